@@ -1,0 +1,293 @@
+//! Everything that can go wrong, in one numbered table.
+//!
+//! A code never changes its meaning and is never used again for something else. A message says
+//! what was found, where, and what to do next.
+
+use std::fmt;
+
+/// How far an issue reaches.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// Something was mended or assumed; the result stands.
+    Note,
+    /// One piece of a parcel could not be planned; the rest of it was.
+    Partial,
+    /// One parcel (or one record) failed; the others go on.
+    Failed,
+    /// The run cannot start or cannot go on.
+    Fatal,
+}
+
+macro_rules! issues {
+    ($($code:ident $severity:ident $exit:literal $sentence:literal, $remedy:literal;)*) => {
+        /// The number of an issue: two letters for the stage, two digits.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Code {
+            $(#[doc = $sentence] $code,)*
+        }
+
+        impl Code {
+            /// Every code, in the order of the table.
+            pub const ALL: &'static [Code] = &[$(Code::$code,)*];
+
+            /// The code as it is printed, e.g. `GE04`.
+            #[must_use]
+            pub fn text(self) -> &'static str {
+                match self { $(Code::$code => stringify!($code),)* }
+            }
+
+            /// How far the issue reaches.
+            #[must_use]
+            pub fn severity(self) -> Severity {
+                match self { $(Code::$code => Severity::$severity,)* }
+            }
+
+            /// What the issue is, as one sentence.
+            #[must_use]
+            pub fn sentence(self) -> &'static str {
+                match self { $(Code::$code => $sentence,)* }
+            }
+
+            /// What the user can do about it.
+            #[must_use]
+            pub fn remedy(self) -> &'static str {
+                match self { $(Code::$code => $remedy,)* }
+            }
+
+            /// The exit status of a run that ends on this issue.
+            #[must_use]
+            pub fn exit_status(self) -> u8 {
+                match self { $(Code::$code => $exit,)* }
+            }
+        }
+    };
+}
+
+issues! {
+    // Input files.
+    IN01 Fatal 3 "The input file does not exist or cannot be opened", "check the path and the right to read it";
+    IN02 Fatal 4 "The input is not in a format this program reads", "give GeoJSON, or build with GDAL for other formats";
+    IN03 Fatal 4 "The file ends in the middle or is not well-formed JSON", "write the file anew; a broken upload is the usual cause";
+    IN04 Fatal 3 "The named layer is not in the file", "give FILE:LAYER with one of the layers listed";
+    IN05 Fatal 9 "The layer has no feature to plan", "check the filters --where and --bbox, and that the layer is the one meant";
+    IN06 Failed 1 "A record of the sequence is not a GeoJSON feature", "mend or remove the record; the others were planned";
+    IN07 Fatal 4 "A cell of the table cannot be read", "write a number with a decimal point, or leave the cell empty";
+    IN08 Fatal 4 "A column that is needed is missing", "rename or add the column";
+    IN09 Fatal 4 "Two parcels carry the same id", "make ids unique, or name another column with --id-field";
+    IN10 Fatal 4 "The filter cannot be understood", "write --where as COLUMN = 'VALUE' or in the SQL of the source, --bbox as W,S,E,N in degrees";
+    IN11 Note 0 "The value of an optional column was not usable and was ignored", "see the columns of the layer in the README";
+    IN12 Fatal 4 "The file is larger or deeper than this program accepts", "split the file; nesting is limited to 128 levels";
+    // Coordinate reference systems.
+    CR01 Fatal 5 "The layer has no coordinate reference system", "assign one when writing the file (a .prj beside a Shapefile), or give GeoJSON in lon/lat";
+    CR02 Fatal 5 "The coordinate reference system is not known or cannot be transformed to WGS 84", "reproject the layer to a registered system, for instance EPSG:4326";
+    CR03 Failed 1 "Coordinates lie outside the range of their coordinate reference system", "check the layer's CRS: GeoJSON must be longitude and latitude in degrees";
+    CR04 Fatal 5 "This build reads longitude and latitude only", "reproject to EPSG:4326, or build with the default features";
+    // Geometry of one feature.
+    GE01 Failed 1 "The feature has no geometry", "draw the polygon, or remove the feature";
+    GE02 Failed 1 "The geometry is not a polygon", "give polygons or multipolygons; lines and points are not areas";
+    GE03 Failed 1 "A ring has fewer than three different points", "draw the ring anew";
+    GE04 Note 0 "An invalid polygon was repaired", "check the drawing where the ring crosses or touches itself";
+    GE05 Failed 1 "Repairing the polygon would change its area by more than 1 %", "redraw the polygon so that no ring crosses itself";
+    GE06 Failed 1 "A coordinate is not a finite number", "remove NaN, infinite and null coordinates";
+    GE07 Failed 1 "The polygon is a sliver without usable area", "remove it, or merge it with its neighbour";
+    GE08 Failed 1 "The polygon has more vertices or holes than this program accepts", "simplify it to a tolerance of a few centimetres, or split it";
+    GE09 Failed 1 "The polygon is too large for one local frame", "split it; a turf area may span at most 5 km";
+    GE10 Note 0 "A ring was not closed and was closed", "repeat the first position at the end of each ring";
+    GE11 Failed 1 "The structure of the feature is not GeoJSON", "see RFC 7946, section 3: coordinates must be nested arrays of numbers";
+    // Joining layers.
+    JO01 Failed 1 "The turf names a parcel that is not in the parcel layer", "correct parcel_id, or add the parcel";
+    JO02 Failed 1 "The turf has no parcel_id and overlaps no parcel", "check that both layers cover the same place";
+    JO03 Note 0 "The turf was given to the parcel it overlaps most", "add a parcel_id column to make the link explicit";
+    JO04 Note 0 "Part of the turf lies outside its parcel", "check the drawing along the boundary";
+    JO05 Note 0 "An existing head lies on no turf area and was left out", "check the position or the turf outline";
+    // Assumptions, program and catalogue.
+    AS01 Fatal 8 "No assumption has this name", "see `evenfall assumptions` for the list";
+    AS02 Fatal 8 "The value lies outside its bounds", "give a value within the bounds listed by `evenfall assumptions`";
+    AS03 Fatal 8 "The program file cannot be understood", "see `evenfall schema program` and correct the line named";
+    AS04 Failed 1 "An attribute of the parcel overrides an assumption with an unusable value", "correct the attribute or remove it";
+    AS05 Fatal 8 "This assumption cannot be set by parcel", "set it in the program file or with --set";
+    CA01 Fatal 8 "The catalogue cannot be understood", "see `evenfall schema catalogue` and correct the line named";
+    CA02 Fatal 8 "A nozzle of the catalogue has an impossible value", "correct the value named";
+    CA03 Fatal 8 "Nozzles of one family do not apply water at matched rates", "split the family, or correct flow or throw (largest rate / smallest rate may be 1.10 at most)";
+    CA04 Fatal 8 "The catalogue has no such family", "see `evenfall nozzles` for the families";
+    CL01 Fatal 4 "The climate table is not twelve months of usable values", "give month, eto_mm, rain_mm for months 1 to 12";
+    // Planning one parcel.
+    PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
+    PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";
+    PL03 Failed 1 "The plan of the parcel broke off inside the program", "please report the parcel; the others were planned";
+    // Writing and running.
+    OU01 Fatal 6 "The output folder exists", "name another folder, or add --overwrite";
+    OU02 Fatal 6 "The output cannot be created", "check the folder's rights and the file system";
+    OU03 Fatal 7 "Writing failed", "free space on the disk and run again";
+    OU04 Fatal 3 "The folder does not hold a finished run", "name the folder given to `plan -o`";
+    RU01 Fatal 2 "The command line cannot be understood", "see `evenfall --help`";
+    RU02 Fatal 10 "The program failed inside", "please report the command and the input";
+    RU03 Fatal 130 "The run was interrupted", "run the same command again";
+}
+
+impl fmt::Display for Code {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.text())
+    }
+}
+
+/// Where an issue was found. Every part is optional; those given are printed from the outside in.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Place {
+    /// The input's name as the user gave it.
+    pub file: Option<String>,
+    /// 1-based number of the feature, record or table row.
+    pub feature: Option<u64>,
+    /// The parcel's id.
+    pub parcel: Option<String>,
+    /// The turf area's id or 1-based number in its parcel.
+    pub turf: Option<String>,
+    /// 0-based ring of the polygon; 0 is the outer ring.
+    pub ring: Option<usize>,
+    /// 0-based vertex of the ring.
+    pub vertex: Option<usize>,
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut parts: Vec<String> = Vec::new();
+        if let Some(file) = &self.file {
+            parts.push(file.clone());
+        }
+        if let Some(feature) = self.feature {
+            parts.push(format!("feature {feature}"));
+        }
+        if let Some(parcel) = &self.parcel {
+            parts.push(format!("parcel {parcel}"));
+        }
+        if let Some(turf) = &self.turf {
+            parts.push(format!("turf {turf}"));
+        }
+        if let Some(ring) = self.ring {
+            parts.push(format!("ring {ring}"));
+        }
+        if let Some(vertex) = self.vertex {
+            parts.push(format!("vertex {vertex}"));
+        }
+        f.write_str(&parts.join(", "))
+    }
+}
+
+/// One thing that went wrong, was mended or was assumed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Issue {
+    /// The row of the table.
+    pub code: Code,
+    /// Where it was found.
+    pub place: Place,
+    /// What was found, and what is allowed where that helps; may be empty.
+    pub found: String,
+}
+
+impl Issue {
+    /// Makes an issue without a place; see [`Issue::in_file`] and its siblings.
+    #[must_use]
+    pub fn new(code: Code, found: impl Into<String>) -> Issue {
+        Issue { code, place: Place::default(), found: found.into() }
+    }
+
+    /// Adds the input's name.
+    #[must_use]
+    pub fn in_file(mut self, file: impl Into<String>) -> Issue {
+        self.place.file = Some(file.into());
+        self
+    }
+
+    /// Adds the 1-based number of the feature, record or row.
+    #[must_use]
+    pub fn at_feature(mut self, feature: u64) -> Issue {
+        self.place.feature = Some(feature);
+        self
+    }
+
+    /// Adds the parcel's id.
+    #[must_use]
+    pub fn of_parcel(mut self, parcel: impl Into<String>) -> Issue {
+        self.place.parcel = Some(parcel.into());
+        self
+    }
+
+    /// Adds the turf area.
+    #[must_use]
+    pub fn of_turf(mut self, turf: impl Into<String>) -> Issue {
+        self.place.turf = Some(turf.into());
+        self
+    }
+
+    /// Adds the 0-based ring and vertex.
+    #[must_use]
+    pub fn at_vertex(mut self, ring: usize, vertex: usize) -> Issue {
+        self.place.ring = Some(ring);
+        self.place.vertex = Some(vertex);
+        self
+    }
+
+    /// How far the issue reaches.
+    #[must_use]
+    pub fn severity(&self) -> Severity {
+        self.code.severity()
+    }
+
+    /// What was found and where, without code and remedy.
+    #[must_use]
+    pub fn statement(&self) -> String {
+        if self.found.is_empty() {
+            self.code.sentence().to_owned()
+        } else {
+            format!("{}: {}", self.code.sentence(), self.found)
+        }
+    }
+}
+
+impl fmt::Display for Issue {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.code, self.statement())?;
+        let place = self.place.to_string();
+        if !place.is_empty() {
+            write!(f, " [{place}]")?;
+        }
+        write!(f, ". To mend it: {}.", self.code.remedy())
+    }
+}
+
+impl std::error::Error for Issue {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_row_says_what_and_what_next() {
+        assert!(Code::ALL.len() > 30);
+        for code in Code::ALL {
+            assert_eq!(code.text().len(), 4, "{code}");
+            assert!(code.sentence().len() > 10, "{code}");
+            assert!(code.remedy().len() > 10, "{code}");
+            assert!(!code.sentence().ends_with('.'), "{code}: the printer adds the stop");
+            match code.severity() {
+                Severity::Note => assert_eq!(code.exit_status(), 0, "{code}"),
+                Severity::Partial | Severity::Failed => assert_eq!(code.exit_status(), 1, "{code}"),
+                Severity::Fatal => assert!(code.exit_status() >= 2, "{code}"),
+            }
+        }
+    }
+
+    #[test]
+    fn a_message_names_place_and_remedy() {
+        let issue = Issue::new(Code::GE03, "2 different points")
+            .in_file("lawns.geojson")
+            .at_feature(7)
+            .of_parcel("00017")
+            .at_vertex(1, 2);
+        assert_eq!(
+            issue.to_string(),
+            "GE03 A ring has fewer than three different points: 2 different points \
+             [lawns.geojson, feature 7, parcel 00017, ring 1, vertex 2]. To mend it: draw the ring anew."
+        );
+    }
+}

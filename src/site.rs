@@ -1,0 +1,211 @@
+//! What is on the ground: parcels, turf areas, obstacles and existing heads, in longitude and
+//! latitude, as the readers hand them over and before any of them gets a local frame.
+
+use crate::issue::Issue;
+
+/// A polygon in WGS 84 longitude and latitude [degrees], valid, closed rings, outer ring first.
+pub type LonLatPolygon = geo::Polygon<f64>;
+
+/// The value of an attribute.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Attribute {
+    /// Text; ids are always text.
+    Text(String),
+    /// A number, as the source gave it.
+    Number(f64),
+    /// Yes or no.
+    Bool(bool),
+}
+
+impl Attribute {
+    /// The value as text: whole numbers without a decimal point.
+    #[must_use]
+    pub fn text(&self) -> String {
+        match self {
+            Attribute::Text(text) => text.clone(),
+            Attribute::Number(number) => format!("{number}"),
+            Attribute::Bool(yes) => format!("{yes}"),
+        }
+    }
+
+    /// The value as a number; text that is one counts.
+    #[must_use]
+    pub fn number(&self) -> Option<f64> {
+        match self {
+            Attribute::Text(text) => text.trim().parse().ok().filter(|x: &f64| x.is_finite()),
+            Attribute::Number(number) => Some(*number),
+            Attribute::Bool(_) => None,
+        }
+    }
+}
+
+/// The attributes of a feature in the order of the source; null values are left out.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Attributes(pub Vec<(String, Attribute)>);
+
+impl Attributes {
+    /// The attribute of this name, letter case ignored when there is no exact match.
+    #[must_use]
+    pub fn get(&self, name: &str) -> Option<&Attribute> {
+        self.0
+            .iter()
+            .find(|(key, _)| key == name)
+            .or_else(|| self.0.iter().find(|(key, _)| key.eq_ignore_ascii_case(name)))
+            .map(|(_, value)| value)
+    }
+
+    /// The attribute as text.
+    #[must_use]
+    pub fn text(&self, name: &str) -> Option<String> {
+        self.get(name).map(Attribute::text)
+    }
+
+    /// The attribute as a number.
+    #[must_use]
+    pub fn number(&self, name: &str) -> Option<f64> {
+        self.get(name).and_then(Attribute::number)
+    }
+}
+
+/// How much sun a turf area gets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Exposure {
+    /// Full sun.
+    #[default]
+    Sun,
+    /// Shade for part of the day.
+    Part,
+    /// Shade.
+    Shade,
+}
+
+/// The kind of grass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Grass {
+    /// Cool-season grass.
+    #[default]
+    Cool,
+    /// Warm-season grass.
+    Warm,
+}
+
+/// One polygon of lawn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TurfArea {
+    /// `<parcel_id>#<n>` in input order, or the turf layer's own id.
+    pub id: String,
+    /// The lawn.
+    pub polygon: LonLatPolygon,
+    /// Sun, part or shade; `None` when the layer does not say.
+    pub exposure: Option<Exposure>,
+    /// Cool or warm; `None` when the layer does not say.
+    pub grass: Option<Grass>,
+    /// Change of area by repair, as a fraction of the area as drawn; 0 when nothing was repaired.
+    pub repair_area_frac: f64,
+}
+
+/// What stands or lies in the way of water.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ObstacleKind {
+    /// Stops throw; water on it is counted.
+    Building,
+    /// Stops throw.
+    Wall,
+    /// Water on it is counted.
+    Pavement,
+    /// Pond or pool; water on it is counted with other overspray.
+    Water,
+    /// Planting bed.
+    Bed,
+    /// Tree crown; does not stop throw at nozzle height.
+    Canopy,
+    /// Tree trunk; stops throw, and no head within 2 m.
+    Trunk,
+}
+
+impl ObstacleKind {
+    /// Whether water cannot pass it.
+    #[must_use]
+    pub fn stops_throw(self) -> bool {
+        matches!(self, ObstacleKind::Building | ObstacleKind::Wall | ObstacleKind::Trunk)
+    }
+}
+
+/// One obstacle polygon.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Obstacle {
+    /// What it is.
+    pub kind: ObstacleKind,
+    /// Where it is.
+    pub polygon: LonLatPolygon,
+    /// Its height [m], when given.
+    pub height_m: Option<f64>,
+}
+
+/// The state in which an existing head was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Condition {
+    /// Works as it should.
+    #[default]
+    Ok,
+    /// Below grade.
+    Sunk,
+    /// Not plumb.
+    Tilted,
+    /// Screen or nozzle blocked, or grass in the stream.
+    Blocked,
+    /// Loses water at the body.
+    Leaking,
+    /// Does not work.
+    Broken,
+    /// Throws where no turf is.
+    Misaimed,
+}
+
+/// One head that is in the ground today. Values that the layer does not give are `None`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExistingHead {
+    /// Longitude and latitude [degrees].
+    pub position: geo::Point<f64>,
+    /// Name of its nozzle family.
+    pub family: Option<String>,
+    /// Throw [m].
+    pub radius_m: Option<f64>,
+    /// Sweep of the arc [degrees].
+    pub arc_deg: Option<f64>,
+    /// Start of the arc [degrees clockwise from north].
+    pub azimuth_deg: Option<f64>,
+    /// Pressure at the head [kPa].
+    pub pressure_kpa: Option<f64>,
+    /// Flow [L/min].
+    pub flow_lpm: Option<f64>,
+    /// The station that feeds it.
+    pub station: Option<String>,
+    /// Whether its body regulates pressure.
+    pub regulated: Option<bool>,
+    /// Height of the body [mm].
+    pub body_mm: Option<f64>,
+    /// Its condition.
+    pub condition: Condition,
+}
+
+/// One parcel with everything that the layers say about it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Parcel {
+    /// 0-based position in the run: input order.
+    pub index: u64,
+    /// The id, as text.
+    pub id: String,
+    /// The parcel's outline; empty when no parcel layer was given.
+    pub outline: Vec<LonLatPolygon>,
+    /// Its attributes in the parcel layer (or of its first turf feature when there is none).
+    pub attributes: Attributes,
+    /// Its turf areas in input order.
+    pub turf: Vec<TurfArea>,
+    /// Obstacles on it or within reach of its heads.
+    pub obstacles: Vec<Obstacle>,
+    /// Existing heads, in input order, each with the index of the turf area that it stands on.
+    pub heads: Vec<(usize, ExistingHead)>,
+    /// What the readers mended, or could not use, of this parcel.
+    pub issues: Vec<Issue>,
+}
