@@ -2,10 +2,15 @@
 //! uniformity, and the year's water come out, for a whole neighbourhood.
 //!
 //! The floors, from the ground up (a file imports only from floors below its own):
-//! `units`, `issue`, [`shape`], `crs`; `assumptions`, [`site`], `catalogue`; the stages;
-//! `plan`; `read` and `write`; `batch`; `cli`.
+//! [`units`], [`issue`], [`shape`], [`crs`]; `assumptions`, [`site`], [`catalogue`]; the stages
+//! [`place`] …; `plan`; `read` and `write`; `batch`; `cli`.
 
+pub mod catalogue;
+pub mod crs;
 pub mod issue;
+pub mod place;
+pub mod plan;
 pub mod shape;
 pub mod site;
+pub mod uniformity;
 pub mod units;
