@@ -1,8 +1,10 @@
 //! Nozzle families: what can be bought, and what it does at which setting.
 
+mod head;
 mod parse;
 mod profile;
 
+pub use head::{Head, Pattern, Role};
 pub use profile::{BadProfile, Profile};
 
 use crate::units::{Flow, Length, Pressure, Rate};

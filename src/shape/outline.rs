@@ -135,7 +135,7 @@ fn oriented(mut ring: Ring, sign: f64) -> Option<Ring> {
         return None;
     }
     if area_m2 * sign < 0.0 {
-        ring.reverse();
+        ring[1..].reverse(); // the first point stays the first
     }
     Some(ring)
 }
