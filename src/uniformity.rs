@@ -95,7 +95,12 @@ pub fn cell_m(heads: &[Head]) -> f64 {
 
 /// Measures a layout. `None` without heads, without turf cells or without rain on the turf.
 #[must_use]
-pub fn measure(outline: &Outline, heads: &[Head], profile: &Profile, around: &Surroundings) -> Option<Uniformity> {
+pub fn measure(
+    outline: &Outline,
+    heads: &[Head],
+    profile: &Profile,
+    around: &Surroundings,
+) -> Option<Uniformity> {
     if heads.is_empty() {
         return None;
     }
@@ -115,9 +120,15 @@ pub fn measure(outline: &Outline, heads: &[Head], profile: &Profile, around: &Su
         0.0
     };
     let share_on = |outlines: &[Outline]| {
-        outlines.iter().map(|outline| rain.beside_within_l_h(outline)).sum::<f64>() / flow_l_h
+        outlines
+            .iter()
+            .map(|outline| rain.beside_within_l_h(outline))
+            .sum::<f64>()
+            / flow_l_h
     };
-    let on_blocks = around.blocks.map(|blocks| share_on(blocks) + stopped_l_h / flow_l_h);
+    let on_blocks = around
+        .blocks
+        .map(|blocks| share_on(blocks) + stopped_l_h / flow_l_h);
     let on_parcel = around.parcel.map(share_on);
     let reached = reach_counts(&wide, heads, around.seen);
     let share = |hits: usize| hits as f64 / rates.len() as f64;
@@ -133,7 +144,12 @@ pub fn measure(outline: &Outline, heads: &[Head], profile: &Profile, around: &Su
         cv: even.cv,
         sc: scheduling_coefficient(&rain, even.mean),
         dry_frac: share(reached.iter().filter(|&&count| count == 0).count()),
-        weak_frac: share(rates.iter().filter(|&&rate| f64::from(rate) < even.mean / 2.0).count()),
+        weak_frac: share(
+            rates
+                .iter()
+                .filter(|&&rate| f64::from(rate) < even.mean / 2.0)
+                .count(),
+        ),
         twice_frac: share(reached.iter().filter(|&&count| count >= 2).count()),
         h2h_frac: head_to_head_frac(heads),
         over_frac: (beside_l_h + stopped_l_h) / flow_l_h,
@@ -179,7 +195,13 @@ pub fn evenness(sample: &[f32]) -> Option<Evenness> {
     let mut work = sample.to_vec();
     let du_lh = lowest_share_mean(&mut work, 0.5) / mean;
     let du_lq = lowest_share_mean(&mut work, 0.25) / mean;
-    Some(Evenness { mean, du_lq, du_lh, cu_pct: 100.0 * (1.0 - off / (n * mean)), cv: (square / n).sqrt() / mean })
+    Some(Evenness {
+        mean,
+        du_lq,
+        du_lh,
+        cu_pct: 100.0 * (1.0 - off / (n * mean)),
+        cv: (square / n).sqrt() / mean,
+    })
 }
 
 /// Mean of the lowest share of a sample, the element on the boundary counted in part.
@@ -191,7 +213,13 @@ fn lowest_share_mean(work: &mut [f32], share: f64) -> f64 {
     (low.iter().map(|&x| f64::from(x)).sum::<f64>() + part) / quota
 }
 
-fn robust_du_lq(grid: &Grid, heads: &[Head], profile: &Profile, seen: &[Option<Outline>], nominal: f64) -> f64 {
+fn robust_du_lq(
+    grid: &Grid,
+    heads: &[Head],
+    profile: &Profile,
+    seen: &[Option<Outline>],
+    nominal: f64,
+) -> f64 {
     let mut rain = RainGrid::dry(grid);
     let mut sum = nominal;
     for variation in &Variation::ROBUST[1..] {
@@ -210,7 +238,12 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
     let reach = radius_cells.floor() as i64;
     // Half-width of the disc in each of its rows.
     let half: Vec<i64> = (-reach..=reach)
-        .map(|dy| (radius_cells * radius_cells - (dy * dy) as f64).max(0.0).sqrt().floor() as i64)
+        .map(|dy| {
+            (radius_cells * radius_cells - (dy * dy) as f64)
+                .max(0.0)
+                .sqrt()
+                .floor() as i64
+        })
         .collect();
     let full: i64 = half.iter().map(|w| 2 * w + 1).sum();
     // Running sums of rain and of turf cells along each row.
@@ -260,7 +293,9 @@ fn head_to_head_frac(heads: &[Head]) -> f64 {
             let reached_by = heads
                 .iter()
                 .enumerate()
-                .filter(|(j, other)| i != j && other.at.distance(head.at) <= other.reach_m() + TOUCH_M)
+                .filter(|(j, other)| {
+                    i != j && other.at.distance(head.at) <= other.reach_m() + TOUCH_M
+                })
                 .take(2)
                 .count();
             reached_by == 2

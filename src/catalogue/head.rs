@@ -81,7 +81,12 @@ impl Head {
     pub fn reach_m(&self) -> f64 {
         match self.pattern {
             Pattern::Sector { radius_m, .. } => radius_m,
-            Pattern::Strip { kind, length_m, width_m, .. } => match kind {
+            Pattern::Strip {
+                kind,
+                length_m,
+                width_m,
+                ..
+            } => match kind {
                 StripKind::End => Point::new(length_m, width_m / 2.0).norm(),
                 StripKind::Side => Point::new(length_m / 2.0, width_m).norm(),
                 StripKind::Centre => Point::new(length_m / 2.0, width_m / 2.0).norm(),

@@ -6,7 +6,39 @@ pub use crate::catalogue::{Head, Pattern, Role};
 pub use rule::{rule_layout, rule_throw_m};
 
 use crate::catalogue::Family;
-use crate::shape::Point;
+use crate::shape::{Outline, Point};
+
+/// How hard to search for a good layout.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Effort {
+    /// The plain rule, as drawn by hand.
+    Rule,
+    /// One start, few moves.
+    Fast,
+    /// Several starts, a bounded search.
+    #[default]
+    Normal,
+    /// Many starts, a long search.
+    Thorough,
+}
+
+/// What to prefer where evenness and the number of heads compete.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Favour {
+    /// Evenness, with no more heads than the plain rule.
+    #[default]
+    Evenness,
+    /// Between the two.
+    Balance,
+    /// Few heads.
+    Heads,
+}
+
+/// Lays out one turf area with one family.
+#[must_use]
+pub fn layout(outline: &Outline, family: &Family, _effort: Effort, _favour: Favour) -> Vec<Head> {
+    rule_layout(outline, family, rule_throw_m(outline, family))
+}
 
 /// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in
 /// steps of 5°, starts in whole degrees, the nozzle and flow that go with them.
@@ -26,7 +58,11 @@ impl Setter<'_> {
         let rounded = (angle_deg / step).round() * step;
         if rounded > f64::from(sweeps.to_deg) {
             let between = (f64::from(sweeps.to_deg) + 360.0) / 2.0;
-            if sweeps.full_circle && rounded >= between { 360.0 } else { f64::from(sweeps.to_deg) }
+            if sweeps.full_circle && rounded >= between {
+                360.0
+            } else {
+                f64::from(sweeps.to_deg)
+            }
         } else {
             rounded.max(f64::from(sweeps.from_deg))
         }
@@ -34,14 +70,29 @@ impl Setter<'_> {
 
     /// Makes a head. The start is rounded to a whole degree, the throw to a whole centimetre.
     #[must_use]
-    pub fn head(&self, at: Point, role: Role, throw_m: f64, start_deg: f64, sweep_deg: f64) -> Head {
+    pub fn head(
+        &self,
+        at: Point,
+        role: Role,
+        throw_m: f64,
+        start_deg: f64,
+        sweep_deg: f64,
+    ) -> Head {
         let radius_m = (throw_m * 100.0).round() / 100.0;
-        let start_deg = if sweep_deg >= 360.0 { 0.0 } else { start_deg.round().rem_euclid(360.0) };
+        let start_deg = if sweep_deg >= 360.0 {
+            0.0
+        } else {
+            start_deg.round().rem_euclid(360.0)
+        };
         let nozzle = self.family.nozzle_for(radius_m);
         Head {
             at,
             role,
-            pattern: Pattern::Sector { radius_m, start_deg, sweep_deg },
+            pattern: Pattern::Sector {
+                radius_m,
+                start_deg,
+                sweep_deg,
+            },
             nozzle,
             flow: self.family.flow(nozzle, radius_m, sweep_deg),
         }

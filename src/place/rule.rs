@@ -39,8 +39,15 @@ pub fn rule_throw_m(outline: &Outline, family: &Family) -> f64 {
 #[must_use]
 pub fn rule_layout(outline: &Outline, family: &Family, throw_m: f64) -> Vec<Head> {
     let setter = Setter { family };
-    let rings: Vec<Ring> = outline.rings().iter().map(|ring| simplified(ring, TOLERANCE_M)).collect();
-    let mut posts: Vec<Post> = rings.iter().flat_map(|ring| ring_posts(ring, throw_m)).collect();
+    let rings: Vec<Ring> = outline
+        .rings()
+        .iter()
+        .map(|ring| simplified(ring, TOLERANCE_M))
+        .collect();
+    let mut posts: Vec<Post> = rings
+        .iter()
+        .flat_map(|ring| ring_posts(ring, throw_m))
+        .collect();
     posts = thinned(posts, THIN_FRAC * throw_m);
     let mut heads: Vec<Head> = posts
         .iter()
@@ -48,12 +55,23 @@ pub fn rule_layout(outline: &Outline, family: &Family, throw_m: f64) -> Vec<Head
             let sweep_deg = setter.nearest_sweep_deg(post.inside_deg);
             // The inside lies left of the way; its bisector is half the angle left of the way on.
             let bisector_deg = post.onward_deg - post.inside_deg / 2.0;
-            setter.head(post.at, post.role, throw_m, bisector_deg - sweep_deg / 2.0, sweep_deg)
+            setter.head(
+                post.at,
+                post.role,
+                throw_m,
+                bisector_deg - sweep_deg / 2.0,
+                sweep_deg,
+            )
         })
         .collect();
-    let Some(longest) = longest_edge(&rings[0]) else { return heads };
+    let Some(longest) = longest_edge(&rings[0]) else {
+        return heads;
+    };
     for at in lattice(outline, longest, throw_m) {
-        if posts.iter().all(|post| post.at.distance(at) >= CLEAR_FRAC * throw_m) {
+        if posts
+            .iter()
+            .all(|post| post.at.distance(at) >= CLEAR_FRAC * throw_m)
+        {
             heads.push(setter.head(at, Role::Interior, throw_m, 0.0, 360.0));
         }
     }
@@ -78,7 +96,9 @@ fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
         let turn = (bearing(i + n - 1) - bearing(i)).rem_euclid(360.0);
         if turn >= 180.0 { turn - 360.0 } else { turn }
     };
-    let corners: Vec<usize> = (0..n).filter(|&i| turn_deg(i).abs() >= CORNER_DEG).collect();
+    let corners: Vec<usize> = (0..n)
+        .filter(|&i| turn_deg(i).abs() >= CORNER_DEG)
+        .collect();
     let mut reached = vec![0.0];
     for i in 0..n {
         reached.push(reached[i] + ring[i].distance(ring[(i + 1) % n]));
@@ -96,7 +116,12 @@ fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
         } else {
             (bearing(i), 180.0)
         };
-        Post { at, role, onward_deg, inside_deg }
+        Post {
+            at,
+            role,
+            onward_deg,
+            inside_deg,
+        }
     };
     let mut posts = Vec::new();
     if corners.is_empty() {
@@ -106,11 +131,18 @@ fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
     for (k, &from) in corners.iter().enumerate() {
         let to = corners[(k + 1) % corners.len()];
         let start_m = reached[from];
-        let end_m = if to > from { reached[to] } else { reached[to] + total_m };
+        let end_m = if to > from {
+            reached[to]
+        } else {
+            reached[to] + total_m
+        };
         let gaps = ((end_m - start_m) / throw_m - 1e-9).ceil().max(1.0) as usize;
         posts.push(post(start_m, Role::Corner));
         for q in 1..gaps {
-            posts.push(post(start_m + (end_m - start_m) * q as f64 / gaps as f64, Role::Edge));
+            posts.push(post(
+                start_m + (end_m - start_m) * q as f64 / gaps as f64,
+                Role::Edge,
+            ));
         }
     }
     posts
@@ -122,7 +154,9 @@ fn thinned(posts: Vec<Post>, least_m: f64) -> Vec<Post> {
     for corner in [true, false] {
         for (i, post) in posts.iter().enumerate() {
             if (post.role == Role::Corner) == corner
-                && kept.iter().all(|&j| posts[j].at.distance(post.at) >= least_m)
+                && kept
+                    .iter()
+                    .all(|&j| posts[j].at.distance(post.at) >= least_m)
             {
                 kept.push(i);
             }
@@ -154,7 +188,10 @@ fn longest_edge(ring: &[Point]) -> Option<(Point, Point)> {
 fn lattice(outline: &Outline, (start, end): (Point, Point), pitch_m: f64) -> Vec<Point> {
     let along = (end - start).unit();
     let across = Point::new(-along.y, along.x);
-    let (mut low, mut high) = (Point::new(f64::INFINITY, f64::INFINITY), Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY));
+    let (mut low, mut high) = (
+        Point::new(f64::INFINITY, f64::INFINITY),
+        Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY),
+    );
     for &p in outline.outer() {
         let (u, v) = ((p - start).dot(along), (p - start).dot(across));
         low = Point::new(low.x.min(u), low.y.min(v));
@@ -169,7 +206,12 @@ fn lattice(outline: &Outline, (start, end): (Point, Point), pitch_m: f64) -> Vec
     let mut points = Vec::new();
     for row in rows {
         for col in cols.clone() {
-            let u = col as f64 * pitch_m + if row.rem_euclid(2) == 1 { pitch_m / 2.0 } else { 0.0 };
+            let u = col as f64 * pitch_m
+                + if row.rem_euclid(2) == 1 {
+                    pitch_m / 2.0
+                } else {
+                    0.0
+                };
             let point = start + along * u + across * (row as f64 * row_m);
             if outline.contains(point) {
                 points.push(point);

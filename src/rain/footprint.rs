@@ -17,7 +17,10 @@ pub(super) struct Spans {
 
 impl Spans {
     fn none() -> Spans {
-        Spans { list: [(0, 0); MOST_SPANS], len: 0 }
+        Spans {
+            list: [(0, 0); MOST_SPANS],
+            len: 0,
+        }
     }
 
     fn push(&mut self, start: i32, end: i32) {
@@ -69,28 +72,55 @@ enum Shape {
 enum Arc {
     Full,
     /// The sector's edges, clockwise from `start` to `end`, at most a half circle.
-    Narrow { start: Point, end: Point },
+    Narrow {
+        start: Point,
+        end: Point,
+    },
     /// More than a half circle: all but the sector from `end` clockwise to `start`.
-    Wide { start: Point, end: Point },
+    Wide {
+        start: Point,
+        end: Point,
+    },
 }
 
 impl Footprint {
     /// Prepares a head's pattern, optionally cut to what it can see.
     pub(super) fn of(head: &Head, visible: Option<Outline>) -> Footprint {
         let shape = match head.pattern {
-            Pattern::Sector { radius_m, start_deg, sweep_deg } => {
-                Shape::Sector { radius_m, arc: Arc::new(start_deg, sweep_deg) }
-            }
-            Pattern::Strip { kind, length_m, width_m, azimuth_deg } => {
-                Shape::Rectangle { corners: strip_corners(head.at, kind, length_m, width_m, azimuth_deg) }
-            }
+            Pattern::Sector {
+                radius_m,
+                start_deg,
+                sweep_deg,
+            } => Shape::Sector {
+                radius_m,
+                arc: Arc::new(start_deg, sweep_deg),
+            },
+            Pattern::Strip {
+                kind,
+                length_m,
+                width_m,
+                azimuth_deg,
+            } => Shape::Rectangle {
+                corners: strip_corners(head.at, kind, length_m, width_m, azimuth_deg),
+            },
         };
-        Footprint { at: head.at, shape, visible }
+        Footprint {
+            at: head.at,
+            shape,
+            visible,
+        }
     }
 
     /// A sector from its parts.
     pub(super) fn sector(at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Footprint {
-        Footprint { at, shape: Shape::Sector { radius_m, arc: Arc::new(start_deg, sweep_deg) }, visible: None }
+        Footprint {
+            at,
+            shape: Shape::Sector {
+                radius_m,
+                arc: Arc::new(start_deg, sweep_deg),
+            },
+            visible: None,
+        }
     }
 
     /// Cuts the footprint to what the head can see.
@@ -115,7 +145,10 @@ impl Footprint {
             }
             Shape::Rectangle { corners } => {
                 let low = corners.iter().map(|c| c.y).fold(f64::INFINITY, f64::min);
-                let high = corners.iter().map(|c| c.y).fold(f64::NEG_INFINITY, f64::max);
+                let high = corners
+                    .iter()
+                    .map(|c| c.y)
+                    .fold(f64::NEG_INFINITY, f64::max);
                 grid.rows_between(low, high)
             }
         }
@@ -126,11 +159,9 @@ impl Footprint {
         let y = grid.first.y + row as f64 * grid.cell_m;
         let spans = match &self.shape {
             Shape::Sector { radius_m, arc } => self.sector_spans(grid, y, *radius_m, *arc),
-            Shape::Rectangle { corners } => crossing_spans(
-                grid,
-                y,
-                (0..4).map(|i| (corners[i], corners[(i + 1) % 4])),
-            ),
+            Shape::Rectangle { corners } => {
+                crossing_spans(grid, y, (0..4).map(|i| (corners[i], corners[(i + 1) % 4])))
+            }
         };
         match &self.visible {
             Some(seen) if !spans.as_slice().is_empty() => {
@@ -182,7 +213,11 @@ impl Arc {
         }
         let start = Point::along_bearing(start_deg);
         let end = Point::along_bearing(start_deg + sweep_deg);
-        if sweep_deg <= 180.0 { Arc::Narrow { start, end } } else { Arc::Wide { start, end } }
+        if sweep_deg <= 180.0 {
+            Arc::Narrow { start, end }
+        } else {
+            Arc::Wide { start, end }
+        }
     }
 }
 
@@ -226,7 +261,13 @@ fn crossing_spans(grid: &Grid, y: f64, edges: impl Iterator<Item = (Point, Point
 
 /// The corners of a strip's rectangle, around.
 #[must_use]
-pub fn strip_corners(at: Point, kind: StripKind, length_m: f64, width_m: f64, azimuth_deg: f64) -> [Point; 4] {
+pub fn strip_corners(
+    at: Point,
+    kind: StripKind,
+    length_m: f64,
+    width_m: f64,
+    azimuth_deg: f64,
+) -> [Point; 4] {
     let ahead = Point::along_bearing(azimuth_deg);
     let right = Point::new(ahead.y, -ahead.x);
     let (near, far, half) = match kind {
@@ -255,7 +296,12 @@ mod tests {
     #[test]
     fn spans_hold_exactly_the_cells_of_the_sector() {
         let outline = Outline::new(
-            vec![Point::new(-6.0, -6.0), Point::new(6.0, -6.0), Point::new(6.0, 6.0), Point::new(-6.0, 6.0)],
+            vec![
+                Point::new(-6.0, -6.0),
+                Point::new(6.0, -6.0),
+                Point::new(6.0, 6.0),
+                Point::new(-6.0, 6.0),
+            ],
             vec![],
         )
         .unwrap();
@@ -271,9 +317,16 @@ mod tests {
                     let spans = footprint.spans(&grid, row);
                     for col in 0..grid.cols {
                         let covered = rows.contains(&row)
-                            && spans.as_slice().iter().any(|&(a, b)| (a..b).contains(&(col as i32)));
-                        let expected = in_sector(grid.centre(col, row) - at, 4.4, start_deg, sweep_deg);
-                        assert_eq!(covered, expected, "start {start_deg} sweep {sweep_deg} col {col} row {row}");
+                            && spans
+                                .as_slice()
+                                .iter()
+                                .any(|&(a, b)| (a..b).contains(&(col as i32)));
+                        let expected =
+                            in_sector(grid.centre(col, row) - at, 4.4, start_deg, sweep_deg);
+                        assert_eq!(
+                            covered, expected,
+                            "start {start_deg} sweep {sweep_deg} col {col} row {row}"
+                        );
                         inside += usize::from(covered);
                     }
                 }

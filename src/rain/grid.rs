@@ -46,7 +46,8 @@ impl Grid {
             low.x - margin_cells * cell_m + cell_m / 2.0,
             low.y - margin_cells * cell_m + cell_m / 2.0,
         );
-        let count = |span_m: f64| (span_m / cell_m).ceil().max(1.0) as usize + 2 * margin_cells as usize;
+        let count =
+            |span_m: f64| (span_m / cell_m).ceil().max(1.0) as usize + 2 * margin_cells as usize;
         let (cols, rows) = (count(high.x - low.x), count(high.y - low.y));
         let mut grid = Grid {
             first,
@@ -98,7 +99,9 @@ impl Grid {
     /// first column and the one behind the last.
     pub(super) fn columns_between(&self, low_x: f64, high_x: f64) -> (i32, i32) {
         let last = self.cols as f64;
-        let start = ((low_x - self.first.x) / self.cell_m).ceil().clamp(0.0, last);
+        let start = ((low_x - self.first.x) / self.cell_m)
+            .ceil()
+            .clamp(0.0, last);
         let end = (((high_x - self.first.x) / self.cell_m).floor() + 1.0).clamp(0.0, last);
         (start as i32, end as i32)
     }
@@ -106,7 +109,9 @@ impl Grid {
     /// The rows whose centres lie between two ordinates, clipped to the grid.
     pub(super) fn rows_between(&self, low_y: f64, high_y: f64) -> std::ops::Range<usize> {
         let last = self.rows as f64;
-        let start = ((low_y - self.first.y) / self.cell_m).ceil().clamp(0.0, last);
+        let start = ((low_y - self.first.y) / self.cell_m)
+            .ceil()
+            .clamp(0.0, last);
         let end = (((high_y - self.first.y) / self.cell_m).floor() + 1.0).clamp(0.0, last);
         start as usize..end as usize
     }
@@ -142,7 +147,11 @@ impl Grid {
         self.fill(outline, |row, start, end| {
             turf[row * cols + start as usize..row * cols + end as usize].fill(1.0);
             let (from, to) = extent[row];
-            extent[row] = if from == to { (start, end) } else { (from.min(start), to.max(end)) };
+            extent[row] = if from == to {
+                (start, end)
+            } else {
+                (from.min(start), to.max(end))
+            };
         });
         self.turf_cells = turf.iter().filter(|&&cell| cell > 0.0).count();
         self.turf = turf;
@@ -157,8 +166,17 @@ mod tests {
     #[test]
     fn cells_with_their_centre_inside_are_turf() {
         let outline = Outline::new(
-            vec![Point::new(0.0, 0.0), Point::new(7.3, 0.4), Point::new(5.0, 6.1), Point::new(1.0, 4.0)],
-            vec![vec![Point::new(2.0, 1.0), Point::new(4.0, 1.2), Point::new(3.0, 3.0)]],
+            vec![
+                Point::new(0.0, 0.0),
+                Point::new(7.3, 0.4),
+                Point::new(5.0, 6.1),
+                Point::new(1.0, 4.0),
+            ],
+            vec![vec![
+                Point::new(2.0, 1.0),
+                Point::new(4.0, 1.2),
+                Point::new(3.0, 3.0),
+            ]],
         )
         .unwrap();
         for margin_m in [0.0, 2.0] {
@@ -166,7 +184,10 @@ mod tests {
             let mut turf = 0;
             for row in 0..grid.rows {
                 for col in 0..grid.cols {
-                    assert_eq!(grid.is_turf(col, row), outline.contains(grid.centre(col, row)));
+                    assert_eq!(
+                        grid.is_turf(col, row),
+                        outline.contains(grid.centre(col, row))
+                    );
                     turf += usize::from(grid.is_turf(col, row));
                 }
             }
@@ -180,7 +201,11 @@ mod tests {
     #[test]
     fn the_margin_does_not_move_the_turf_cells() {
         let outline = Outline::new(
-            vec![Point::new(0.0, 0.0), Point::new(7.3, 0.4), Point::new(5.0, 6.1)],
+            vec![
+                Point::new(0.0, 0.0),
+                Point::new(7.3, 0.4),
+                Point::new(5.0, 6.1),
+            ],
             vec![],
         )
         .unwrap();

@@ -100,14 +100,24 @@ pub(super) struct Trial {
 impl Trial {
     /// Folds the lanes in their one order.
     pub(super) fn sums(&self) -> (f64, f64) {
-        let fold = |lanes: &[f32; LANES]| lanes.iter().fold(0.0, |sum, &lane| sum + f64::from(lane));
+        let fold =
+            |lanes: &[f32; LANES]| lanes.iter().fold(0.0, |sum, &lane| sum + f64::from(lane));
         (fold(&self.penalty), fold(&self.landed))
     }
 }
 
 #[inline(always)]
-fn trial_loop<const PROFILE: u8>(field: &[f32], turf: &[f32], run: &Run, penalty: &Penalty, trial: &mut Trial) {
-    let mut chunks = field.chunks_exact(LANES).zip(turf.chunks_exact(LANES)).enumerate();
+fn trial_loop<const PROFILE: u8>(
+    field: &[f32],
+    turf: &[f32],
+    run: &Run,
+    penalty: &Penalty,
+    trial: &mut Trial,
+) {
+    let mut chunks = field
+        .chunks_exact(LANES)
+        .zip(turf.chunks_exact(LANES))
+        .enumerate();
     for (chunk, (cells, weights)) in &mut chunks {
         let base = (chunk * LANES) as i32;
         for lane in 0..LANES {
@@ -130,7 +140,14 @@ fn trial_loop<const PROFILE: u8>(field: &[f32], turf: &[f32], run: &Run, penalty
 
 /// Adds to `trial` what a head would change on a run of cells, without raining.
 #[multiversion(targets("x86_64+avx2"))]
-pub(super) fn attempt(field: &[f32], turf: &[f32], run: &Run, penalty: &Penalty, profile: u8, trial: &mut Trial) {
+pub(super) fn attempt(
+    field: &[f32],
+    turf: &[f32],
+    run: &Run,
+    penalty: &Penalty,
+    profile: u8,
+    trial: &mut Trial,
+) {
     match profile {
         UNIFORM => trial_loop::<UNIFORM>(field, turf, run, penalty, trial),
         TRIANGULAR => trial_loop::<TRIANGULAR>(field, turf, run, penalty, trial),

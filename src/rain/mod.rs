@@ -35,20 +35,48 @@ pub struct Variation {
 
 impl Variation {
     /// As drawn.
-    pub const NONE: Variation = Variation { throw_factor: 1.0, turn_deg: 0.0, shift_frac: (0.0, 0.0) };
+    pub const NONE: Variation = Variation {
+        throw_factor: 1.0,
+        turn_deg: 0.0,
+        shift_frac: (0.0, 0.0),
+    };
 
     /// The nine members of `du_lq_robust`: nominal; throws ×0.90 and ×1.05; arcs −5° and +5°;
     /// patterns shifted by 0.1 R to north, east, south and west.
     pub const ROBUST: [Variation; 9] = [
         Variation::NONE,
-        Variation { throw_factor: 0.90, ..Variation::NONE },
-        Variation { throw_factor: 1.05, ..Variation::NONE },
-        Variation { turn_deg: -5.0, ..Variation::NONE },
-        Variation { turn_deg: 5.0, ..Variation::NONE },
-        Variation { shift_frac: (0.0, 0.1), ..Variation::NONE },
-        Variation { shift_frac: (0.1, 0.0), ..Variation::NONE },
-        Variation { shift_frac: (0.0, -0.1), ..Variation::NONE },
-        Variation { shift_frac: (-0.1, 0.0), ..Variation::NONE },
+        Variation {
+            throw_factor: 0.90,
+            ..Variation::NONE
+        },
+        Variation {
+            throw_factor: 1.05,
+            ..Variation::NONE
+        },
+        Variation {
+            turn_deg: -5.0,
+            ..Variation::NONE
+        },
+        Variation {
+            turn_deg: 5.0,
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (0.0, 0.1),
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (0.1, 0.0),
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (0.0, -0.1),
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (-0.1, 0.0),
+            ..Variation::NONE
+        },
     ];
 
     /// A head after the change. A strip's sides change by the factor, its shift is a share of its
@@ -57,7 +85,11 @@ impl Variation {
     pub fn of(&self, head: &Head) -> Head {
         let mut varied = head.clone();
         let span_m = match &mut varied.pattern {
-            Pattern::Sector { radius_m, start_deg, sweep_deg } => {
+            Pattern::Sector {
+                radius_m,
+                start_deg,
+                sweep_deg,
+            } => {
                 let rated_m = *radius_m;
                 *radius_m *= self.throw_factor;
                 if *sweep_deg < 360.0 {
@@ -65,7 +97,12 @@ impl Variation {
                 }
                 rated_m
             }
-            Pattern::Strip { kind, length_m, width_m, azimuth_deg } => {
+            Pattern::Strip {
+                kind,
+                length_m,
+                width_m,
+                azimuth_deg,
+            } => {
                 let rated_m = match kind {
                     StripKind::End => *length_m,
                     StripKind::Side | StripKind::Centre => *length_m / 2.0,
@@ -92,13 +129,21 @@ impl<'g> RainGrid<'g> {
     /// A dry field.
     #[must_use]
     pub fn dry(grid: &'g Grid) -> RainGrid<'g> {
-        RainGrid { grid, field: vec![0.0; grid.cols * grid.rows] }
+        RainGrid {
+            grid,
+            field: vec![0.0; grid.cols * grid.rows],
+        }
     }
 
     /// The rain of all heads of one profile. `seen` gives what a head can see where something
     /// stands in its way.
     #[must_use]
-    pub fn of(grid: &'g Grid, heads: &[Head], profile: &Profile, seen: &[Option<Outline>]) -> RainGrid<'g> {
+    pub fn of(
+        grid: &'g Grid,
+        heads: &[Head],
+        profile: &Profile,
+        seen: &[Option<Outline>],
+    ) -> RainGrid<'g> {
         let mut rain = RainGrid::dry(grid);
         for (i, head) in heads.iter().enumerate() {
             rain.add(head, profile, seen.get(i).cloned().flatten());
@@ -107,7 +152,13 @@ impl<'g> RainGrid<'g> {
     }
 
     /// Wets the field anew with other heads, keeping its memory.
-    pub fn reset(&mut self, heads: &[Head], profile: &Profile, seen: &[Option<Outline>], variation: Variation) {
+    pub fn reset(
+        &mut self,
+        heads: &[Head],
+        profile: &Profile,
+        seen: &[Option<Outline>],
+        variation: Variation,
+    ) {
         self.field.fill(0.0);
         for (i, head) in heads.iter().enumerate() {
             self.add(&variation.of(head), profile, seen.get(i).cloned().flatten());
@@ -144,7 +195,11 @@ impl<'g> RainGrid<'g> {
     pub fn turf_rates(&self) -> Vec<f32> {
         let mut rates = Vec::with_capacity(self.grid.turf_cells);
         rates.extend(
-            self.field.iter().zip(&self.grid.turf).filter(|&(_, &w)| w > 0.0).map(|(&rate, _)| rate),
+            self.field
+                .iter()
+                .zip(&self.grid.turf)
+                .filter(|&(_, &w)| w > 0.0)
+                .map(|(&rate, _)| rate),
         );
         rates
     }
@@ -185,7 +240,8 @@ impl<'g> RainGrid<'g> {
 pub fn reach_counts(grid: &Grid, heads: &[Head], seen: &[Option<Outline>]) -> Vec<u8> {
     let mut counts = vec![0_u8; grid.cols * grid.rows];
     for (i, head) in heads.iter().enumerate() {
-        let footprint = Footprint::of(head, seen.get(i).cloned().flatten()).shortened(REACHED_SHARE);
+        let footprint =
+            Footprint::of(head, seen.get(i).cloned().flatten()).shortened(REACHED_SHARE);
         for row in footprint.rows(grid) {
             for &(start, end) in footprint.spans(grid, row).as_slice() {
                 let from = row * grid.cols;
@@ -195,7 +251,12 @@ pub fn reach_counts(grid: &Grid, heads: &[Head], seen: &[Option<Outline>]) -> Ve
             }
         }
     }
-    counts.iter().zip(&grid.turf).filter(|&(_, &w)| w > 0.0).map(|(&count, _)| count).collect()
+    counts
+        .iter()
+        .zip(&grid.turf)
+        .filter(|&(_, &w)| w > 0.0)
+        .map(|(&count, _)| count)
+        .collect()
 }
 
 /// How one head rains: the constant part of its rate and the profile's number.
@@ -210,10 +271,14 @@ struct Jet<'p> {
 impl<'p> Jet<'p> {
     fn of(head: &Head, profile: &'p Profile) -> Jet<'p> {
         match head.pattern {
-            Pattern::Sector { radius_m, sweep_deg, .. } => {
-                Jet::sector(head.flow.lpm(), radius_m, sweep_deg, profile)
-            }
-            Pattern::Strip { length_m, width_m, .. } => Jet {
+            Pattern::Sector {
+                radius_m,
+                sweep_deg,
+                ..
+            } => Jet::sector(head.flow.lpm(), radius_m, sweep_deg, profile),
+            Pattern::Strip {
+                length_m, width_m, ..
+            } => Jet {
                 scale_mm_h: 0.0,
                 inverse_radius: 0.0,
                 radius_m: 0.0,

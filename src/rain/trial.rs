@@ -57,7 +57,11 @@ impl<'g> Board<'g> {
             grid,
             profile,
             field: vec![0.0; grid.cols * grid.rows],
-            penalty: Penalty { inverse_target: 0.0, low: 0.0, low_weight: 0.0 },
+            penalty: Penalty {
+                inverse_target: 0.0,
+                low: 0.0,
+                low_weight: 0.0,
+            },
             weights,
         };
         board.aim(weights);
@@ -163,7 +167,10 @@ impl<'g> Board<'g> {
             }
         }
         driest.map(|(i, rate)| {
-            (self.grid.centre(i % self.grid.cols, i / self.grid.cols), f64::from(rate))
+            (
+                self.grid.centre(i % self.grid.cols, i / self.grid.cols),
+                f64::from(rate),
+            )
         })
     }
 
@@ -180,13 +187,29 @@ impl<'g> Board<'g> {
     }
 }
 
-fn prepared<'p>(candidate: &Candidate, seen: Option<&Outline>, profile: &'p Profile) -> (Footprint, Jet<'p>) {
-    let mut footprint =
-        Footprint::sector(candidate.at, candidate.radius_m, candidate.start_deg, candidate.sweep_deg);
+fn prepared<'p>(
+    candidate: &Candidate,
+    seen: Option<&Outline>,
+    profile: &'p Profile,
+) -> (Footprint, Jet<'p>) {
+    let mut footprint = Footprint::sector(
+        candidate.at,
+        candidate.radius_m,
+        candidate.start_deg,
+        candidate.sweep_deg,
+    );
     if let Some(seen) = seen {
         footprint.cut_to(seen);
     }
-    (footprint, Jet::sector(candidate.flow_lpm, candidate.radius_m, candidate.sweep_deg, profile))
+    (
+        footprint,
+        Jet::sector(
+            candidate.flow_lpm,
+            candidate.radius_m,
+            candidate.sweep_deg,
+            profile,
+        ),
+    )
 }
 
 #[cfg(test)]
@@ -195,21 +218,33 @@ mod tests {
 
     fn lawn() -> Outline {
         Outline::new(
-            vec![Point::new(0.0, 0.0), Point::new(21.0, 1.0), Point::new(19.0, 14.0), Point::new(2.0, 12.0)],
+            vec![
+                Point::new(0.0, 0.0),
+                Point::new(21.0, 1.0),
+                Point::new(19.0, 14.0),
+                Point::new(2.0, 12.0),
+            ],
             vec![],
         )
         .unwrap()
     }
 
     fn weights() -> Weights {
-        Weights { target_mm_h: 12.0, low_share: 0.8, low_weight: 2.0, over_weight: 0.5 }
+        Weights {
+            target_mm_h: 12.0,
+            low_share: 0.8,
+            low_weight: 2.0,
+            over_weight: 0.5,
+        }
     }
 
     /// A cheap repeatable sequence in 0..1.
     fn sequence(seed: u64) -> impl FnMut() -> f64 {
         let mut state = seed;
         move || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             (state >> 11) as f64 / (1_u64 << 53) as f64
         }
     }
@@ -260,8 +295,13 @@ mod tests {
     fn a_trial_says_what_setting_down_does() {
         let outline = lawn();
         let grid = Grid::over(&outline, 0.3, 0.0);
-        for profile in [Profile::Triangular, Profile::Elliptical, Profile::Uniform, Profile::Parabolic,
-            Profile::parse("[[0,0.2],[0.5,1],[1,0.1]]").unwrap()] {
+        for profile in [
+            Profile::Triangular,
+            Profile::Elliptical,
+            Profile::Uniform,
+            Profile::Parabolic,
+            Profile::parse("[[0,0.2],[0.5,1],[1,0.1]]").unwrap(),
+        ] {
             let mut next = sequence(11);
             let mut board = Board::new(&grid, &profile, weights());
             for _ in 0..15 {
@@ -277,7 +317,10 @@ mod tests {
                 let needed = 12.0 * grid.turf_cells() as f64 * 0.09;
                 let found = board.penalty() - penalty + 0.5 * beside / needed;
                 // f32 sums over a few thousand cells.
-                assert!((said - found).abs() < 2e-5 * (1.0 + found.abs()), "{profile}: {said} {found}");
+                assert!(
+                    (said - found).abs() < 2e-5 * (1.0 + found.abs()),
+                    "{profile}: {said} {found}"
+                );
             }
         }
     }

@@ -26,7 +26,11 @@ pub fn inscribed_circle(outline: &Outline, precision_m: f64) -> (Point, f64) {
         if distance_m > best.1 {
             *best = (centre, distance_m);
         }
-        Square { centre, half_m, most_m: distance_m + half_m * std::f64::consts::SQRT_2 }
+        Square {
+            centre,
+            half_m,
+            most_m: distance_m + half_m * std::f64::consts::SQRT_2,
+        }
     };
     let steps = |span: f64| (span / side).ceil().clamp(1.0, 256.0) as usize;
     let (nx, ny) = (steps(high.x - low.x), steps(high.y - low.y));
@@ -91,14 +95,18 @@ mod tests {
     #[test]
     fn circles_of_known_shapes() {
         let rectangle = Outline::new(
-            [(0.0, 0.0), (20.0, 0.0), (20.0, 6.0), (0.0, 6.0)].map(|(x, y)| Point::new(x, y)).to_vec(),
+            [(0.0, 0.0), (20.0, 0.0), (20.0, 6.0), (0.0, 6.0)]
+                .map(|(x, y)| Point::new(x, y))
+                .to_vec(),
             vec![],
         )
         .unwrap();
         assert!((inscribed_circle(&rectangle, 0.01).1 - 3.0).abs() < 0.01);
         // A right triangle with legs 3 and 4: r = (3 + 4 − 5)/2.
         let triangle = Outline::new(
-            [(0.0, 0.0), (4.0, 0.0), (0.0, 3.0)].map(|(x, y)| Point::new(x, y)).to_vec(),
+            [(0.0, 0.0), (4.0, 0.0), (0.0, 3.0)]
+                .map(|(x, y)| Point::new(x, y))
+                .to_vec(),
             vec![],
         )
         .unwrap();
@@ -108,8 +116,14 @@ mod tests {
         // A square ring 10 wide with a hole 6 wide leaves 2 m; the corner circle is larger:
         // it touches two sides and the hole's corner, r + r/√2 · √2 … = r(1 + 1/√2 · √2) → 2√2/(1+√2).
         let ring = Outline::new(
-            [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)].map(|(x, y)| Point::new(x, y)).to_vec(),
-            vec![[(2.0, 2.0), (8.0, 2.0), (8.0, 8.0), (2.0, 8.0)].map(|(x, y)| Point::new(x, y)).to_vec()],
+            [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
+                .map(|(x, y)| Point::new(x, y))
+                .to_vec(),
+            vec![
+                [(2.0, 2.0), (8.0, 2.0), (8.0, 8.0), (2.0, 8.0)]
+                    .map(|(x, y)| Point::new(x, y))
+                    .to_vec(),
+            ],
         )
         .unwrap();
         let corner_m = 2.0 * std::f64::consts::SQRT_2 / (1.0 + std::f64::consts::SQRT_2);

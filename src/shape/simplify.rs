@@ -43,18 +43,33 @@ mod tests {
 
     #[test]
     fn noise_goes_and_corners_stay() {
-        let ring: Ring = [(0.0, 0.0), (5.0, 0.05), (10.0, 0.0), (10.03, 4.0), (10.0, 8.0), (0.0, 8.0), (-0.04, 3.0)]
-            .iter()
-            .map(|&(x, y)| Point::new(x, y))
-            .collect();
+        let ring: Ring = [
+            (0.0, 0.0),
+            (5.0, 0.05),
+            (10.0, 0.0),
+            (10.03, 4.0),
+            (10.0, 8.0),
+            (0.0, 8.0),
+            (-0.04, 3.0),
+        ]
+        .iter()
+        .map(|&(x, y)| Point::new(x, y))
+        .collect();
         let plain = simplified(&ring, 0.15);
-        assert_eq!(plain, [(0.0, 0.0), (10.0, 0.0), (10.0, 8.0), (0.0, 8.0)].map(|(x, y)| Point::new(x, y)));
+        assert_eq!(
+            plain,
+            [(0.0, 0.0), (10.0, 0.0), (10.0, 8.0), (0.0, 8.0)].map(|(x, y)| Point::new(x, y))
+        );
         assert_eq!(simplified(&ring, 0.01).len(), 7);
     }
 
     #[test]
     fn a_small_ring_is_left_alone() {
-        let ring = vec![Point::new(0.0, 0.0), Point::new(0.1, 0.0), Point::new(0.1, 0.1)];
+        let ring = vec![
+            Point::new(0.0, 0.0),
+            Point::new(0.1, 0.0),
+            Point::new(0.1, 0.1),
+        ];
         assert_eq!(simplified(&ring, 1.0), ring);
     }
 }
