@@ -1,5 +1,10 @@
 //! Layouts: where the heads go, how far they throw and which way.
 
+mod design;
+mod draft;
+mod lattice;
+mod refine;
+mod ring;
 mod rule;
 
 pub use crate::catalogue::{Head, Pattern, Role};
@@ -36,8 +41,13 @@ pub enum Favour {
 
 /// Lays out one turf area with one family.
 #[must_use]
-pub fn layout(outline: &Outline, family: &Family, _effort: Effort, _favour: Favour) -> Vec<Head> {
-    rule_layout(outline, family, rule_throw_m(outline, family))
+pub fn layout(outline: &Outline, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
+    let throw_m = rule_throw_m(outline, family);
+    let rule = rule_layout(outline, family, throw_m);
+    match effort {
+        Effort::Rule => rule,
+        _ => design::designed(outline, family, throw_m, &rule, effort, favour),
+    }
 }
 
 /// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in

@@ -12,6 +12,7 @@
 //! - Arcs: the interior angle at the head, to the nearest 5°, about its bisector.
 
 use super::Setter;
+use super::lattice::{Lattice, Weave};
 use crate::catalogue::{Family, Head, Role};
 use crate::shape::{Outline, Point, Ring, inscribed_circle, simplified};
 
@@ -23,10 +24,6 @@ const CORNER_DEG: f64 = 25.0;
 const THIN_FRAC: f64 = 0.4;
 /// Interior heads keep this share of the throw from boundary heads.
 const CLEAR_FRAC: f64 = 0.5;
-/// Rows of the triangular grid, as a share of the pitch: sin 60°.
-pub(super) const ROW_FRAC: f64 = 0.866_025_403_784_438_6;
-/// Most points that the lattice may have.
-const MOST_POINTS: f64 = 1_000_000.0;
 
 /// The throw of the rule \[m\], whole centimetres.
 #[must_use]
@@ -67,7 +64,9 @@ pub fn rule_layout(outline: &Outline, family: &Family, throw_m: f64) -> Vec<Head
     let Some(longest) = longest_edge(&rings[0]) else {
         return heads;
     };
-    for at in lattice(outline, longest, throw_m) {
+    let (origin, along) = (longest.0, (longest.1 - longest.0).unit());
+    let lattice = Lattice { origin, along, pitch_m: throw_m, weave: Weave::Triangular };
+    for at in lattice.points(outline) {
         if posts
             .iter()
             .all(|post| post.at.distance(at) >= CLEAR_FRAC * throw_m)
@@ -172,7 +171,7 @@ fn thinned(posts: Vec<Post>, least_m: f64) -> Vec<Post> {
         .collect()
 }
 
-fn longest_edge(ring: &[Point]) -> Option<(Point, Point)> {
+pub(super) fn longest_edge(ring: &[Point]) -> Option<(Point, Point)> {
     let mut longest: Option<(f64, Point, Point)> = None;
     for (i, &a) in ring.iter().enumerate() {
         let b = ring[(i + 1) % ring.len()];
@@ -181,42 +180,4 @@ fn longest_edge(ring: &[Point]) -> Option<(Point, Point)> {
         }
     }
     longest.map(|(_, a, b)| (a, b))
-}
-
-/// Points of a triangular lattice of one pitch inside an outline: along the edge, from its first
-/// end, odd rows shifted by half a pitch; row by row.
-fn lattice(outline: &Outline, (start, end): (Point, Point), pitch_m: f64) -> Vec<Point> {
-    let along = (end - start).unit();
-    let across = Point::new(-along.y, along.x);
-    let (mut low, mut high) = (
-        Point::new(f64::INFINITY, f64::INFINITY),
-        Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY),
-    );
-    for &p in outline.outer() {
-        let (u, v) = ((p - start).dot(along), (p - start).dot(across));
-        low = Point::new(low.x.min(u), low.y.min(v));
-        high = Point::new(high.x.max(u), high.y.max(v));
-    }
-    let row_m = ROW_FRAC * pitch_m;
-    let rows = (low.y / row_m).floor() as i64..=(high.y / row_m).ceil() as i64;
-    let cols = (low.x / pitch_m).floor() as i64 - 1..=(high.x / pitch_m).ceil() as i64;
-    if (rows.end() - rows.start()) as f64 * (cols.end() - cols.start()) as f64 > MOST_POINTS {
-        return Vec::new();
-    }
-    let mut points = Vec::new();
-    for row in rows {
-        for col in cols.clone() {
-            let u = col as f64 * pitch_m
-                + if row.rem_euclid(2) == 1 {
-                    pitch_m / 2.0
-                } else {
-                    0.0
-                };
-            let point = start + along * u + across * (row as f64 * row_m);
-            if outline.contains(point) {
-                points.push(point);
-            }
-        }
-    }
-    points
 }
