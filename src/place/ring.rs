@@ -56,6 +56,21 @@ impl Path {
         libm::atan2(before.cross(behind), before.dot(behind)).to_degrees()
     }
 
+    /// The way to the point of the ring nearest to a place \[m\].
+    pub(super) fn nearest_way_m(&self, place: Point) -> f64 {
+        let mut nearest = (f64::INFINITY, 0.0);
+        for (i, &a) in self.ring.iter().enumerate() {
+            let along = self.ring[(i + 1) % self.ring.len()] - a;
+            let length = along.norm();
+            let t_m = (place - a).dot(along.unit()).clamp(0.0, length);
+            let d = place.distance(a + along.unit() * t_m);
+            if d < nearest.0 {
+                nearest = (d, self.reached_m[i] + t_m);
+            }
+        }
+        nearest.1
+    }
+
     /// The interior angle at a place and the bearing of the way on, both from chords of
     /// `reach_m` \[degrees\].
     pub(super) fn opening(&self, way_m: f64, reach_m: f64) -> (f64, f64) {
@@ -116,15 +131,82 @@ fn read_boundary(ring: &Ring, throw_m: f64) -> Boundary {
 }
 
 /// A place for a head on the boundary.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Post {
-    pub(super) at: Point,
-    pub(super) is_corner: bool,
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Spot {
     /// Which ring, and the way along it \[m\].
     pub(super) ring: usize,
     pub(super) way_m: f64,
-    /// The wider of the gaps to its neighbours along the boundary \[m\].
-    pub(super) gap_m: f64,
+    /// How far the head may slide to either side of where equal gaps put it \[m\].
+    pub(super) play_m: f64,
+    /// Where equal gaps put it \[m\].
+    pub(super) even_m: f64,
+    /// The run that it belongs to; `None` at a corner.
+    pub(super) run: Option<usize>,
+}
+
+/// A smooth stretch of boundary between two corners, or a whole ring without corners.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Run {
+    pub(super) ring: usize,
+    start_m: f64,
+    end_m: f64,
+    is_closed: bool,
+}
+
+/// Share of a gap by which a head may leave its even place (common practice, no source).
+const PLAY_FRAC: f64 = 0.05;
+/// Fewest heads on a ring without corners.
+const FEWEST_ON_RING: usize = 3;
+
+impl Run {
+    /// Whether it is a whole ring.
+    pub(super) fn is_closed(&self) -> bool {
+        self.is_closed
+    }
+
+    /// The fewest equal gaps that are no longer than `gap_m`.
+    pub(super) fn gaps(&self, gap_m: f64) -> usize {
+        let gaps = ((self.end_m - self.start_m) / gap_m - 1e-9).ceil().max(1.0) as usize;
+        if self.is_closed { gaps.max(FEWEST_ON_RING) } else { gaps }
+    }
+
+    /// Equal spots in a number of gaps; on a whole ring they begin at a share of a gap.
+    pub(super) fn spots(&self, run: usize, gaps: usize, phase: f64) -> Vec<Spot> {
+        let gap_m = (self.end_m - self.start_m) / gaps as f64;
+        let (first, phase) = if self.is_closed { (0, phase) } else { (1, 0.0) };
+        (first..gaps)
+            .map(|k| {
+                let way_m = self.start_m + gap_m * (k as f64 + phase);
+                Spot { ring: self.ring, way_m, play_m: PLAY_FRAC * gap_m, even_m: way_m, run: Some(run) }
+            })
+            .collect()
+    }
+}
+
+/// The boundary of a lawn as a designer uses it: corners, and runs between them.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Frontage {
+    pub(super) corners: Vec<Spot>,
+    pub(super) runs: Vec<Run>,
+}
+
+/// Splits the rings into corners and runs. Corners closer than `merge_m` share a head, the sharper
+/// ones first.
+pub(super) fn frontage(boundaries: &[Boundary], merge_m: f64) -> Frontage {
+    let mut frontage = Frontage { corners: Vec::new(), runs: Vec::new() };
+    for (ring, boundary) in boundaries.iter().enumerate() {
+        let total_m = boundary.path.total_m();
+        let corners = merged_corners(boundary, merge_m);
+        if corners.is_empty() {
+            frontage.runs.push(Run { ring, start_m: 0.0, end_m: total_m, is_closed: true });
+        }
+        for (k, &start_m) in corners.iter().enumerate() {
+            let end_m = if k + 1 < corners.len() { corners[k + 1] } else { corners[0] + total_m };
+            frontage.corners.push(Spot { ring, way_m: start_m, play_m: 0.0, even_m: start_m, run: None });
+            frontage.runs.push(Run { ring, start_m, end_m, is_closed: false });
+        }
+    }
+    frontage
 }
 
 /// Half of the narrowest turf that a head is put on \[m\]: below 1.2 m there is no overhead water
@@ -134,56 +216,11 @@ const HALF_NARROWEST_M: f64 = 0.58;
 const DEPTHS_M: [f64; 4] = [0.62, 0.9, 1.25, 1.6];
 
 /// Whether the turf behind a post is a sliver too narrow for overhead water.
-fn is_on_sliver(outline: &Outline, path: &Path, way_m: f64) -> bool {
+pub(super) fn is_on_sliver(outline: &Outline, path: &Path, way_m: f64) -> bool {
     let (inside_deg, onward_deg) = path.opening(way_m, 0.4_f64.min(path.total_m() / 8.0));
     let inward = Point::along_bearing(onward_deg - inside_deg / 2.0);
     let here = path.at(way_m);
     DEPTHS_M.iter().all(|&depth_m| outline.signed_distance_m(here + inward * depth_m) < HALF_NARROWEST_M)
-}
-
-/// Posts along all rings: the corners, and between them equal gaps no longer than `gap_m` along
-/// the way. Corners closer than `merge_m` share a head, the sharper ones first. Slivers get none.
-pub(super) fn posts(outline: &Outline, boundaries: &[Boundary], gap_m: f64, merge_m: f64) -> Vec<Post> {
-    let mut posts: Vec<Post> = Vec::new();
-    for (ring, boundary) in boundaries.iter().enumerate() {
-        let path = &boundary.path;
-        let ways = ways_of_posts(boundary, gap_m, merge_m);
-        let places: Vec<Point> = ways.iter().map(|&(way_m, _)| path.at(way_m)).collect();
-        let kept: Vec<bool> = ways.iter().map(|&(way_m, _)| !is_on_sliver(outline, path, way_m)).collect();
-        let count = ways.len();
-        for (k, &(way_m, is_corner)) in ways.iter().enumerate() {
-            if !kept[k] {
-                continue;
-            }
-            let gap_m = [(k + count - 1) % count, (k + 1) % count]
-                .into_iter()
-                .filter(|&n| kept[n])
-                .map(|n| places[n].distance(places[k]))
-                .fold(0.0, f64::max);
-            posts.push(Post { at: places[k], is_corner, ring, way_m: way_m.rem_euclid(path.total_m()), gap_m });
-        }
-    }
-    posts
-}
-
-/// Ways along one ring at which posts stand, and whether each is a corner.
-fn ways_of_posts(boundary: &Boundary, gap_m: f64, merge_m: f64) -> Vec<(f64, bool)> {
-    let total_m = boundary.path.total_m();
-    let corners = merged_corners(boundary, merge_m);
-    if corners.is_empty() {
-        let count = (total_m / gap_m - 1e-9).ceil().max(3.0) as usize;
-        return (0..count).map(|k| (total_m * k as f64 / count as f64, false)).collect();
-    }
-    let mut ways = Vec::new();
-    for (k, &start_m) in corners.iter().enumerate() {
-        let end_m = if k + 1 < corners.len() { corners[k + 1] } else { corners[0] + total_m };
-        let gaps = ((end_m - start_m) / gap_m - 1e-9).ceil().max(1.0) as usize;
-        ways.push((start_m, true));
-        for q in 1..gaps {
-            ways.push((start_m + (end_m - start_m) * q as f64 / gaps as f64, false));
-        }
-    }
-    ways
 }
 
 fn merged_corners(boundary: &Boundary, merge_m: f64) -> Vec<f64> {
@@ -250,9 +287,13 @@ mod tests {
             vec![],
         )
         .unwrap();
-        let posts = posts(&outline, &read_boundaries(&outline, 4.5), 4.5, 1.0);
+        let frontage = frontage(&read_boundaries(&outline, 4.5), 1.0);
+        assert_eq!(frontage.corners.len(), 4);
         // 20 m in gaps of at most 4.5 m: five of 4 m; 9 m: two (SCIENCE example 3A).
-        assert_eq!(posts.len(), 2 * 5 + 2 * 2);
-        assert!(posts.iter().all(|post| post.gap_m <= 4.5 + 1e-9));
+        let gaps: Vec<usize> = frontage.runs.iter().map(|run| run.gaps(4.5)).collect();
+        assert_eq!(gaps, [5, 2, 5, 2]);
+        let spots = frontage.runs[0].spots(0, 5, 0.0);
+        assert_eq!(spots.len(), 4);
+        assert!((spots[1].way_m - spots[0].way_m - 4.0).abs() < 1e-9);
     }
 }
