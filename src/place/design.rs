@@ -67,7 +67,8 @@ pub(super) fn designed(
     };
     let mut ranked: Vec<(f64, Vec<Free>, Frontage)> = Vec::new();
     let mut plans = starts(&lawn, budget.starts);
-    plans.push((rule_start(rule, &lawn), Frontage::default()));
+    let frontage = ring::frontage(&lawn.boundaries, CROWDED_FRAC * throw_m);
+    plans.push((rule_start(rule, &lawn, &frontage), frontage));
     for (start, frontage) in plans {
         let mut search = Search::new(&lawn, start, usize::MAX);
         search.sweep(0.15);
@@ -99,7 +100,7 @@ pub(super) fn designed(
 }
 
 /// The plain rule's own heads, free to change.
-fn rule_start(rule: &[Head], lawn: &Lawn) -> Vec<Free> {
+fn rule_start(rule: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
     let throws = &lawn.throws;
     rule.iter()
         .map(|head| {
@@ -109,7 +110,7 @@ fn rule_start(rule: &[Head], lawn: &Lawn) -> Vec<Free> {
             Free {
                 sector: throws.sector(head.at, throws.allowed(radius_m), start_deg, sweep_deg),
                 role: head.role,
-                spot: (head.role != Role::Interior).then(|| nearest_spot(head.at, lawn)),
+                spot: (head.role != Role::Interior).then(|| nearest_spot(head.at, lawn, frontage)),
                 least_m: throws.shortest_m(),
                 natural: (start_deg, sweep_deg),
             }
@@ -118,13 +119,13 @@ fn rule_start(rule: &[Head], lawn: &Lawn) -> Vec<Free> {
 }
 
 /// The spot on the boundary where a head of another layout stands; it does not slide.
-fn nearest_spot(at: Point, lawn: &Lawn) -> Spot {
+fn nearest_spot(at: Point, lawn: &Lawn, frontage: &Frontage) -> Spot {
     let mut nearest: Option<(f64, Spot)> = None;
     for (ring, boundary) in lawn.boundaries.iter().enumerate() {
         let way_m = boundary.path.nearest_way_m(at);
         let d = boundary.path.at(way_m).distance(at);
         if nearest.is_none_or(|(least, _)| d < least) {
-            nearest = Some((d, Spot { ring, way_m, play_m: 0.0, even_m: way_m, run: None }));
+            nearest = Some((d, Spot { ring, way_m, play_m: 0.0, even_m: way_m, run: frontage.run_at(ring, way_m) }));
         }
     }
     // An outline has at least one ring.

@@ -150,11 +150,15 @@ pub(super) struct Run {
     pub(super) ring: usize,
     start_m: f64,
     end_m: f64,
+    /// Length of its whole ring \[m\].
+    ring_m: f64,
     is_closed: bool,
 }
 
 /// Share of a gap by which a head may leave its even place (common practice, no source).
 const PLAY_FRAC: f64 = 0.05;
+/// A head this near to a corner is the corner's \[m\].
+const CORNER_M: f64 = 0.5;
 /// Fewest heads on a ring without corners.
 const FEWEST_ON_RING: usize = 3;
 
@@ -190,6 +194,18 @@ pub(super) struct Frontage {
     pub(super) runs: Vec<Run>,
 }
 
+impl Frontage {
+    /// The run of a ring that a way lies on; `None` within half a metre of a corner.
+    pub(super) fn run_at(&self, ring: usize, way_m: f64) -> Option<usize> {
+        self.runs.iter().position(|run| {
+            let from_start_m = (way_m - run.start_m).rem_euclid(run.ring_m);
+            run.ring == ring
+                && (run.is_closed
+                    || (from_start_m > CORNER_M && from_start_m < run.end_m - run.start_m - CORNER_M))
+        })
+    }
+}
+
 /// Splits the rings into corners and runs. Corners closer than `merge_m` share a head, the sharper
 /// ones first.
 pub(super) fn frontage(boundaries: &[Boundary], merge_m: f64) -> Frontage {
@@ -198,12 +214,12 @@ pub(super) fn frontage(boundaries: &[Boundary], merge_m: f64) -> Frontage {
         let total_m = boundary.path.total_m();
         let corners = merged_corners(boundary, merge_m);
         if corners.is_empty() {
-            frontage.runs.push(Run { ring, start_m: 0.0, end_m: total_m, is_closed: true });
+            frontage.runs.push(Run { ring, start_m: 0.0, end_m: total_m, ring_m: total_m, is_closed: true });
         }
         for (k, &start_m) in corners.iter().enumerate() {
             let end_m = if k + 1 < corners.len() { corners[k + 1] } else { corners[0] + total_m };
             frontage.corners.push(Spot { ring, way_m: start_m, play_m: 0.0, even_m: start_m, run: None });
-            frontage.runs.push(Run { ring, start_m, end_m, is_closed: false });
+            frontage.runs.push(Run { ring, start_m, end_m, ring_m: total_m, is_closed: false });
         }
     }
     frontage
