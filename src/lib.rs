@@ -14,3 +14,4 @@ pub mod shape;
 pub mod site;
 pub mod uniformity;
 pub mod units;
+pub mod write;
