@@ -10,6 +10,7 @@ pub mod crs;
 pub mod issue;
 pub mod place;
 pub mod plan;
+pub mod rain;
 pub mod shape;
 pub mod site;
 pub mod uniformity;

@@ -1,0 +1,245 @@
+//! Local search: heads are lifted one by one, tried a little elsewhere, and set down where the
+//! rain is best.
+//!
+//! The cost of a layout is
+//!
+//! `mean over turf cells of [(x − 1)² + a · max(0, b − x)²] + c · (water beside the turf / water needed) + p · heads`
+//!
+//! with x the cell's rate over the mean rate. The squared departure is the squared coefficient of
+//! variation; the second term weighs what the low quarter is made of; the third is overspray; the
+//! fourth is the price of a head. Every trial costs one pass over the head's own footprint, and
+//! the number of trials is bounded. The order of heads and trials is fixed and ties keep the
+//! earlier, so the same lawn gets the same layout everywhere.
+
+use super::Role;
+use super::draft::{Free, Throws};
+use crate::rain::{Board, Candidate, Weights};
+use crate::shape::{Outline, Point};
+
+/// Heads keep this share of a throw from one another.
+const APART_FRAC: f64 = 0.5;
+/// Interior heads keep this share of a throw from the boundary.
+const INSET_FRAC: f64 = 0.2;
+/// Arc edges may leave the direction of the boundary by this much \[degrees\].
+const ARC_PLAY_DEG: f64 = 20.0;
+/// A change must gain this much to be made.
+const LEAST_GAIN: f64 = 1e-6;
+
+/// Weights of the cost.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Taste {
+    pub(super) low_share: f64,
+    pub(super) low_weight: f64,
+    pub(super) over_weight: f64,
+    /// Price of a head, as a share of the cost 1 of a bare lawn, divided by the number of heads.
+    pub(super) head_price: f64,
+}
+
+/// A layout under refinement.
+pub(super) struct Search<'a> {
+    outline: &'a Outline,
+    throws: &'a Throws<'a>,
+    board: Board<'a>,
+    pub(super) heads: Vec<Free>,
+    taste: Taste,
+    /// Trials left.
+    pub(super) trials: usize,
+}
+
+impl<'a> Search<'a> {
+    pub(super) fn new(
+        outline: &'a Outline,
+        throws: &'a Throws<'a>,
+        board: Board<'a>,
+        heads: Vec<Free>,
+        taste: Taste,
+        trials: usize,
+    ) -> Search<'a> {
+        let mut search = Search { outline, throws, board, heads, taste, trials };
+        for head in &search.heads {
+            search.board.rain(&head.sector, None, 1.0);
+        }
+        search.aim();
+        search
+    }
+
+    /// Takes the mean rate as the rate that every cell should get.
+    fn aim(&mut self) {
+        let mean = self.board.mean_mm_h();
+        if mean > 0.0 {
+            self.board.aim(Weights {
+                target_mm_h: mean,
+                low_share: self.taste.low_share,
+                low_weight: self.taste.low_weight,
+                over_weight: self.taste.over_weight,
+            });
+        }
+    }
+
+    /// The cost of the layout as it stands.
+    pub(super) fn cost(&self) -> f64 {
+        let needed_l_h = self.board.mean_mm_h() * self.turf_m2();
+        if needed_l_h <= 0.0 {
+            return f64::INFINITY;
+        }
+        let flow_l_h: f64 = self.heads.iter().map(|head| 60.0 * head.sector.flow_lpm).sum();
+        let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
+        self.board.penalty() + self.taste.over_weight * beside + self.price() * self.heads.len() as f64
+    }
+
+    fn turf_m2(&self) -> f64 {
+        let grid = self.board.grid();
+        grid.turf_cells() as f64 * grid.cell_m() * grid.cell_m()
+    }
+
+    /// Price of one head.
+    fn price(&self) -> f64 {
+        self.taste.head_price
+    }
+
+    /// Refines with ever finer steps until nothing moves or the trials are used up.
+    pub(super) fn run(&mut self, steps: &[f64]) {
+        for &step in steps {
+            for _ in 0..4 {
+                let moved = self.sweep(step);
+                self.aim();
+                if !moved || self.trials == 0 {
+                    break;
+                }
+            }
+        }
+    }
+
+    /// One round over all heads with one step, a share of the throw. Returns whether any moved.
+    pub(super) fn sweep(&mut self, step: f64) -> bool {
+        let mut moved = false;
+        for i in 0..self.heads.len() {
+            if self.trials == 0 {
+                break;
+            }
+            let head = self.heads[i];
+            self.board.rain(&head.sector, None, -1.0);
+            let mut best = (self.board.cost_of(&head.sector, None) - LEAST_GAIN, head);
+            self.trials -= 1;
+            for option in self.options(i, step) {
+                if self.trials == 0 {
+                    break;
+                }
+                self.trials -= 1;
+                let cost = self.board.cost_of(&option.sector, None);
+                if cost < best.0 {
+                    best = (cost, option);
+                }
+            }
+            moved |= best.1 != head;
+            self.heads[i] = best.1;
+            self.board.rain(&best.1.sector, None, 1.0);
+        }
+        moved
+    }
+
+    /// What a head could do instead.
+    fn options(&self, i: usize, step: f64) -> Vec<Free> {
+        let head = &self.heads[i];
+        let sector = head.sector;
+        let mut options = Vec::with_capacity(12);
+        let radius_step_m = (step * 0.6 * sector.radius_m).max(0.02);
+        for sign in [-1.0, 1.0] {
+            let radius_m = self.throws.allowed(sector.radius_m + sign * radius_step_m);
+            if radius_m >= head.least_m - 1e-9 && radius_m != sector.radius_m {
+                options.push(self.with(head, sector.at, radius_m, sector.start_deg, sector.sweep_deg));
+            }
+        }
+        match head.role {
+            Role::Interior => {
+                let step_m = step * sector.radius_m;
+                for (dx, dy) in
+                    [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0), (0.7, 0.7), (-0.7, 0.7), (-0.7, -0.7), (0.7, -0.7)]
+                {
+                    let at = sector.at + Point::new(dx, dy) * step_m;
+                    if self.is_free(i, at) {
+                        options.push(self.with(head, at, sector.radius_m, 0.0, 360.0));
+                    }
+                }
+            }
+            _ if sector.sweep_deg < 360.0 => {
+                for (turn_deg, grow_deg) in [(5.0, -5.0), (-5.0, 5.0), (0.0, 5.0), (0.0, -5.0), (5.0, 0.0), (-5.0, 0.0)] {
+                    let sweep_deg = sector.sweep_deg + grow_deg;
+                    if self.throws.setter.nearest_sweep_deg(sweep_deg) != sweep_deg {
+                        continue;
+                    }
+                    let start_deg = (sector.start_deg + turn_deg).rem_euclid(360.0);
+                    if within_play(head, start_deg, sweep_deg) {
+                        options.push(self.with(head, sector.at, sector.radius_m, start_deg, sweep_deg));
+                    }
+                }
+            }
+            _ => {}
+        }
+        options
+    }
+
+    fn with(&self, head: &Free, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Free {
+        Free { sector: self.throws.sector(at, radius_m, start_deg, sweep_deg), ..*head }
+    }
+
+    /// Whether an interior head may stand at a place.
+    fn is_free(&self, i: usize, at: Point) -> bool {
+        let radius_m = self.heads[i].sector.radius_m;
+        self.heads
+            .iter()
+            .enumerate()
+            .all(|(j, other)| j == i || other.sector.at.distance(at) >= APART_FRAC * other.sector.radius_m.max(radius_m))
+            && self.outline.signed_distance_m(at) >= INSET_FRAC * radius_m
+    }
+
+    /// Takes out interior heads that are worth less than their price, the least useful first.
+    pub(super) fn thin_out(&mut self, most: usize) {
+        loop {
+            let mut worst: Option<(f64, usize)> = None;
+            for i in 0..self.heads.len() {
+                if self.heads[i].role != Role::Interior || self.trials == 0 {
+                    continue;
+                }
+                self.trials -= 1;
+                let sector = self.heads[i].sector;
+                self.board.rain(&sector, None, -1.0);
+                let worth = -self.board.cost_of(&sector, None);
+                self.board.rain(&sector, None, 1.0);
+                if worst.is_none_or(|(least, _)| worth < least) {
+                    worst = Some((worth, i));
+                }
+            }
+            match worst {
+                Some((worth, i)) if worth < self.price() || self.heads.len() > most => {
+                    let head = self.heads.remove(i);
+                    self.board.rain(&head.sector, None, -1.0);
+                }
+                _ => return,
+            }
+        }
+    }
+
+    /// The heads' sectors, for comparison of layouts.
+    pub(super) fn into_heads(self) -> Vec<Free> {
+        self.heads
+    }
+}
+
+/// Whether both edges of an arc stay near the directions of the boundary.
+fn within_play(head: &Free, start_deg: f64, sweep_deg: f64) -> bool {
+    let off = |a: f64, b: f64| {
+        let d = (a - b).rem_euclid(360.0);
+        d.min(360.0 - d)
+    };
+    let (start0, sweep0) = head.natural;
+    off(start_deg, start0) <= ARC_PLAY_DEG && off(start_deg + sweep_deg, start0 + sweep0) <= ARC_PLAY_DEG
+}
+
+/// A sector whose throw is cut to what the turf offers, before refinement.
+pub(super) fn shortened(free: &Free, throws: &Throws, room_m: f64) -> Free {
+    let radius_m = throws.allowed(free.sector.radius_m.min(room_m.max(free.least_m)));
+    let sector: Candidate =
+        throws.sector(free.sector.at, radius_m, free.sector.start_deg, free.sector.sweep_deg);
+    Free { sector, ..*free }
+}
