@@ -5,7 +5,7 @@ use super::lattice::{Lattice, Weave};
 use super::refine::{Search, Taste};
 use super::ring::{self, Boundary};
 use super::{Effort, Favour, Head};
-use crate::catalogue::Family;
+use crate::catalogue::{Family, Pattern, Role};
 use crate::rain::{Board, Grid, Weights};
 use crate::shape::{Outline, Point};
 
@@ -43,7 +43,7 @@ pub(super) fn designed(
     _favour: Favour,
 ) -> Vec<Head> {
     let budget = budget(effort);
-    let taste = Taste { low_share: 0.9, low_weight: 3.0, over_weight: 0.3, head_price: 0.0 };
+    let taste = Taste { low_share: 0.9, low_weight: 3.0, over_weight: 0.3, alone_price: 0.1, head_price: 0.0 };
     let cell_m = (outline.area_m2() / SEARCH_CELLS).sqrt().clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);
     let grid = Grid::over(outline, cell_m, 0.0);
     let most = rule.len();
@@ -57,10 +57,11 @@ pub(super) fn designed(
         over_weight: taste.over_weight,
     };
     let mut ranked: Vec<(f64, Vec<Free>)> = Vec::new();
-    for start in starts(outline, &throws, throw_m, budget.starts) {
+    let mut starts = starts(outline, &throws, throw_m, budget.starts, most);
+    starts.push(rule_start(rule, &throws));
+    for start in starts {
         let trials = budget.start_trials * start.len();
-        let mut search =
-            Search::new(outline, &throws, Board::new(&grid, profile, weights), start, taste, trials + start_trials_floor(most));
+        let mut search = Search::new(outline, &throws, Board::new(&grid, profile, weights), start, taste, trials);
         search.trials = trials.max(1);
         search.sweep(0.15);
         search.trials += search.heads.len() * 20;
@@ -89,12 +90,36 @@ pub(super) fn designed(
     }
 }
 
-fn start_trials_floor(most: usize) -> usize {
-    most
+/// The plain rule's own heads, free to change.
+fn rule_start(rule: &[Head], throws: &Throws) -> Vec<Free> {
+    rule.iter()
+        .map(|head| {
+            let Pattern::Sector { radius_m, start_deg, sweep_deg } = head.pattern else {
+                return throws.inside(head.at, throws.longest_m());
+            };
+            let mut near: Vec<f64> = rule
+                .iter()
+                .filter(|other| other.role != Role::Interior && other.at != head.at)
+                .map(|other| other.at.distance(head.at))
+                .collect();
+            near.sort_by(f64::total_cmp);
+            let gap_m = near.get(1).copied().unwrap_or(radius_m);
+            let least_m = match head.role {
+                Role::Interior => throws.shortest_m(),
+                _ => throws.allowed(gap_m / GAP_FRAC),
+            };
+            Free {
+                sector: throws.sector(head.at, throws.allowed(radius_m), start_deg, sweep_deg),
+                role: head.role,
+                least_m: least_m.min(throws.allowed(radius_m)),
+                natural: (start_deg, sweep_deg),
+            }
+        })
+        .collect()
 }
 
 /// Layouts to begin with: pitches, directions and offsets of the inner grid in turn.
-fn starts(outline: &Outline, throws: &Throws, throw_m: f64, count: usize) -> Vec<Vec<Free>> {
+fn starts(outline: &Outline, throws: &Throws, throw_m: f64, count: usize, most: usize) -> Vec<Vec<Free>> {
     let mut starts = Vec::new();
     let boundaries = ring::read_boundaries(outline, throw_m);
     let directions = long_directions(outline);
@@ -103,7 +128,13 @@ fn starts(outline: &Outline, throws: &Throws, throw_m: f64, count: usize) -> Vec
         let pitch_m = throw_m * pitches[k % pitches.len()];
         let along = directions[(k / 2) % directions.len()];
         let weave = if k % 4 == 3 { Weave::Square } else { Weave::Triangular };
-        starts.push(start(outline, &boundaries, throws, throw_m, pitch_m, along, weave, k));
+        for merge in [0.45, 0.6, 0.75, 0.9] {
+            let start = start(outline, &boundaries, throws, throw_m, pitch_m, along, weave, k, merge);
+            if start.iter().filter(|head| head.role != Role::Interior).count() <= most {
+                starts.push(start);
+                break;
+            }
+        }
     }
     starts
 }
@@ -118,12 +149,13 @@ fn start(
     (origin, along): (Point, Point),
     weave: Weave,
     k: usize,
+    merge: f64,
 ) -> Vec<Free> {
     let gap_m = (throw_m * GAP_FRAC).min(pitch_m * GAP_FRAC);
-    let posts = ring::posts(boundaries, gap_m, 0.4 * throw_m);
+    let posts = ring::posts(boundaries, gap_m, merge * throw_m);
     let mut heads: Vec<Free> = Vec::new();
     for post in &posts {
-        let crowded = heads.iter().any(|h| h.sector.at.distance(post.at) < 0.4 * throw_m);
+        let crowded = heads.iter().any(|h| h.sector.at.distance(post.at) < merge.min(0.5) * throw_m);
         if !crowded {
             heads.push(throws.at_post(post, &boundaries[post.ring], throw_m));
         }

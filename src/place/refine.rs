@@ -31,6 +31,8 @@ pub(super) struct Taste {
     pub(super) low_share: f64,
     pub(super) low_weight: f64,
     pub(super) over_weight: f64,
+    /// Price of a head that is not within the throw of two others, over the number of heads.
+    pub(super) alone_price: f64,
     /// Price of a head, as a share of the cost 1 of a bare lawn, divided by the number of heads.
     pub(super) head_price: f64,
 }
@@ -41,6 +43,8 @@ pub(super) struct Search<'a> {
     throws: &'a Throws<'a>,
     board: Board<'a>,
     pub(super) heads: Vec<Free>,
+    /// For each head, by how many others it is reached.
+    reached_by: Vec<i32>,
     taste: Taste,
     /// Trials left.
     pub(super) trials: usize,
@@ -55,7 +59,9 @@ impl<'a> Search<'a> {
         taste: Taste,
         trials: usize,
     ) -> Search<'a> {
-        let mut search = Search { outline, throws, board, heads, taste, trials };
+        let reached_by = vec![0; heads.len()];
+        let mut search = Search { outline, throws, board, heads, reached_by, taste, trials };
+        search.count_reached();
         for head in &search.heads {
             search.board.rain(&head.sector, None, 1.0);
         }
@@ -119,14 +125,15 @@ impl<'a> Search<'a> {
             }
             let head = self.heads[i];
             self.board.rain(&head.sector, None, -1.0);
-            let mut best = (self.board.cost_of(&head.sector, None) - LEAST_GAIN, head);
+            self.reach_of(i, &head.sector, -1);
+            let mut best = (self.board.cost_of(&head.sector, None) + self.alone_cost(i, &head.sector) - LEAST_GAIN, head);
             self.trials -= 1;
             for option in self.options(i, step) {
                 if self.trials == 0 {
                     break;
                 }
                 self.trials -= 1;
-                let cost = self.board.cost_of(&option.sector, None);
+                let cost = self.board.cost_of(&option.sector, None) + self.alone_cost(i, &option.sector);
                 if cost < best.0 {
                     best = (cost, option);
                 }
@@ -134,8 +141,47 @@ impl<'a> Search<'a> {
             moved |= best.1 != head;
             self.heads[i] = best.1;
             self.board.rain(&best.1.sector, None, 1.0);
+            self.reach_of(i, &best.1.sector, 1);
         }
         moved
+    }
+
+    fn count_reached(&mut self) {
+        self.reached_by = vec![0; self.heads.len()];
+        for i in 0..self.heads.len() {
+            let sector = self.heads[i].sector;
+            self.reach_of(i, &sector, 1);
+        }
+    }
+
+    /// Counts head `i`, standing as given, in or out among those that reach the others.
+    fn reach_of(&mut self, i: usize, sector: &Candidate, sign: i32) {
+        for (j, other) in self.heads.iter().enumerate() {
+            if j != i && other.sector.at.distance(sector.at) <= sector.radius_m {
+                self.reached_by[j] += sign;
+            }
+        }
+    }
+
+    /// What it costs that heads are not within the throw of two others, if head `i` (now lifted)
+    /// stood as given.
+    fn alone_cost(&self, i: usize, sector: &Candidate) -> f64 {
+        if self.taste.alone_price == 0.0 {
+            return 0.0;
+        }
+        let mut alone = 0;
+        let mut hits = 0;
+        for (j, other) in self.heads.iter().enumerate() {
+            if j == i {
+                continue;
+            }
+            let d = other.sector.at.distance(sector.at);
+            hits += i32::from(d <= other.sector.radius_m);
+            let reached = self.reached_by[j] + i32::from(d <= sector.radius_m);
+            alone += (2 - reached).max(0);
+        }
+        alone += (2 - hits).max(0);
+        self.taste.alone_price * f64::from(alone) / self.heads.len() as f64
     }
 
     /// What a head could do instead.
@@ -214,6 +260,7 @@ impl<'a> Search<'a> {
                 Some((worth, i)) if worth < self.price() || self.heads.len() > most => {
                     let head = self.heads.remove(i);
                     self.board.rain(&head.sector, None, -1.0);
+                    self.count_reached();
                 }
                 _ => return,
             }
