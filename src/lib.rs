@@ -6,12 +6,16 @@
 //! [`place`] …; `plan`; `read` and `write`; `batch`; `cli`.
 
 pub mod assumptions;
+pub mod budget;
 pub mod catalogue;
+pub mod climate;
 pub mod crs;
 pub mod issue;
 pub mod place;
 pub mod plan;
+pub mod savings;
 pub mod shape;
 pub mod site;
+pub mod soil;
 pub mod uniformity;
 pub mod units;
