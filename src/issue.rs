@@ -111,6 +111,11 @@ issues! {
     CA03 Fatal 8 "Nozzles of one family do not apply water at matched rates", "split the family, or correct flow or throw (largest rate / smallest rate may be 1.10 at most)";
     CA04 Fatal 8 "The catalogue has no such family", "see `evenfall nozzles` for the families";
     CL01 Fatal 4 "The climate table is not twelve months of usable values", "give month, eto_mm, rain_mm for months 1 to 12";
+    CL02 Fatal 4 "A value of the climate or the weather is impossible", "correct the value named";
+    CL03 Fatal 4 "Values of the climate or the weather look like inches or degrees Fahrenheit", "convert to millimetres (x 25.4) and degrees Celsius ((F - 32) / 1.8)";
+    CL04 Note 0 "The weather has gaps; days that are missing were left out, not filled", "check the months listed";
+    CL05 Fatal 4 "The weather has too few days in some month of the year", "give at least one whole year, or a monthly table";
+    SO01 Note 0 "The soil texture is not a class of the USDA triangle; the assumed texture was used", "write one of the twelve classes, e.g. `sandy loam`";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";

@@ -2,17 +2,22 @@
 //! uniformity, and the year's water come out, for a whole neighbourhood.
 //!
 //! The floors, from the ground up (a file imports only from floors below its own):
-//! [`units`], [`issue`], [`shape`], [`crs`]; `assumptions`, [`site`], [`catalogue`]; the stages
+//! [`units`], [`issue`], [`shape`], [`crs`]; [`assumptions`], [`site`], [`catalogue`]; the stages
 //! [`place`] …; `plan`; `read` and `write`; `batch`; `cli`.
 
+pub mod assumptions;
+pub mod budget;
 pub mod catalogue;
+pub mod climate;
 pub mod crs;
 pub mod issue;
 pub mod place;
 pub mod plan;
 pub mod rain;
+pub mod savings;
 pub mod shape;
 pub mod site;
+pub mod soil;
 pub mod uniformity;
 pub mod units;
 pub mod write;
