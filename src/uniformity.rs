@@ -192,25 +192,57 @@ pub fn evenness(sample: &[f32]) -> Option<Evenness> {
         off += d.abs();
         square += d * d;
     }
-    let mut work = sample.to_vec();
-    let du_lh = lowest_share_mean(&mut work, 0.5) / mean;
-    let du_lq = lowest_share_mean(&mut work, 0.25) / mean;
+    let [quarter, half] = lowest_share_means(sample, [0.25, 0.5]);
     Some(Evenness {
         mean,
-        du_lq,
-        du_lh,
+        du_lq: quarter / mean,
+        du_lh: half / mean,
         cu_pct: 100.0 * (1.0 - off / (n * mean)),
         cv: (square / n).sqrt() / mean,
     })
 }
 
-/// Mean of the lowest share of a sample, the element on the boundary counted in part.
-fn lowest_share_mean(work: &mut [f32], share: f64) -> f64 {
-    let quota = work.len() as f64 * share;
-    let whole = (quota.floor() as usize).min(work.len() - 1);
-    let (low, boundary, _) = work.select_nth_unstable_by(whole, f32::total_cmp);
-    let part = (quota - whole as f64) * f64::from(*boundary);
-    (low.iter().map(|&x| f64::from(x)).sum::<f64>() + part) / quota
+/// Means of the lowest shares of a sample, the element on the boundary counted in part.
+///
+/// One pass sorts the values into classes by size, with their sums; only the class on the
+/// boundary is put in order.
+fn lowest_share_means<const N: usize>(sample: &[f32], shares: [f64; N]) -> [f64; N] {
+    const CLASSES: usize = 256;
+    let largest = sample.iter().fold(0.0_f32, |most, &x| most.max(x));
+    let per_unit = if largest > 0.0 { (CLASSES as f32 - 0.5) / largest } else { 0.0 };
+    // Casts of negative rounding dust saturate at class 0.
+    let class_of = |x: f32| ((x * per_unit) as usize).min(CLASSES - 1);
+    let mut counts = [0_u32; CLASSES];
+    let mut sums = [0.0_f64; CLASSES];
+    for &x in sample {
+        let class = class_of(x);
+        counts[class] += 1;
+        sums[class] += f64::from(x);
+    }
+    shares.map(|share| {
+        let quota = sample.len() as f64 * share;
+        let (mut taken, mut sum) = (0.0, 0.0);
+        for class in 0..CLASSES {
+            let here = f64::from(counts[class]);
+            if taken + here < quota {
+                taken += here;
+                sum += sums[class];
+                continue;
+            }
+            let mut boundary: Vec<f32> = sample.iter().copied().filter(|&x| class_of(x) == class).collect();
+            boundary.sort_unstable_by(f32::total_cmp);
+            for x in boundary {
+                let part = (quota - taken).min(1.0);
+                sum += part * f64::from(x);
+                taken += part;
+                if taken >= quota {
+                    break;
+                }
+            }
+            break;
+        }
+        sum / quota
+    })
 }
 
 fn robust_du_lq(
@@ -221,10 +253,16 @@ fn robust_du_lq(
     nominal: f64,
 ) -> f64 {
     let mut rain = RainGrid::dry(grid);
+    let mut rates = Vec::with_capacity(grid.turf_cells());
     let mut sum = nominal;
     for variation in &Variation::ROBUST[1..] {
         rain.reset(heads, profile, seen, *variation);
-        sum += evenness(&rain.turf_rates()).map_or(0.0, |even| even.du_lq);
+        rain.turf_rates_into(&mut rates);
+        let mean = rates.iter().map(|&x| f64::from(x)).sum::<f64>() / rates.len().max(1) as f64;
+        if mean > 0.0 {
+            let [quarter] = lowest_share_means(&rates, [0.25]);
+            sum += quarter / mean;
+        }
     }
     sum / Variation::ROBUST.len() as f64
 }
@@ -246,37 +284,46 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
         })
         .collect();
     let full: i64 = half.iter().map(|w| 2 * w + 1).sum();
-    // Running sums of rain and of turf cells along each row.
-    let width = cols + 1;
+    // Running sums of rain and of turf cells along each row, with a margin so that discs may
+    // hang over the sides.
+    let margin = reach as usize + 1;
+    let width = cols + 2 * margin;
     let mut rain_to = vec![0.0_f64; width * rows];
-    let mut turf_to = vec![0_u32; width * rows];
+    let mut turf_to = vec![0.0_f32; width * rows];
     for row in 0..rows {
-        for col in 0..cols {
-            let turf = grid.is_turf(col, row);
-            let rate = if turf { rain.rate_mm_h(col, row) } else { 0.0 };
-            rain_to[row * width + col + 1] = rain_to[row * width + col] + rate;
-            turf_to[row * width + col + 1] = turf_to[row * width + col] + u32::from(turf);
+        let (mut rain_sum, mut turf_sum) = (0.0, 0.0);
+        for i in 0..width {
+            let col = i.wrapping_sub(margin);
+            if col < cols && grid.is_turf(col, row) {
+                rain_sum += rain.rate_mm_h(col, row);
+                turf_sum += 1.0;
+            }
+            rain_to[row * width + i] = rain_sum;
+            turf_to[row * width + i] = turf_sum;
         }
     }
     let mut lowest = f64::INFINITY;
+    let mut sums = vec![0.0_f64; cols];
+    let mut cells = vec![0.0_f32; cols];
     for row in 0..rows {
-        for col in 0..cols {
-            if !grid.is_turf(col, row) {
+        sums.fill(0.0);
+        cells.fill(0.0);
+        for (k, &w) in half.iter().enumerate() {
+            let y = row as i64 + k as i64 - reach;
+            if y < 0 || y >= rows as i64 {
                 continue;
             }
-            let (mut sum, mut cells) = (0.0, 0_u32);
-            for (k, &w) in half.iter().enumerate() {
-                let y = row as i64 + k as i64 - reach;
-                if y < 0 || y >= rows as i64 {
-                    continue;
-                }
-                let from = (col as i64 - w).max(0) as usize + y as usize * width;
-                let to = ((col as i64 + w + 1) as usize).min(cols) + y as usize * width;
-                sum += rain_to[to] - rain_to[from];
-                cells += turf_to[to] - turf_to[from];
-            }
-            if 2 * i64::from(cells) >= full {
-                lowest = lowest.min(sum / f64::from(cells));
+            // Cells col − w to col + w: running sum to the last less that before the first.
+            let last = y as usize * width + margin + w as usize;
+            let before = y as usize * width + margin - w as usize - 1;
+            let rains = rain_to[last..last + cols].iter().zip(&rain_to[before..before + cols]);
+            sums.iter_mut().zip(rains).for_each(|(sum, (to, from))| *sum += to - from);
+            let turfs = turf_to[last..last + cols].iter().zip(&turf_to[before..before + cols]);
+            cells.iter_mut().zip(turfs).for_each(|(count, (to, from))| *count += to - from);
+        }
+        for col in 0..cols {
+            if 2.0 * cells[col] >= full as f32 && grid.is_turf(col, row) {
+                lowest = lowest.min(sums[col] / f64::from(cells[col]));
             }
         }
     }

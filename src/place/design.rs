@@ -10,7 +10,7 @@ use crate::rain::{Board, Grid, Weights};
 use crate::shape::{Outline, Point};
 
 /// Cells of the search's own grid, about this many to a lawn.
-const SEARCH_CELLS: f64 = 1_800.0;
+
 const SEARCH_CELL_M: (f64, f64) = (0.2, 0.8);
 /// Interior heads of a start keep this share of the pitch from boundary heads.
 const CLEAR_FRAC: f64 = 0.55;
@@ -43,8 +43,9 @@ pub(super) fn designed(
     _favour: Favour,
 ) -> Vec<Head> {
     let budget = budget(effort);
-    let taste = Taste { low_share: 0.9, low_weight: 3.0, over_weight: 0.3, alone_price: 0.1, head_price: 0.0 };
-    let cell_m = (outline.area_m2() / SEARCH_CELLS).sqrt().clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);
+    let ev = |n: &str, d: f64| std::env::var(n).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
+    let taste = Taste { low_share: ev("LS", 0.9), low_weight: ev("LW", 4.0), over_weight: ev("OW", 0.13), alone_price: ev("AP", 0.1), head_price: 0.0 };
+    let cell_m = (outline.area_m2() / ev("SC", 1800.0)).sqrt().clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);
     let grid = Grid::over(outline, cell_m, 0.0);
     let most = rule.len();
     let longest_m = family.longest_m();
@@ -77,7 +78,7 @@ pub(super) fn designed(
     for (_, heads) in ranked {
         let trials = budget.final_trials * heads.len();
         let mut search = Search::new(outline, &throws, Board::new(&grid, profile, weights), heads, taste, trials);
-        search.run(&[0.15, 0.08, 0.04, 0.02]);
+        search.run(&[ev("S0",0.15), ev("S1",0.08), ev("S2",0.04), ev("S3",0.02)]);
         search.thin_out(most);
         let cost = search.cost();
         if best.as_ref().is_none_or(|(least, _)| cost < *least) {

@@ -45,6 +45,8 @@ pub(super) struct Search<'a> {
     pub(super) heads: Vec<Free>,
     /// For each head, by how many others it is reached.
     reached_by: Vec<i32>,
+    /// Heads for which nothing near has changed since they were last looked at in vain.
+    quiet: Vec<bool>,
     taste: Taste,
     /// Trials left.
     pub(super) trials: usize,
@@ -59,8 +61,8 @@ impl<'a> Search<'a> {
         taste: Taste,
         trials: usize,
     ) -> Search<'a> {
-        let reached_by = vec![0; heads.len()];
-        let mut search = Search { outline, throws, board, heads, reached_by, taste, trials };
+        let (reached_by, quiet) = (vec![0; heads.len()], vec![false; heads.len()]);
+        let mut search = Search { outline, throws, board, heads, reached_by, quiet, taste, trials };
         search.count_reached();
         for head in &search.heads {
             search.board.rain(&head.sector, None, 1.0);
@@ -106,7 +108,8 @@ impl<'a> Search<'a> {
     /// Refines with ever finer steps until nothing moves or the trials are used up.
     pub(super) fn run(&mut self, steps: &[f64]) {
         for &step in steps {
-            for _ in 0..4 {
+            self.quiet.fill(false);
+            for _ in 0..6 {
                 let moved = self.sweep(step);
                 self.aim();
                 if !moved || self.trials == 0 {
@@ -123,6 +126,9 @@ impl<'a> Search<'a> {
             if self.trials == 0 {
                 break;
             }
+            if self.quiet[i] {
+                continue;
+            }
             let head = self.heads[i];
             self.board.rain(&head.sector, None, -1.0);
             self.reach_of(i, &head.sector, -1);
@@ -138,7 +144,14 @@ impl<'a> Search<'a> {
                     best = (cost, option);
                 }
             }
-            moved |= best.1 != head;
+            self.quiet[i] = true;
+            if best.1 != head {
+                moved = true;
+                for (quiet, other) in self.quiet.iter_mut().zip(&self.heads) {
+                    let d = other.sector.at.distance(head.sector.at);
+                    *quiet &= d > other.sector.radius_m + head.sector.radius_m;
+                }
+            }
             self.heads[i] = best.1;
             self.board.rain(&best.1.sector, None, 1.0);
             self.reach_of(i, &best.1.sector, 1);
@@ -236,7 +249,19 @@ impl<'a> Search<'a> {
             .iter()
             .enumerate()
             .all(|(j, other)| j == i || other.sector.at.distance(at) >= APART_FRAC * other.sector.radius_m.max(radius_m))
-            && self.outline.signed_distance_m(at) >= INSET_FRAC * radius_m
+            && self.is_inside(at, INSET_FRAC * radius_m)
+    }
+
+    /// Whether a place and eight places about it lie on turf, by the search's cells.
+    fn is_inside(&self, at: Point, inset_m: f64) -> bool {
+        let grid = self.board.grid();
+        (-1..=1).all(|i| {
+            (-1..=1).all(|j| {
+                // Diagonal places at the same distance as straight ones.
+                let reach_m = if i != 0 && j != 0 { 0.7071 * inset_m } else { inset_m };
+                grid.turf_at(at + Point::new(f64::from(i), f64::from(j)) * reach_m)
+            })
+        })
     }
 
     /// Takes out interior heads that are worth less than their price, the least useful first.
@@ -259,6 +284,7 @@ impl<'a> Search<'a> {
             match worst {
                 Some((worth, i)) if worth < self.price() || self.heads.len() > most => {
                     let head = self.heads.remove(i);
+                    self.quiet = vec![false; self.heads.len()];
                     self.board.rain(&head.sector, None, -1.0);
                     self.count_reached();
                 }

@@ -12,6 +12,8 @@ const NOISE_M: f64 = 0.08;
 const CORNER_DEG: f64 = 32.0;
 /// A corner shows at least this share of its wide turn over the short way; a curve shows 0.4.
 const SHARP_FRAC: f64 = 0.62;
+/// Turns to the same side closer than this many short ways are one corner, rounded off.
+const MERGE_WAYS: f64 = 2.2;
 /// The long way, in short ways.
 const WIDE_WAYS: f64 = 2.5;
 
@@ -103,7 +105,7 @@ fn read_boundary(ring: &Ring, throw_m: f64) -> Boundary {
     let mut kept: Vec<usize> = Vec::new();
     for i in order {
         let crowded = kept.iter().any(|&j| {
-            found[i].1.signum() == found[j].1.signum() && apart(found[i].0, found[j].0) < 1.2 * reach_m
+            found[i].1.signum() == found[j].1.signum() && apart(found[i].0, found[j].0) < MERGE_WAYS * reach_m
         });
         if !crowded {
             kept.push(i);

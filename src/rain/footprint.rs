@@ -71,16 +71,41 @@ enum Shape {
 #[derive(Debug, Clone, Copy)]
 enum Arc {
     Full,
-    /// The sector's edges, clockwise from `start` to `end`, at most a half circle.
-    Narrow {
-        start: Point,
-        end: Point,
+    /// At most a half circle: what both edges admit.
+    Narrow([Edge; 2]),
+    /// More than a half circle: all but the dry sector, given by its edges.
+    Wide([Edge; 2]),
+}
+
+/// One straight edge of a sector, as the half-plane that it admits: on the row at height dy above
+/// the head, the points east or west of `slope · dy`.
+#[derive(Debug, Clone, Copy)]
+enum Edge {
+    East {
+        slope: f64,
     },
-    /// More than a half circle: all but the sector from `end` clockwise to `start`.
-    Wide {
-        start: Point,
-        end: Point,
+    West {
+        slope: f64,
     },
+    /// An edge along the row admits whole rows: those on one side.
+    Rows {
+        sign: f64,
+    },
+}
+
+impl Edge {
+    /// The half-plane clockwise of a direction (`sign` 1) or counter-clockwise of it (−1).
+    fn beside(direction: Point, sign: f64) -> Edge {
+        let (x, y) = (direction.x * sign, direction.y * sign);
+        // Clockwise of the direction: x·dy − y·px ≤ 0.
+        if y.abs() < 1e-12 {
+            Edge::Rows { sign: x }
+        } else if y > 0.0 {
+            Edge::East { slope: x / y }
+        } else {
+            Edge::West { slope: x / y }
+        }
+    }
 }
 
 impl Footprint {
@@ -138,7 +163,7 @@ impl Footprint {
     }
 
     /// The rows of the grid that the footprint touches.
-    pub(super) fn rows(&self, grid: &Grid) -> std::ops::Range<usize> {
+    fn rows(&self, grid: &Grid) -> std::ops::Range<usize> {
         match &self.shape {
             Shape::Sector { radius_m, .. } => {
                 grid.rows_between(self.at.y - radius_m, self.at.y + radius_m)
@@ -154,55 +179,70 @@ impl Footprint {
         }
     }
 
-    /// The runs of cells of one row, from west to east.
-    pub(super) fn spans(&self, grid: &Grid, row: usize) -> Spans {
-        let y = grid.first.y + row as f64 * grid.cell_m;
-        let spans = match &self.shape {
-            Shape::Sector { radius_m, arc } => self.sector_spans(grid, y, *radius_m, *arc),
-            Shape::Rectangle { corners } => {
-                crossing_spans(grid, y, (0..4).map(|i| (corners[i], corners[(i + 1) % 4])))
-            }
-        };
-        match &self.visible {
-            Some(seen) if !spans.as_slice().is_empty() => {
-                spans.within(&crossing_spans(grid, y, seen.edges()))
-            }
-            _ => spans,
-        }
-    }
-
-    fn sector_spans(&self, grid: &Grid, y: f64, radius_m: f64, arc: Arc) -> Spans {
-        let mut spans = Spans::none();
-        let dy = y - self.at.y;
-        let chord2 = radius_m * radius_m - dy * dy;
-        if chord2 <= 0.0 {
-            return spans;
-        }
-        let half = chord2.sqrt();
-        let mut add = |from: f64, to: f64| {
-            if from < to {
-                let (start, end) = grid.columns_between(self.at.x + from, self.at.x + to);
-                spans.push(start, end);
-            }
-        };
-        match arc {
-            Arc::Full => add(-half, half),
-            Arc::Narrow { start, end } => {
-                let (from, to) = clockwise_between(start, end, dy);
-                add(from.max(-half), to.min(half));
-            }
-            Arc::Wide { start, end } => {
-                // The dry sector runs clockwise from `end` to `start`.
-                let (dry_from, dry_to) = clockwise_between(end, start, dy);
-                if dry_from < dry_to {
-                    add(-half, dry_from.min(half));
-                    add(dry_to.max(-half), half);
-                } else {
-                    add(-half, half);
+    /// Calls `visit(row, start, end)` for every run of cells, row by row and from west to east.
+    #[inline]
+    pub(super) fn visit(&self, grid: &Grid, mut visit: impl FnMut(usize, i32, i32)) {
+        for row in self.rows(grid) {
+            let y = grid.first.y + row as f64 * grid.cell_m;
+            match (&self.shape, &self.visible) {
+                (Shape::Sector { radius_m, arc }, None) => {
+                    self.sector_runs(grid, y, *radius_m, arc, |start, end| visit(row, start, end));
+                }
+                (shape, visible) => {
+                    let mut spans = Spans::none();
+                    match shape {
+                        Shape::Sector { radius_m, arc } => {
+                            self.sector_runs(grid, y, *radius_m, arc, |start, end| spans.push(start, end));
+                        }
+                        Shape::Rectangle { corners } => {
+                            spans = crossing_spans(grid, y, (0..4).map(|i| (corners[i], corners[(i + 1) % 4])));
+                        }
+                    }
+                    if let Some(seen) = visible
+                        && !spans.as_slice().is_empty()
+                    {
+                        spans = spans.within(&crossing_spans(grid, y, seen.edges()));
+                    }
+                    for &(start, end) in spans.as_slice() {
+                        visit(row, start, end);
+                    }
                 }
             }
         }
-        spans
+    }
+
+    #[inline]
+    fn sector_runs(&self, grid: &Grid, y: f64, radius_m: f64, arc: &Arc, mut add: impl FnMut(i32, i32)) {
+        let dy = y - self.at.y;
+        let chord2 = radius_m * radius_m - dy * dy;
+        if chord2 <= 0.0 {
+            return;
+        }
+        let half = chord2.sqrt();
+        let mut between = |from: f64, to: f64| {
+            if from < to {
+                let (start, end) = grid.columns_between(self.at.x + from, self.at.x + to);
+                if start < end {
+                    add(start, end);
+                }
+            }
+        };
+        match arc {
+            Arc::Full => between(-half, half),
+            Arc::Narrow(edges) => {
+                let (from, to) = admitted(edges, dy);
+                between(from.max(-half), to.min(half));
+            }
+            Arc::Wide(dry) => {
+                let (dry_from, dry_to) = admitted(dry, dy);
+                if dry_from < dry_to {
+                    between(-half, dry_from.min(half));
+                    between(dry_to.max(-half), half);
+                } else {
+                    between(-half, half);
+                }
+            }
+        }
     }
 }
 
@@ -214,26 +254,27 @@ impl Arc {
         let start = Point::along_bearing(start_deg);
         let end = Point::along_bearing(start_deg + sweep_deg);
         if sweep_deg <= 180.0 {
-            Arc::Narrow { start, end }
+            Arc::Narrow([Edge::beside(start, 1.0), Edge::beside(end, -1.0)])
         } else {
-            Arc::Wide { start, end }
+            // The dry sector runs clockwise from `end` to `start`.
+            Arc::Wide([Edge::beside(end, 1.0), Edge::beside(start, -1.0)])
         }
     }
 }
 
-/// The abscissae, seen from the head, of the points at height `dy` that lie clockwise of `start`
-/// and counter-clockwise of `end` (at most a half circle apart).
-fn clockwise_between(start: Point, end: Point, dy: f64) -> (f64, f64) {
+/// The abscissae, seen from the head, that both edges admit on the row at height `dy`.
+#[inline]
+fn admitted(edges: &[Edge; 2], dy: f64) -> (f64, f64) {
     let (mut from, mut to) = (f64::NEG_INFINITY, f64::INFINITY);
-    // Clockwise of start: start.x·dy − start.y·x ≤ 0. Counter-clockwise of end: ≥ 0.
-    for (edge, sign) in [(start, 1.0), (end, -1.0)] {
-        let (along_x, along_y) = (edge.x * sign, edge.y * sign);
-        if along_y > 0.0 {
-            from = from.max(along_x * dy / along_y);
-        } else if along_y < 0.0 {
-            to = to.min(along_x * dy / along_y);
-        } else if along_x * dy > 0.0 {
-            return (0.0, 0.0);
+    for edge in edges {
+        match *edge {
+            Edge::East { slope } => from = from.max(slope * dy),
+            Edge::West { slope } => to = to.min(slope * dy),
+            Edge::Rows { sign } => {
+                if sign * dy > 0.0 {
+                    return (0.0, 0.0);
+                }
+            }
         }
     }
     (from, to)
@@ -312,15 +353,13 @@ mod tests {
                 let (start_deg, sweep_deg) = (f64::from(start) + 1.0, f64::from(sweep));
                 let at = Point::new(0.31, -0.17);
                 let footprint = Footprint::sector(at, 4.4, start_deg, sweep_deg);
-                let rows = footprint.rows(&grid);
+                let mut wet = vec![false; grid.cols * grid.rows];
+                footprint.visit(&grid, |row, a, b| {
+                    wet[row * grid.cols + a as usize..row * grid.cols + b as usize].fill(true);
+                });
                 for row in 0..grid.rows {
-                    let spans = footprint.spans(&grid, row);
                     for col in 0..grid.cols {
-                        let covered = rows.contains(&row)
-                            && spans
-                                .as_slice()
-                                .iter()
-                                .any(|&(a, b)| (a..b).contains(&(col as i32)));
+                        let covered = wet[row * grid.cols + col];
                         let expected =
                             in_sector(grid.centre(col, row) - at, 4.4, start_deg, sweep_deg);
                         assert_eq!(

@@ -14,6 +14,8 @@ pub struct Grid {
     pub(super) first: Point,
     /// Side of a cell \[m\].
     pub(super) cell_m: f64,
+    /// Cells in a metre.
+    pub(super) per_m: f64,
     /// Cells from west to east.
     pub(super) cols: usize,
     /// Cells from south to north.
@@ -52,6 +54,7 @@ impl Grid {
         let mut grid = Grid {
             first,
             cell_m,
+            per_m: 1.0 / cell_m,
             cols,
             rows,
             turf: vec![0.0; cols * rows],
@@ -95,24 +98,34 @@ impl Grid {
         self.turf[row * self.cols + col] > 0.0
     }
 
+    /// Whether a point lies in a turf cell.
+    #[must_use]
+    pub fn turf_at(&self, point: Point) -> bool {
+        let col = ((point.x - self.first.x) * self.per_m + 0.5).floor();
+        let row = ((point.y - self.first.y) * self.per_m + 0.5).floor();
+        col >= 0.0
+            && row >= 0.0
+            && col < self.cols as f64
+            && row < self.rows as f64
+            && self.is_turf(col as usize, row as usize)
+    }
+
     /// The columns of a row whose centres lie between two abscissae, clipped to the grid:
     /// first column and the one behind the last.
+    #[inline]
     pub(super) fn columns_between(&self, low_x: f64, high_x: f64) -> (i32, i32) {
         let last = self.cols as f64;
-        let start = ((low_x - self.first.x) / self.cell_m)
-            .ceil()
-            .clamp(0.0, last);
-        let end = (((high_x - self.first.x) / self.cell_m).floor() + 1.0).clamp(0.0, last);
-        (start as i32, end as i32)
+        let start = ceil_within((low_x - self.first.x) * self.per_m, last);
+        let end = floor_within((high_x - self.first.x) * self.per_m + 1.0, last);
+        (start, end)
     }
 
     /// The rows whose centres lie between two ordinates, clipped to the grid.
+    #[inline]
     pub(super) fn rows_between(&self, low_y: f64, high_y: f64) -> std::ops::Range<usize> {
         let last = self.rows as f64;
-        let start = ((low_y - self.first.y) / self.cell_m)
-            .ceil()
-            .clamp(0.0, last);
-        let end = (((high_y - self.first.y) / self.cell_m).floor() + 1.0).clamp(0.0, last);
+        let start = ceil_within((low_y - self.first.y) * self.per_m, last);
+        let end = floor_within((high_y - self.first.y) * self.per_m + 1.0, last);
         start as usize..end as usize
     }
 
@@ -157,6 +170,21 @@ impl Grid {
         self.turf = turf;
         self.extent = extent;
     }
+}
+
+/// The next whole number, kept between 0 and `last`. Plain casts: the baseline instruction set has
+/// no rounding instruction, and this is the innermost geometry.
+#[inline]
+fn ceil_within(x: f64, last: f64) -> i32 {
+    let x = x.clamp(0.0, last);
+    let whole = x as i32;
+    whole + i32::from(f64::from(whole) < x)
+}
+
+/// The whole number below, kept between 0 and `last`.
+#[inline]
+fn floor_within(x: f64, last: f64) -> i32 {
+    x.clamp(0.0, last) as i32
 }
 
 #[cfg(test)]

@@ -107,25 +107,17 @@ impl Trial {
 }
 
 #[inline(always)]
-fn trial_loop<const PROFILE: u8>(
-    field: &[f32],
-    turf: &[f32],
-    run: &Run,
-    penalty: &Penalty,
-    trial: &mut Trial,
-) {
-    let mut chunks = field
-        .chunks_exact(LANES)
-        .zip(turf.chunks_exact(LANES))
-        .enumerate();
+fn trial_loop<const PROFILE: u8>(field: &[f32], turf: &[f32], run: &Run, penalty: &Penalty, trial: &mut Trial) {
+    let mut sums = *trial;
+    let mut chunks = field.chunks_exact(LANES).zip(turf.chunks_exact(LANES)).enumerate();
     for (chunk, (cells, weights)) in &mut chunks {
         let base = (chunk * LANES) as i32;
         for lane in 0..LANES {
             let rain = rate::<PROFILE>(run, (base + lane as i32) as f32);
             let before = cells[lane];
             let change = penalty.of(before + rain) - penalty.of(before);
-            trial.penalty[lane] += weights[lane] * change;
-            trial.landed[lane] += weights[lane] * rain;
+            sums.penalty[lane] += weights[lane] * change;
+            sums.landed[lane] += weights[lane] * rain;
         }
     }
     let done = field.len() / LANES * LANES;
@@ -133,26 +125,24 @@ fn trial_loop<const PROFILE: u8>(
         let rain = rate::<PROFILE>(run, i as i32 as f32);
         let before = field[i];
         let change = penalty.of(before + rain) - penalty.of(before);
-        trial.penalty[lane] += turf[i] * change;
-        trial.landed[lane] += turf[i] * rain;
+        sums.penalty[lane] += turf[i] * change;
+        sums.landed[lane] += turf[i] * rain;
     }
+    *trial = sums;
 }
 
-/// Adds to `trial` what a head would change on a run of cells, without raining.
+/// Adds to `trial` what a head would change on its runs of cells, without raining. `spans` gives
+/// each run's place in the field.
 #[multiversion(targets("x86_64+avx2"))]
-pub(super) fn attempt(
-    field: &[f32],
-    turf: &[f32],
-    run: &Run,
-    penalty: &Penalty,
-    profile: u8,
-    trial: &mut Trial,
-) {
-    match profile {
-        UNIFORM => trial_loop::<UNIFORM>(field, turf, run, penalty, trial),
-        TRIANGULAR => trial_loop::<TRIANGULAR>(field, turf, run, penalty, trial),
-        ELLIPTICAL => trial_loop::<ELLIPTICAL>(field, turf, run, penalty, trial),
-        _ => trial_loop::<PARABOLIC>(field, turf, run, penalty, trial),
+pub(super) fn attempt(field: &[f32], turf: &[f32], runs: &[(Run, usize, usize)], penalty: &Penalty, profile: u8, trial: &mut Trial) {
+    for (run, start, end) in runs {
+        let (cells, weights) = (&field[*start..*end], &turf[*start..*end]);
+        match profile {
+            UNIFORM => trial_loop::<UNIFORM>(cells, weights, run, penalty, trial),
+            TRIANGULAR => trial_loop::<TRIANGULAR>(cells, weights, run, penalty, trial),
+            ELLIPTICAL => trial_loop::<ELLIPTICAL>(cells, weights, run, penalty, trial),
+            _ => trial_loop::<PARABOLIC>(cells, weights, run, penalty, trial),
+        }
     }
 }
 

@@ -169,13 +169,11 @@ impl<'g> RainGrid<'g> {
     pub fn add(&mut self, head: &Head, profile: &Profile, seen: Option<Outline>) {
         let footprint = Footprint::of(head, seen);
         let jet = Jet::of(head, profile);
-        for row in footprint.rows(self.grid) {
-            for &(start, end) in footprint.spans(self.grid, row).as_slice() {
-                let from = row * self.grid.cols;
-                let cells = &mut self.field[from + start as usize..from + end as usize];
-                jet.add(cells, self.grid, head.at, row, start, 1.0);
-            }
-        }
+        footprint.visit(self.grid, |row, start, end| {
+            let from = row * self.grid.cols;
+            let cells = &mut self.field[from + start as usize..from + end as usize];
+            jet.add(cells, self.grid, head.at, row, start, 1.0);
+        });
     }
 
     /// The cells.
@@ -194,14 +192,18 @@ impl<'g> RainGrid<'g> {
     #[must_use]
     pub fn turf_rates(&self) -> Vec<f32> {
         let mut rates = Vec::with_capacity(self.grid.turf_cells);
-        rates.extend(
-            self.field
-                .iter()
-                .zip(&self.grid.turf)
-                .filter(|&(_, &w)| w > 0.0)
-                .map(|(&rate, _)| rate),
-        );
+        self.turf_rates_into(&mut rates);
         rates
+    }
+
+    /// The same, into a list that is emptied first.
+    pub fn turf_rates_into(&self, rates: &mut Vec<f32>) {
+        rates.clear();
+        for (row, &(start, end)) in self.grid.extent.iter().enumerate() {
+            let range = row * self.grid.cols + start as usize..row * self.grid.cols + end as usize;
+            let cells = self.field[range.clone()].iter().zip(&self.grid.turf[range]);
+            rates.extend(cells.filter(|&(_, &weight)| weight > 0.0).map(|(&rate, _)| rate));
+        }
     }
 
     /// Water on turf and beside it \[mm/h · m²\] = \[L/h\].
@@ -242,14 +244,12 @@ pub fn reach_counts(grid: &Grid, heads: &[Head], seen: &[Option<Outline>]) -> Ve
     for (i, head) in heads.iter().enumerate() {
         let footprint =
             Footprint::of(head, seen.get(i).cloned().flatten()).shortened(REACHED_SHARE);
-        for row in footprint.rows(grid) {
-            for &(start, end) in footprint.spans(grid, row).as_slice() {
-                let from = row * grid.cols;
-                for count in &mut counts[from + start as usize..from + end as usize] {
-                    *count = count.saturating_add(1);
-                }
+        footprint.visit(grid, |row, start, end| {
+            let from = row * grid.cols;
+            for count in &mut counts[from + start as usize..from + end as usize] {
+                *count = count.saturating_add(1);
             }
-        }
+        });
     }
     counts
         .iter()

@@ -47,6 +47,8 @@ pub struct Board<'g> {
     field: Vec<f32>,
     penalty: Penalty,
     weights: Weights,
+    /// Work space of a trial: runs of cells and their places in the field.
+    runs: Vec<(Run, usize, usize)>,
 }
 
 impl<'g> Board<'g> {
@@ -63,6 +65,7 @@ impl<'g> Board<'g> {
                 low_weight: 0.0,
             },
             weights,
+            runs: Vec::new(),
         };
         board.aim(weights);
         board
@@ -87,33 +90,30 @@ impl<'g> Board<'g> {
     /// Sets a head down (`sign` 1) or lifts it (`sign` −1).
     pub fn rain(&mut self, candidate: &Candidate, seen: Option<&Outline>, sign: f32) {
         let (footprint, jet) = prepared(candidate, seen, self.profile);
-        for row in footprint.rows(self.grid) {
-            for &(start, end) in footprint.spans(self.grid, row).as_slice() {
-                let from = row * self.grid.cols;
-                let cells = &mut self.field[from + start as usize..from + end as usize];
-                jet.add(cells, self.grid, candidate.at, row, start, sign);
-            }
-        }
+        footprint.visit(self.grid, |row, start, end| {
+            let from = row * self.grid.cols;
+            let cells = &mut self.field[from + start as usize..from + end as usize];
+            jet.add(cells, self.grid, candidate.at, row, start, sign);
+        });
     }
 
     /// The change of cost if a head were set down.
     #[must_use]
-    pub fn cost_of(&self, candidate: &Candidate, seen: Option<&Outline>) -> f64 {
+    pub fn cost_of(&mut self, candidate: &Candidate, seen: Option<&Outline>) -> f64 {
         let (footprint, jet) = prepared(candidate, seen, self.profile);
-        let mut trial = Trial::default();
-        for row in footprint.rows(self.grid) {
-            let (turf_from, turf_to) = self.grid.extent[row];
-            for &(start, end) in footprint.spans(self.grid, row).as_slice() {
-                let (start, end) = (start.max(turf_from), end.min(turf_to));
-                if start >= end {
-                    continue;
-                }
-                let from = row * self.grid.cols;
-                let range = from + start as usize..from + end as usize;
-                let run = jet.run(self.grid, candidate.at, row, start);
-                self.attempt(&jet, range, &run, &mut trial);
+        let (grid, runs) = (self.grid, &mut self.runs);
+        runs.clear();
+        footprint.visit(grid, |row, start, end| {
+            let (turf_from, turf_to) = grid.extent[row];
+            let (start, end) = (start.max(turf_from), end.min(turf_to));
+            if start < end {
+                let from = row * grid.cols;
+                let run = jet.run(grid, candidate.at, row, start);
+                runs.push((run, from + start as usize, from + end as usize));
             }
-        }
+        });
+        let mut trial = Trial::default();
+        self.attempt(&jet, &mut trial);
         let (penalty, landed) = trial.sums();
         let turf_cells = self.grid.turf_cells.max(1) as f64;
         let cell_m2 = self.grid.cell_m * self.grid.cell_m;
@@ -122,17 +122,19 @@ impl<'g> Board<'g> {
         penalty / turf_cells + self.weights.over_weight * beside_l_h / needed_l_h
     }
 
-    fn attempt(&self, jet: &Jet, range: std::ops::Range<usize>, run: &Run, trial: &mut Trial) {
-        let (cells, turf) = (&self.field[range.clone()], &self.grid.turf[range]);
+    fn attempt(&self, jet: &Jet, trial: &mut Trial) {
+        let turf = &self.grid.turf;
         if let Some(number) = profile_number(jet.profile) {
-            kernel::attempt(cells, turf, run, &self.penalty, number, trial);
+            kernel::attempt(&self.field, turf, &self.runs, &self.penalty, number, trial);
             return;
         }
-        for (i, (&before, &weight)) in cells.iter().zip(turf).enumerate() {
-            let rain = jet.tabulated_rate(run, i);
-            let change = self.penalty.of(before + rain) - self.penalty.of(before);
-            trial.penalty[i % kernel::LANES] += weight * change;
-            trial.landed[i % kernel::LANES] += weight * rain;
+        for (run, start, end) in &self.runs {
+            for (i, (&before, &weight)) in self.field[*start..*end].iter().zip(&turf[*start..*end]).enumerate() {
+                let rain = jet.tabulated_rate(run, i);
+                let change = self.penalty.of(before + rain) - self.penalty.of(before);
+                trial.penalty[i % kernel::LANES] += weight * change;
+                trial.landed[i % kernel::LANES] += weight * rain;
+            }
         }
     }
 
