@@ -5,7 +5,9 @@
 //! `units`, `issue`, [`shape`], `crs`; `assumptions`, [`site`], `catalogue`; the stages;
 //! `plan`; `read` and `write`; `batch`; `cli`.
 
+pub mod crs;
 pub mod issue;
+pub mod read;
 pub mod shape;
 pub mod site;
 pub mod units;
