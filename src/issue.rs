@@ -94,6 +94,7 @@ issues! {
     GE09 Failed 1 "The polygon is too large for one local frame", "split it; a turf area may span at most 5 km";
     GE10 Note 0 "A ring was not closed and was closed", "repeat the first position at the end of each ring";
     GE11 Failed 1 "The structure of the feature is not GeoJSON", "see RFC 7946, section 3: coordinates must be nested arrays of numbers";
+    GE12 Failed 1 "The feature is larger or deeper than this program accepts", "split it; a feature may take 32 MiB of text and 128 levels of nesting";
     // Joining layers.
     JO01 Failed 1 "The turf names a parcel that is not in the parcel layer", "correct parcel_id, or add the parcel";
     JO02 Failed 1 "The turf has no parcel_id and overlaps no parcel", "check that both layers cover the same place";

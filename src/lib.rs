@@ -14,6 +14,7 @@ pub mod issue;
 pub mod place;
 pub mod plan;
 pub mod rain;
+pub mod read;
 pub mod savings;
 pub mod shape;
 pub mod site;
