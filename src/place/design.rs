@@ -78,7 +78,8 @@ pub(super) fn designed(
     for (_, heads) in ranked {
         let trials = budget.final_trials * heads.len();
         let mut search = Search::new(outline, &throws, Board::new(&grid, profile, weights), heads, taste, trials);
-        search.run(&[ev("S0",0.15), ev("S1",0.08), ev("S2",0.04), ev("S3",0.02)]);
+        search.top_up(most, 0.35 * throw_m, throw_m);
+        search.run(&[0.15, 0.08, 0.04, 0.02]);
         search.thin_out(most);
         let cost = search.cost();
         if best.as_ref().is_none_or(|(least, _)| cost < *least) {
@@ -153,7 +154,7 @@ fn start(
     merge: f64,
 ) -> Vec<Free> {
     let gap_m = (throw_m * GAP_FRAC).min(pitch_m * GAP_FRAC);
-    let posts = ring::posts(boundaries, gap_m, merge * throw_m);
+    let posts = ring::posts(outline, boundaries, gap_m, merge * throw_m);
     let mut heads: Vec<Free> = Vec::new();
     for post in &posts {
         let crowded = heads.iter().any(|h| h.sector.at.distance(post.at) < merge.min(0.5) * throw_m);

@@ -216,7 +216,7 @@ impl<'a> Search<'a> {
                     [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0), (0.7, 0.7), (-0.7, 0.7), (-0.7, -0.7), (0.7, -0.7)]
                 {
                     let at = sector.at + Point::new(dx, dy) * step_m;
-                    if self.is_free(i, at) {
+                    if self.is_free(i, at, sector.radius_m) {
                         options.push(self.with(head, at, sector.radius_m, 0.0, 360.0));
                     }
                 }
@@ -243,8 +243,7 @@ impl<'a> Search<'a> {
     }
 
     /// Whether an interior head may stand at a place.
-    fn is_free(&self, i: usize, at: Point) -> bool {
-        let radius_m = self.heads[i].sector.radius_m;
+    fn is_free(&self, i: usize, at: Point, radius_m: f64) -> bool {
         self.heads
             .iter()
             .enumerate()
@@ -290,6 +289,36 @@ impl<'a> Search<'a> {
                 }
                 _ => return,
             }
+        }
+    }
+
+    /// Adds interior heads where they help most, while the layout has room for them. Places are
+    /// tried on a coarse net over the turf.
+    pub(super) fn top_up(&mut self, most: usize, net_m: f64, throw_m: f64) {
+        let (low, high) = self.outline.bounds();
+        while self.heads.len() < most {
+            let mut best: Option<(f64, Free)> = None;
+            let cols = ((high.x - low.x) / net_m).floor() as usize;
+            let rows = ((high.y - low.y) / net_m).floor() as usize;
+            for k in 0..=cols * (rows + 1) + rows {
+                let (col, row) = (k % (cols + 1), k / (cols + 1));
+                let at = low + Point::new(col as f64 + 0.5, row as f64 + 0.5) * net_m;
+                let free = self.throws.inside(at, throw_m);
+                if self.trials == 0 || !self.is_free(usize::MAX, at, free.sector.radius_m) {
+                    continue;
+                }
+                self.trials -= 1;
+                let cost = self.board.cost_of(&free.sector, None) + self.price();
+                if cost < best.as_ref().map_or(-LEAST_GAIN, |b| b.0) {
+                    best = Some((cost, free));
+                }
+            }
+            let Some((_, free)) = best else { return };
+            self.board.rain(&free.sector, None, 1.0);
+            self.heads.push(free);
+            self.quiet = vec![false; self.heads.len()];
+            self.count_reached();
+            self.aim();
         }
     }
 

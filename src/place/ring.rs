@@ -11,7 +11,7 @@ const NOISE_M: f64 = 0.08;
 /// Smallest turn of a corner \[degrees\].
 const CORNER_DEG: f64 = 32.0;
 /// A corner shows at least this share of its wide turn over the short way; a curve shows 0.4.
-const SHARP_FRAC: f64 = 0.62;
+const SHARP_FRAC: f64 = 0.52;
 /// Turns to the same side closer than this many short ways are one corner, rounded off.
 const MERGE_WAYS: f64 = 2.2;
 /// The long way, in short ways.
@@ -79,7 +79,7 @@ pub(super) fn read_boundaries(outline: &Outline, throw_m: f64) -> Vec<Boundary> 
 fn read_boundary(ring: &Ring, throw_m: f64) -> Boundary {
     let path = Path::of(ring);
     let total_m = path.total_m();
-    let reach_m = (0.15 * throw_m).clamp(0.4, 1.2).min(total_m / 8.0);
+    let reach_m = (0.2 * throw_m).clamp(0.8, 1.5).min(total_m / 8.0);
     let plain = simplified(ring, NOISE_M);
     let mut found: Vec<(f64, f64)> = Vec::new();
     let mut next = 0;
@@ -127,39 +127,63 @@ pub(super) struct Post {
     pub(super) gap_m: f64,
 }
 
+/// Half of the narrowest turf that a head is put on \[m\]: below 1.2 m there is no overhead water
+/// (common practice, no source).
+const HALF_NARROWEST_M: f64 = 0.58;
+/// How deep from a post the turf must have that width \[m\]; a corner of 45° has it at 1.6 m.
+const DEPTHS_M: [f64; 4] = [0.62, 0.9, 1.25, 1.6];
+
+/// Whether the turf behind a post is a sliver too narrow for overhead water.
+fn is_on_sliver(outline: &Outline, path: &Path, way_m: f64) -> bool {
+    let (inside_deg, onward_deg) = path.opening(way_m, 0.4_f64.min(path.total_m() / 8.0));
+    let inward = Point::along_bearing(onward_deg - inside_deg / 2.0);
+    let here = path.at(way_m);
+    DEPTHS_M.iter().all(|&depth_m| outline.signed_distance_m(here + inward * depth_m) < HALF_NARROWEST_M)
+}
+
 /// Posts along all rings: the corners, and between them equal gaps no longer than `gap_m` along
-/// the way. Corners closer than `merge_m` share a head, the sharper ones first.
-pub(super) fn posts(boundaries: &[Boundary], gap_m: f64, merge_m: f64) -> Vec<Post> {
+/// the way. Corners closer than `merge_m` share a head, the sharper ones first. Slivers get none.
+pub(super) fn posts(outline: &Outline, boundaries: &[Boundary], gap_m: f64, merge_m: f64) -> Vec<Post> {
     let mut posts: Vec<Post> = Vec::new();
     for (ring, boundary) in boundaries.iter().enumerate() {
-        let first = posts.len();
         let path = &boundary.path;
-        let total_m = path.total_m();
-        let corners = merged_corners(boundary, merge_m);
-        let mut push = |way_m: f64, is_corner: bool| {
-            posts.push(Post { at: path.at(way_m), is_corner, ring, way_m: way_m.rem_euclid(total_m), gap_m: 0.0 });
-        };
-        if corners.is_empty() {
-            let count = (total_m / gap_m - 1e-9).ceil().max(3.0) as usize;
-            (0..count).for_each(|k| push(total_m * k as f64 / count as f64, false));
-        }
-        for (k, &start_m) in corners.iter().enumerate() {
-            let end_m = if k + 1 < corners.len() { corners[k + 1] } else { corners[0] + total_m };
-            let gaps = ((end_m - start_m) / gap_m - 1e-9).ceil().max(1.0) as usize;
-            push(start_m, true);
-            for q in 1..gaps {
-                push(start_m + (end_m - start_m) * q as f64 / gaps as f64, false);
+        let ways = ways_of_posts(boundary, gap_m, merge_m);
+        let places: Vec<Point> = ways.iter().map(|&(way_m, _)| path.at(way_m)).collect();
+        let kept: Vec<bool> = ways.iter().map(|&(way_m, _)| !is_on_sliver(outline, path, way_m)).collect();
+        let count = ways.len();
+        for (k, &(way_m, is_corner)) in ways.iter().enumerate() {
+            if !kept[k] {
+                continue;
             }
-        }
-        let count = posts.len() - first;
-        for k in 0..count {
-            let here = posts[first + k].at;
-            let before = posts[first + (k + count - 1) % count].at;
-            let behind = posts[first + (k + 1) % count].at;
-            posts[first + k].gap_m = here.distance(before).max(here.distance(behind));
+            let gap_m = [(k + count - 1) % count, (k + 1) % count]
+                .into_iter()
+                .filter(|&n| kept[n])
+                .map(|n| places[n].distance(places[k]))
+                .fold(0.0, f64::max);
+            posts.push(Post { at: places[k], is_corner, ring, way_m: way_m.rem_euclid(path.total_m()), gap_m });
         }
     }
     posts
+}
+
+/// Ways along one ring at which posts stand, and whether each is a corner.
+fn ways_of_posts(boundary: &Boundary, gap_m: f64, merge_m: f64) -> Vec<(f64, bool)> {
+    let total_m = boundary.path.total_m();
+    let corners = merged_corners(boundary, merge_m);
+    if corners.is_empty() {
+        let count = (total_m / gap_m - 1e-9).ceil().max(3.0) as usize;
+        return (0..count).map(|k| (total_m * k as f64 / count as f64, false)).collect();
+    }
+    let mut ways = Vec::new();
+    for (k, &start_m) in corners.iter().enumerate() {
+        let end_m = if k + 1 < corners.len() { corners[k + 1] } else { corners[0] + total_m };
+        let gaps = ((end_m - start_m) / gap_m - 1e-9).ceil().max(1.0) as usize;
+        ways.push((start_m, true));
+        for q in 1..gaps {
+            ways.push((start_m + (end_m - start_m) * q as f64 / gaps as f64, false));
+        }
+    }
+    ways
 }
 
 fn merged_corners(boundary: &Boundary, merge_m: f64) -> Vec<f64> {
@@ -211,8 +235,8 @@ mod tests {
         // An L, its reflex corner rounded with a radius of 1 m as a buffer would leave it.
         let mut bend = points(&[(0.0, 0.0), (14.0, 0.0), (14.0, 5.0)]);
         for k in 0..=8 {
-            let angle = (90.0 + 90.0 * f64::from(k) / 8.0).to_radians();
-            bend.push(Point::new(7.0 + libm::cos(angle), 4.0 + libm::sin(angle)));
+            let angle = (270.0 - 90.0 * f64::from(k) / 8.0).to_radians();
+            bend.push(Point::new(7.0 + libm::cos(angle), 6.0 + libm::sin(angle)));
         }
         bend.extend(points(&[(6.0, 12.0), (0.0, 12.0)]));
         assert_eq!(corners(bend), 6);
@@ -226,7 +250,7 @@ mod tests {
             vec![],
         )
         .unwrap();
-        let posts = posts(&read_boundaries(&outline, 4.5), 4.5, 1.0);
+        let posts = posts(&outline, &read_boundaries(&outline, 4.5), 4.5, 1.0);
         // 20 m in gaps of at most 4.5 m: five of 4 m; 9 m: two (SCIENCE example 3A).
         assert_eq!(posts.len(), 2 * 5 + 2 * 2);
         assert!(posts.iter().all(|post| post.gap_m <= 4.5 + 1e-9));

@@ -60,6 +60,7 @@ fn main() {
                 let heads = place::layout(&outline, family, effort, favour);
                 let placed = start.elapsed().as_secs_f64();
                 let u = measure(&outline, &heads, &family.profile, &Surroundings::default());
+                if let Ok(dir) = std::env::var("DUMP") { dump(&dir, &format!("{set}:{k}:{}", family.name), &outline, &heads); }
                 let seconds = start.elapsed().as_secs_f64();
                 let Some(u) = u else { continue };
                 println!(
@@ -81,4 +82,13 @@ fn main() {
             }
         }
     }
+}
+
+fn dump(dir: &str, name: &str, outline: &Outline, heads: &[place::Head]) {
+    let rings: Vec<Vec<(f64, f64)>> = outline.rings().iter().map(|r| r.iter().map(|p| (p.x, p.y)).collect()).collect();
+    let hs: Vec<serde_json::Value> = heads.iter().map(|h| match h.pattern {
+        place::Pattern::Sector { radius_m, start_deg, sweep_deg } => serde_json::json!({"x": h.at.x, "y": h.at.y, "role": h.role.text(), "r": radius_m, "a": start_deg, "w": sweep_deg, "q": h.flow.lpm()}),
+        place::Pattern::Strip { length_m, width_m, azimuth_deg, kind } => serde_json::json!({"x": h.at.x, "y": h.at.y, "role": h.role.text(), "l": length_m, "sw": width_m, "a": azimuth_deg, "kind": format!("{kind:?}"), "q": h.flow.lpm()}),
+    }).collect();
+    std::fs::write(format!("{dir}/{name}.json"), serde_json::json!({"rings": rings, "heads": hs}).to_string()).unwrap();
 }
