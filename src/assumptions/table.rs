@@ -158,7 +158,7 @@ assumptions! {
         "effective porosity of clay loam as printed (0.309) or as probably intended (0.390)",
         "Rawls, Brakensiek and Miller 1983, table 2";
     SoilIntakeMultiplier "soil.intake_multiplier" ["-"] (number 1.0 in 0.05..5.0) Yes
-        "factor on the conductivity: turf channels 1.5 to 3, compaction 0.1 to 0.5",
+        "factor on conductivity and basic intake: channels of turf roots 1.5 to 3, compaction 0.1 to 0.5",
         "common practice, no source";
     SoilSaturationStart "soil.saturation_start_frac" ["-"] (number 0.6 in 0.0..1.0) Yes
         "effective saturation of the soil when water starts",

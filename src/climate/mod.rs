@@ -1,10 +1,23 @@
 //! The sky over the turf: what evaporates and what rains, month by month.
 
 mod cells;
+mod date;
 mod effective_rain;
+mod hourly;
+mod penman;
+mod sun;
 mod table;
+mod weather;
 
+pub use date::Date;
 pub use effective_rain::{EffectiveRain, short_form_mm, tr21_mm};
+pub use hourly::HourWeather;
+pub use penman::{
+    Evapotranspiration, Humidity, Radiation, Station, Weather, saturation_kpa, slope_kpa_c,
+    soil_heat_from_previous_mj, soil_heat_mj,
+};
+pub use sun::{Sun, clear_sky_mj, cloudiness_ratio, net_longwave_mj};
+pub use weather::{DayRecord, Gap, MonthSummary, WeatherYears};
 
 /// Days of each month, January first; February with its mean over four years.
 pub const DAYS: [f64; 12] =

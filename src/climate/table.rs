@@ -17,6 +17,8 @@ const LEAST_ETO_MM_YR: f64 = 120.0;
 /// A monthly mean above this temperature \[°C\] looks like degrees Fahrenheit: the hottest
 /// inhabited places stay below 42 °C.
 const MOST_MEAN_C: f64 = 45.0;
+/// The same for the monthly mean of daily maxima \[°C\].
+const MOST_MAXIMUM_C: f64 = 52.0;
 
 impl YearClimate {
     /// Reads a monthly table: one year for all, or one for every value of the column `zone`, in
@@ -144,8 +146,8 @@ impl Columns {
         };
         let eto_mm = within("eto_mm", number(Some(self.eto))?, 0.0, MOST_ETO_MM)?;
         let rain_mm = within("rain_mm", number(Some(self.rain))?, 0.0, MOST_RAIN_MM)?;
-        let warmest_c = temperature(table, line, "tmax_c", number(self.warmest)?)?;
-        let coldest_c = temperature(table, line, "tmin_c", number(self.coldest)?)?;
+        let warmest_c = temperature(table, line, "tmax_c", number(self.warmest)?, MOST_MAXIMUM_C)?;
+        let coldest_c = temperature(table, line, "tmin_c", number(self.coldest)?, MOST_MEAN_C)?;
         let between_c = match (warmest_c, coldest_c) {
             (Some(warmest), Some(coldest)) if warmest < coldest => {
                 return Err(impossible(format!("tmax_c = {warmest} is below tmin_c = {coldest}")));
@@ -153,7 +155,7 @@ impl Columns {
             (Some(warmest), Some(coldest)) => Some((warmest + coldest) / 2.0),
             _ => None,
         };
-        let mean_c = temperature(table, line, "t_c", number(self.mean)?)?;
+        let mean_c = temperature(table, line, "t_c", number(self.mean)?, MOST_MEAN_C)?;
         let climate = MonthClimate {
             eto_mm: needed("eto_mm", eto_mm)?,
             rain_mm: needed("rain_mm", rain_mm)?,
@@ -171,13 +173,14 @@ fn temperature(
     line: u64,
     name: &str,
     value: Option<f64>,
+    most_c: f64,
 ) -> Result<Option<f64>, Issue> {
     match value {
         Some(value) if !(-90.0..=150.0).contains(&value) => {
-            let found = format!("{name} = {value}; possible are -90 to {MOST_MEAN_C}");
+            let found = format!("{name} = {value}; possible are -90 to {most_c}");
             Err(table.issue(Code::CL02, line, &found))
         }
-        Some(value) if value > MOST_MEAN_C => {
+        Some(value) if value > most_c => {
             let found = format!("{name} = {value}: this looks like degrees Fahrenheit");
             Err(table.issue(Code::CL03, line, &found))
         }
