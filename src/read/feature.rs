@@ -65,9 +65,7 @@ impl Feature {
     pub(super) fn point(&self) -> Result<geo::Point<f64>, Issue> {
         match &self.shape {
             Ok(Shape::Point(point)) => Ok(*point),
-            Ok(Shape::Areas(_)) => {
-                Err(Issue::new(Code::GE02, "a polygon, where a point belongs"))
-            }
+            Ok(Shape::Areas(_)) => Err(Issue::new(Code::GE02, "a polygon, where a point belongs")),
             Err(issue) => Err(issue.clone()),
         }
     }

@@ -308,8 +308,22 @@ mod tests {
     #[test]
     fn what_is_not_understood_is_refused() {
         for clause in [
-            "", "zone", "zone =", "zone = east", "zone = 'east", "= 4", "zone = 4 4", "a = 1 AND",
-            "(a = 1)", "a LIKE 'b'", "a ! 4", "a = nan", "1 = 1", "a = 1; DROP TABLE b", "é", "a = ½",
+            "",
+            "zone",
+            "zone =",
+            "zone = east",
+            "zone = 'east",
+            "= 4",
+            "zone = 4 4",
+            "a = 1 AND",
+            "(a = 1)",
+            "a LIKE 'b'",
+            "a ! 4",
+            "a = nan",
+            "1 = 1",
+            "a = 1; DROP TABLE b",
+            "é",
+            "a = ½",
         ] {
             let issue = Condition::parse(clause).map_err(|issue| issue.code);
             assert_eq!(issue, Err(Code::IN10), "{clause}");
@@ -318,7 +332,9 @@ mod tests {
 
     #[test]
     fn boxes_are_checked() {
-        for text in ["", "1,2,3", "1,2,3,x", "3,2,1,4", "1,4,3,2", "1,2,3,95", "nan,1,2,3", "1,2,3,4,5"] {
+        for text in
+            ["", "1,2,3", "1,2,3,x", "3,2,1,4", "1,4,3,2", "1,2,3,95", "nan,1,2,3", "1,2,3,4,5"]
+        {
             assert_eq!(parse_bbox(text).map_err(|issue| issue.code), Err(Code::IN10), "{text}");
         }
         let filter = Filter { bbox: Some([0.0, 0.0, 2.0, 2.0]), ..Filter::default() };

@@ -314,9 +314,8 @@ mod tests {
     #[test]
     fn polygons_are_found_wherever_they_are_wrapped() {
         let polygon = format!(r#"{{"type":"Polygon","coordinates":{SQUARE}}}"#);
-        let collection = |parts: &str| {
-            format!(r#"{{"type":"GeometryCollection","geometries":[{parts}]}}"#)
-        };
+        let collection =
+            |parts: &str| format!(r#"{{"type":"GeometryCollection","geometries":[{parts}]}}"#);
         assert_eq!(geometry(&polygon), Ok(1));
         let multi = format!(r#"{{"type":"MultiPolygon","coordinates":[{SQUARE},{SQUARE}]}}"#);
         assert_eq!(geometry(&multi), Ok(2));

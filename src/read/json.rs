@@ -49,8 +49,7 @@ pub(super) struct Scanner<R> {
 impl<R: BufRead> Scanner<R> {
     /// Starts at the front of the input, after a byte order mark; `name` is for messages.
     pub(super) fn new(input: R, name: &str) -> Result<Scanner<R>, Issue> {
-        let mut scanner =
-            Scanner { input, name: name.to_owned(), offset: 0, line: 1, column: 1 };
+        let mut scanner = Scanner { input, name: name.to_owned(), offset: 0, line: 1, column: 1 };
         if scanner.peek()? == Some(0xef) {
             for byte in [0xef, 0xbb, 0xbf] {
                 scanner.expect(byte)?;
@@ -149,12 +148,8 @@ impl<R: BufRead> Scanner<R> {
             return Err(self.fault("the text ends"));
         }
         let mut walk = Walk::default();
-        let mut extent = Extent {
-            offset: self.offset,
-            line: self.line,
-            column: self.column,
-            size: Size::Whole,
-        };
+        let mut extent =
+            Extent { offset: self.offset, line: self.line, column: self.column, size: Size::Whole };
         loop {
             let chunk = match self.input.fill_buf() {
                 Ok(chunk) => chunk,
@@ -164,7 +159,11 @@ impl<R: BufRead> Scanner<R> {
             };
             if chunk.is_empty() {
                 // A number at the very end has nothing behind it.
-                return if walk.is_scalar() { Ok(extent) } else { Err(self.fault("the text ends")) };
+                return if walk.is_scalar() {
+                    Ok(extent)
+                } else {
+                    Err(self.fault("the text ends"))
+                };
             }
             let (mut taken, mut ended) = (0, false);
             let (mut line, mut column) = (self.line, self.column);
@@ -213,11 +212,7 @@ impl<R: BufRead> Scanner<R> {
 
     /// Passes and keeps the bytes up to the end of the record: a line, or what stands before the
     /// next separator. `None` at the end of the input.
-    pub(super) fn record(
-        &mut self,
-        end: u8,
-        kept: &mut Vec<u8>,
-    ) -> Result<Option<Extent>, Issue> {
+    pub(super) fn record(&mut self, end: u8, kept: &mut Vec<u8>) -> Result<Option<Extent>, Issue> {
         loop {
             kept.clear();
             let mut extent = Extent {

@@ -66,11 +66,7 @@ impl Layer {
             }
             Kind::Other => Layer::open_other(source, role, filter)?,
         };
-        let unseen = condition
-            .iter()
-            .flat_map(Condition::columns)
-            .map(str::to_owned)
-            .collect();
+        let unseen = condition.iter().flat_map(Condition::columns).map(str::to_owned).collect();
         let name = source.name().to_owned();
         Ok(Layer { name, body, filter: filter.clone(), condition, unseen })
     }
@@ -115,10 +111,7 @@ impl Layer {
         self.unseen.retain(|column| column_of(&feature.attributes, column).is_none());
         let meets = self.filter.meets(feature.bounds());
         feature.selected &= meets
-            && self
-                .condition
-                .as_ref()
-                .is_none_or(|condition| condition.holds(&feature.attributes));
+            && self.condition.as_ref().is_none_or(|condition| condition.holds(&feature.attributes));
         Ok(Some(feature))
     }
 

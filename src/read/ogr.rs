@@ -1,12 +1,13 @@
 //! Layers of every other format, through the system's vector library.
 
-use gdal::vector::geometry_type_flatten;
+use gdal::vector::OGRFieldType;
 use gdal::vector::OGRwkbGeometryType as Type;
-use gdal::vector::OGRFieldType::{OFTInteger, OFTInteger64, OFTReal, OFTString};
+use gdal::vector::geometry_type_flatten;
 use gdal::vector::{Geometry, LayerAccess, LayerCaps, OwnedFeatureIterator, OwnedLayer};
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 use geo::Coord;
 
+use super::curves;
 use super::feature::{Feature, Shape};
 use super::rings;
 use super::source::Source;
@@ -17,9 +18,26 @@ use crate::site::{Attribute, Attributes};
 /// Formats that are one or a few plain files. Those left out reach for networks or databases,
 /// point to other files, or are read by this program itself.
 const DRIVERS: [&str; 20] = [
-    "GPKG", "ESRI Shapefile", "FlatGeobuf", "Parquet", "Arrow", "MapInfo File", "OpenFileGDB",
-    "SQLite", "GML", "KML", "LIBKML", "DXF", "DGN", "OGR_GMT", "JML", "EDIGEO", "S57", "TopoJSON",
-    "CSV", "VFK",
+    "GPKG",
+    "ESRI Shapefile",
+    "FlatGeobuf",
+    "Parquet",
+    "Arrow",
+    "MapInfo File",
+    "OpenFileGDB",
+    "SQLite",
+    "GML",
+    "KML",
+    "LIBKML",
+    "DXF",
+    "DGN",
+    "OGR_GMT",
+    "JML",
+    "EDIGEO",
+    "S57",
+    "TopoJSON",
+    "CSV",
+    "VFK",
 ];
 /// Deepest nesting of a geometry in collections.
 const MOST_LEVELS: usize = 32;
@@ -84,9 +102,8 @@ impl OgrLayer {
         let crs = crs.map_err(|issue| issue.in_file(source.name()))?;
         let columns = finding.defn().fields().map(|field| {
             let column = match field.field_type() {
-                OFTInteger | OFTInteger64 => Column::Whole,
-                OFTReal => Column::Real,
-                OFTString => Column::Text,
+                OGRFieldType::OFTInteger | OGRFieldType::OFTInteger64 => Column::Whole,
+                OGRFieldType::OFTReal => Column::Real,
                 _ => Column::Text,
             };
             (field.name(), column)
@@ -96,7 +113,8 @@ impl OgrLayer {
             Some(clause) => Some(passing(source, index, clause)?),
             None => None,
         };
-        let held = if finding.has_capability(LayerCaps::OLCRandomRead) { None } else { Some(Vec::new()) };
+        let held =
+            if finding.has_capability(LayerCaps::OLCRandomRead) { None } else { Some(Vec::new()) };
         let reading = layer(source, self::dataset(source)?, index)?.owned_features();
         let name = source.name().to_owned();
         let form = Form { name, crs, columns };
@@ -286,30 +304,20 @@ fn collect(
         return Err(Issue::new(Code::GE12, format!("nested deeper than {MOST_LEVELS}")));
     }
     match flat_type(geometry) {
-        Type::wkbPolygon if geometry.is_empty() => Ok(()),
-        Type::wkbPolygon => {
-            areas.push(rings::polygon(rings_of(geometry), crs).map(|(polygon, mended)| {
-                notes.extend(mended);
-                polygon
-            }));
+        Type::wkbPolygon | Type::wkbCurvePolygon => {
+            if !geometry.is_empty() {
+                areas.push(rings::polygon(rings_of(geometry), crs).map(|(polygon, mended)| {
+                    notes.extend(mended);
+                    polygon
+                }));
+            }
             Ok(())
         }
-        Type::wkbMultiPolygon | Type::wkbGeometryCollection => {
+        Type::wkbMultiPolygon | Type::wkbMultiSurface | Type::wkbGeometryCollection => {
             for index in 0..geometry.geometry_count() {
                 collect(&geometry.get_geometry(index), crs, areas, notes, depth + 1)?;
             }
             Ok(())
-        }
-        Type::wkbCurvePolygon | Type::wkbMultiSurface => {
-            // Simplifying by nothing makes straight pieces of arcs.
-            let straight = geometry
-                .simplify(0.0)
-                .map_err(|fault| Issue::new(Code::GE02, format!("a curve: {fault}")))?;
-            if matches!(flat_type(&straight), Type::wkbPolygon | Type::wkbMultiPolygon) {
-                collect(&straight, crs, areas, notes, depth + 1)
-            } else {
-                Err(Issue::new(Code::GE02, geometry.geometry_name()))
-            }
         }
         _ => Err(Issue::new(Code::GE02, format!("a {}", geometry.geometry_name()))),
     }
@@ -320,12 +328,37 @@ fn flat_type(geometry: &Geometry) -> Type::Type {
 }
 
 fn rings_of(polygon: &Geometry) -> Vec<Vec<Coord<f64>>> {
-    let mut points = Vec::new();
     (0..polygon.geometry_count())
         .map(|index| {
-            points.clear();
-            polygon.get_geometry(index).get_points(&mut points);
-            points.iter().map(|&(x, y, _)| Coord { x, y }).collect()
+            let ring = polygon.get_geometry(index);
+            let mut line = Vec::new();
+            if flat_type(&ring) == Type::wkbCompoundCurve {
+                for part in 0..ring.geometry_count() {
+                    draw(&ring.get_geometry(part), &mut line);
+                }
+            } else {
+                draw(&ring, &mut line);
+            }
+            line
         })
         .collect()
+}
+
+/// Adds a line or a string of arcs to a line that ends where it begins.
+fn draw(curve: &Geometry, line: &mut Vec<Coord<f64>>) {
+    let mut points = Vec::new();
+    curve.get_points(&mut points);
+    let mut points = points.into_iter().map(|(x, y, _)| Coord { x, y });
+    if line.is_empty() {
+        line.extend(points.next());
+    } else {
+        points.next();
+    }
+    if flat_type(curve) != Type::wkbCircularString {
+        line.extend(points);
+        return;
+    }
+    while let (Some(through), Some(end)) = (points.next(), points.next()) {
+        curves::arc(line, through, end);
+    }
 }

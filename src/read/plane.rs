@@ -52,18 +52,12 @@ impl Plane {
 
     /// A position in metres.
     pub(super) fn point_to_metres(self, at: Coord<f64>) -> Coord<f64> {
-        Coord {
-            x: (at.x - self.origin.x) * self.scale.x,
-            y: (at.y - self.origin.y) * self.scale.y,
-        }
+        Coord { x: (at.x - self.origin.x) * self.scale.x, y: (at.y - self.origin.y) * self.scale.y }
     }
 
     /// A position in degrees.
     pub(super) fn point_to_degrees(self, at: Coord<f64>) -> Coord<f64> {
-        Coord {
-            x: at.x / self.scale.x + self.origin.x,
-            y: at.y / self.scale.y + self.origin.y,
-        }
+        Coord { x: at.x / self.scale.x + self.origin.x, y: at.y / self.scale.y + self.origin.y }
     }
 }
 

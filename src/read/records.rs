@@ -45,14 +45,19 @@ impl Records {
     /// # Errors
     /// `IN01`, `IN02`, `IN03`, and `CR01`, `CR02`, `CR04` for a `crs` member.
     pub(super) fn open(source: &Source, kind: Kind, stream: Stream) -> Result<Records, Issue> {
+        // A document is read twice; a sequence may be, and is spooled before if it will be.
+        let (source, stream) = match kind {
+            Kind::Document if source.passes_once() => source.spooled_from(stream)?,
+            _ => (source.clone(), stream),
+        };
         let state = match kind {
             Kind::Sequence(framing) => State::Sequence(framing),
             Kind::Document | Kind::Other => State::Ended,
         };
         let mut records = Records {
-            source: source.clone(),
             crs: Crs::LonLat,
             scanner: Scanner::new(stream, source.name())?,
+            source,
             again: None,
             state,
             kind,
@@ -172,9 +177,7 @@ impl Records {
         self.end_of_text()?;
         match kind.as_deref() {
             Some("FeatureCollection") => Err(self.not_geojson("the collection has no `features`")),
-            Some(kind)
-                if geojson::is_feature_or_geometry(&serde_json::json!({ "type": kind })) =>
-            {
+            Some(kind) if geojson::is_feature_or_geometry(&serde_json::json!({ "type": kind })) => {
                 self.text = text;
                 self.single = true;
                 Ok(State::Single(extent))
@@ -217,7 +220,8 @@ impl Records {
                     self.typed = true;
                 }
                 "crs" if self.read_crs(value.as_ref())? != self.crs => {
-                    let found = "`crs` stands behind the features it is about; move it to the front";
+                    let found =
+                        "`crs` stands behind the features it is about; move it to the front";
                     return Err(Issue::new(Code::CR02, found).in_file(self.source.name()));
                 }
                 _ => {}
@@ -271,8 +275,7 @@ impl Records {
 
     fn read_crs(&self, member: Option<&Value>) -> Result<Crs, Issue> {
         let unusable = Value::Bool(false);
-        geojson::crs(member.unwrap_or(&unusable))
-            .map_err(|issue| issue.in_file(self.source.name()))
+        geojson::crs(member.unwrap_or(&unusable)).map_err(|issue| issue.in_file(self.source.name()))
     }
 
     fn end_of_text(&mut self) -> Result<(), Issue> {

@@ -73,7 +73,9 @@ pub(super) fn repair(polygon: &LonLatPolygon) -> Result<Repaired, Issue> {
         return Err(sliver(after_m2, 0.0));
     }
     // The overlay's order is its own; the order of the result is the order on the ground.
-    parts.sort_by(|a, b| lowest(a).0.total_cmp(&lowest(b).0).then(lowest(a).1.total_cmp(&lowest(b).1)));
+    parts.sort_by(|a, b| {
+        lowest(a).0.total_cmp(&lowest(b).0).then(lowest(a).1.total_cmp(&lowest(b).1))
+    });
     let corners = Corners::new(polygon, plane);
     let parts = parts.iter().map(|part| corners.to_degrees(part)).collect();
     Ok(Repaired { parts, area_frac, notes: vec![Issue::new(Code::GE04, found)] })
@@ -125,9 +127,8 @@ fn drawn_area_m2(polygon: &Polygon<f64>) -> f64 {
 /// Everything that the shell winds around, less everything that a hole winds around.
 fn overlay(polygon: &Polygon<f64>) -> MultiPolygon<f64> {
     let wound = |rings: Vec<&LineString<f64>>| {
-        let alone = |ring: &LineString<f64>| {
-            Polygon::new(ring.clone(), vec![]).orient(Direction::Default)
-        };
+        let alone =
+            |ring: &LineString<f64>| Polygon::new(ring.clone(), vec![]).orient(Direction::Default);
         let rings = MultiPolygon(rings.into_iter().map(alone).collect());
         rings.union_with_fill_rule(&MultiPolygon(vec![]), FillRule::NonZero)
     };
@@ -158,10 +159,8 @@ struct Corners {
 impl Corners {
     fn new(polygon: &LonLatPolygon, plane: Plane) -> Corners {
         let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
-        let mut drawn: Vec<_> = rings
-            .flat_map(LineString::coords)
-            .map(|&at| (plane.point_to_metres(at), at))
-            .collect();
+        let mut drawn: Vec<_> =
+            rings.flat_map(LineString::coords).map(|&at| (plane.point_to_metres(at), at)).collect();
         drawn.sort_by(|a, b| a.0.x.total_cmp(&b.0.x).then(a.0.y.total_cmp(&b.0.y)));
         let extent_m =
             drawn.iter().fold(0.0_f64, |most, (at, _)| most.max(at.x.abs()).max(at.y.abs()));

@@ -17,9 +17,28 @@ const UTF8_MARK: &[u8] = b"\xef\xbb\xbf";
 
 /// Names that the vector library would resolve to something else than a plain file.
 const VIRTUAL_PREFIXES: [&str; 22] = [
-    "pg:", "mysql:", "mssql:", "odbc:", "pgeo:", "oci:", "wfs:", "wfs3:", "oapif:", "wms:", "es:",
-    "mongodb:", "mongodbv3:", "geojson:", "esrijson:", "topojson:", "gpkg:", "sqlite:", "carto:",
-    "couchdb:", "amigocloud:", "csw:",
+    "pg:",
+    "mysql:",
+    "mssql:",
+    "odbc:",
+    "pgeo:",
+    "oci:",
+    "wfs:",
+    "wfs3:",
+    "oapif:",
+    "wms:",
+    "es:",
+    "mongodb:",
+    "mongodbv3:",
+    "geojson:",
+    "esrijson:",
+    "topojson:",
+    "gpkg:",
+    "sqlite:",
+    "carto:",
+    "couchdb:",
+    "amigocloud:",
+    "csw:",
 ];
 
 /// An input of the run, as the user named it.
@@ -142,16 +161,20 @@ impl Source {
 
     /// The same source with its bytes in memory if they would otherwise pass only once.
     pub(super) fn spooled(&self) -> Result<Source, Issue> {
-        if !self.passes_once() {
-            return Ok(self.clone());
-        }
+        if self.passes_once() { Ok(self.spooled_from(self.bytes()?)?.0) } else { Ok(self.clone()) }
+    }
+
+    /// The same source with the bytes of a stream in memory, and a stream over them.
+    pub(super) fn spooled_from(&self, stream: Stream) -> Result<(Source, Stream), Issue> {
         let mut bytes = Vec::new();
-        let read = self.bytes()?.take(MOST_SPOOLED_BYTES).read_to_end(&mut bytes);
+        let read = stream.take(MOST_SPOOLED_BYTES).read_to_end(&mut bytes);
         let length = read.map_err(|fault| self.unreadable(&fault))?;
         if length as u64 >= MOST_SPOOLED_BYTES {
             return Err(Issue::new(Code::IN12, "a pipe may bring 4 GiB").in_file(&self.name));
         }
-        Ok(Source { place: Place::Memory(bytes.into()), ..self.clone() })
+        let bytes: Arc<[u8]> = bytes.into();
+        let source = Source { place: Place::Memory(Arc::clone(&bytes)), ..self.clone() };
+        Ok((source, Box::new(Cursor::new(bytes))))
     }
 
     /// Opens the source and tells what it holds; the stream starts at the first byte after a
@@ -164,7 +187,7 @@ impl Source {
             .path()
             .and_then(Path::extension)
             .map(|extension| extension.to_string_lossy().to_ascii_lowercase());
-        let named_sequence = self.is_stdin()
+        let named_sequence = self.name == "-"
             || matches!(extension.as_deref(), Some("geojsons" | "geojsonl" | "ndjson" | "jsonl"));
         let named_document = matches!(extension.as_deref(), Some("geojson" | "json"));
         let kind = self.sniff(&head, named_sequence, named_document)?;
@@ -324,9 +347,15 @@ mod tests {
 
     #[test]
     fn names_that_are_not_plain_files_are_refused() {
-        for name in ["/vsizip/a.zip/b.shp", "https://example.org/a.geojson", "PG:dbname=lawns",
-            "lawns.vrt", "{\"type\":\"Point\"}", "<OGRVRTDataSource>", "GPKG:a.gpkg:turf"]
-        {
+        for name in [
+            "/vsizip/a.zip/b.shp",
+            "https://example.org/a.geojson",
+            "PG:dbname=lawns",
+            "lawns.vrt",
+            "{\"type\":\"Point\"}",
+            "<OGRVRTDataSource>",
+            "GPKG:a.gpkg:turf",
+        ] {
             assert_eq!(Source::parse(name).unwrap_err().code, Code::IN02, "{name}");
         }
         assert_eq!(Source::parse("no-such-file.geojson").unwrap_err().code, Code::IN01);
