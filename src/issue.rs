@@ -129,6 +129,7 @@ issues! {
     RU01 Fatal 2 "The command line cannot be understood", "see `evenfall --help`";
     RU02 Fatal 10 "The program failed inside", "please report the command and the input";
     RU03 Fatal 130 "The run was interrupted", "run the same command again";
+    RU04 Fatal 143 "The run was told to stop", "run the same command again";
 }
 
 impl fmt::Display for Code {
@@ -184,8 +185,8 @@ impl fmt::Display for Place {
 pub struct Issue {
     /// The row of the table.
     pub code: Code,
-    /// Where it was found.
-    pub place: Place,
+    /// Where it was found; apart, so that a `Result` stays small.
+    pub place: Box<Place>,
     /// What was found, and what is allowed where that helps; may be empty.
     pub found: String,
 }
@@ -196,7 +197,7 @@ impl Issue {
     pub fn new(code: Code, found: impl Into<String>) -> Issue {
         Issue {
             code,
-            place: Place::default(),
+            place: Box::default(),
             found: found.into(),
         }
     }

@@ -2,10 +2,11 @@
 //! uniformity, and the year's water come out, for a whole neighbourhood.
 //!
 //! The floors, from the ground up (a file imports only from floors below its own):
-//! [`units`], [`issue`], [`shape`], [`crs`]; [`assumptions`], [`site`], [`catalogue`]; the stages
+//! [`units`], [`issue`], [`shape`], [`crs`]; `assumptions`, [`site`], [`catalogue`]; the stages
 //! [`place`] …; `plan`; `read` and `write`; `batch`; `cli`.
 
 pub mod assumptions;
+pub mod batch;
 pub mod budget;
 pub mod catalogue;
 pub mod climate;
