@@ -8,9 +8,12 @@ use toml::de::{DeTable, DeValue};
 use super::{Assumptions, Key, Origin, Typed};
 use crate::issue::{Code, Issue};
 
+/// The section that names the layers of a run; nothing in it is assumed.
+const INPUTS: &str = "inputs";
+
 impl Assumptions {
-    /// Adds what a program file says. `title` at the top is free text; everything else is
-    /// `[section]` and `key = value` of the table.
+    /// Adds what a program file says. `title` at the top is free text, `[inputs]` is left to who
+    /// reads the layers; everything else is `[section]` and `key = value` of the table.
     ///
     /// # Errors
     /// `AS03` for text that is not TOML, with its line; `AS01` for an unknown section or key,
@@ -31,6 +34,9 @@ impl Assumptions {
                         .in_file(file));
                 };
                 title.clone_into(&mut settings.title);
+                continue;
+            }
+            if name == INPUTS {
                 continue;
             }
             let Some(keys) = value.get_ref().as_table() else {

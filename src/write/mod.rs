@@ -270,7 +270,7 @@ impl Layer for Parcels {
             "asfound_m3_yr",
             "m³/yr",
             3,
-            "Water used in a year as found, with the clock set to need",
+            "Water used in a year as found",
             |p| p.water.as_ref().map(|water| water.asfound_m3_yr).into(),
         ),
         number(
@@ -683,8 +683,8 @@ impl Layer for Failures {
             "partial: a piece of a parcel; failed: a parcel or a record",
             |r| severity_word(r.issue.severity()).into(),
         ),
-        text("file", "The input, as given", |r| {
-            r.issue.place.file.as_deref().into()
+        text("file", "File name of the input", |r| {
+            r.issue.place.file.as_deref().map(file_name).into()
         }),
         count(
             "feature",
@@ -727,6 +727,11 @@ fn gravest(issues: &[Issue]) -> Option<&Issue> {
         .iter()
         .filter(|issue| issue.severity() >= Severity::Partial)
         .min_by_key(|issue| std::cmp::Reverse(issue.severity()))
+}
+
+/// The last part of a path, so that a run does not depend on where its inputs lie.
+fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
 }
 
 /// The word in the `severity` column.

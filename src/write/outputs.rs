@@ -65,6 +65,12 @@ impl<'f> Outputs<'f> {
         Ok(())
     }
 
+    /// Whether no parcel was written yet.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.summary.inputs() == 0
+    }
+
     fn write(&mut self, parcel: &ParcelPlan) -> io::Result<()> {
         to_all(&mut self.parcels, &parcel)?;
         for area in turf_rows(parcel) {

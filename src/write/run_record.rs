@@ -30,8 +30,11 @@ pub struct RunRecord {
 pub struct InputRecord {
     /// `parcels`, `turf`, `heads`, `obstacles` or `catalogue`.
     pub role: String,
-    /// SHA-256 of its bytes, in hexadecimal.
-    pub sha256: String,
+    /// The ending of a file beside the main one that is part of the same layer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part: Option<String>,
+    /// SHA-256 of its bytes, in hexadecimal; null for what came through a pipe.
+    pub sha256: Option<String>,
 }
 
 /// The choices that bear on which features are read.
@@ -42,7 +45,7 @@ pub struct ReadingRecord {
     pub id_field: Option<String>,
     /// The filter on attributes.
     #[serde(rename = "where")]
-    pub filter: Option<String>,
+    pub where_clause: Option<String>,
     /// West, south, east, north \[degrees\].
     pub bbox: Option<[f64; 4]>,
 }
@@ -92,11 +95,12 @@ mod tests {
             version: "0.1.0".into(),
             inputs: vec![InputRecord {
                 role: "turf".into(),
-                sha256: "00ff".into(),
+                part: None,
+                sha256: Some("00ff".into()),
             }],
             reading: ReadingRecord {
                 id_field: None,
-                filter: Some("A = 'b'".into()),
+                where_clause: Some("A = 'b'".into()),
                 bbox: Some([-1.5, 2.0, 3.0, 4.0]),
             },
             layout: LayoutRecord {
