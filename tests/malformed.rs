@@ -1,6 +1,13 @@
 //! A table: one file with one defect, and the code that it gets. Each row also says which of the
 //! other parcels of the file are still read.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::result_large_err,
+    reason = "a test fails by panicking"
+)]
+
 use std::fs;
 use std::path::Path;
 
@@ -53,29 +60,49 @@ fn run(inputs: &Inputs) -> Outcome {
             }
             Ok(Reading::Parcel(parcel)) => {
                 assert_eq!(parcel.index, place as u64);
-                outcome.notes.extend(parcel.issues.iter().map(|issue| issue.code));
+                outcome
+                    .notes
+                    .extend(parcel.issues.iter().map(|issue| issue.code));
                 outcome.read.push(parcel.id);
             }
             Ok(Reading::Failed { index, issue, .. }) => {
                 assert_eq!(index, place as u64);
-                assert!(issue.place.file.is_some() && issue.place.feature.is_some(), "{issue}");
+                assert!(
+                    issue.place.file.is_some() && issue.place.feature.is_some(),
+                    "{issue}"
+                );
                 outcome.failed.push(issue.code);
             }
         }
     }
-    outcome.orphans = neighbourhood.orphans().iter().map(|issue| issue.code).collect();
+    outcome.orphans = neighbourhood
+        .orphans()
+        .iter()
+        .map(|issue| issue.code)
+        .collect();
     let counts = neighbourhood.counts();
     if outcome.fatal.is_none() {
-        assert_eq!(counts.turf, counts.turf_joined + counts.turf_orphaned + counts.turf_left_out);
-        assert_eq!(counts.parcels, (outcome.read.len() + outcome.failed.len()) as u64);
+        assert_eq!(
+            counts.turf,
+            counts.turf_joined + counts.turf_orphaned + counts.turf_left_out
+        );
+        assert_eq!(
+            counts.parcels,
+            (outcome.read.len() + outcome.failed.len()) as u64
+        );
     }
     outcome
 }
 
 /// A square lawn; its place and size in units of 1e-4 degrees, about 10 m.
 fn square(x: f64, y: f64, size: f64) -> String {
-    let at =
-        |dx: f64, dy: f64| format!("[{:.7},{:.7}]", 5.0 + (x + dx) * 1e-4, 43.0 + (y + dy) * 1e-4);
+    let at = |dx: f64, dy: f64| {
+        format!(
+            "[{:.7},{:.7}]",
+            5.0 + (x + dx) * 1e-4,
+            43.0 + (y + dy) * 1e-4
+        )
+    };
     format!(
         "[{},{},{},{},{}]",
         at(0.0, 0.0),
@@ -87,7 +114,10 @@ fn square(x: f64, y: f64, size: f64) -> String {
 }
 
 fn polygon(rings: &[&str]) -> String {
-    format!(r#"{{"type":"Polygon","coordinates":[{}]}}"#, rings.join(","))
+    format!(
+        r#"{{"type":"Polygon","coordinates":[{}]}}"#,
+        rings.join(",")
+    )
 }
 
 fn feature(properties: &str, geometry: &str) -> String {
@@ -99,7 +129,10 @@ fn good(x: f64, properties: &str) -> String {
 }
 
 fn collection(features: &[String]) -> String {
-    format!(r#"{{"type":"FeatureCollection","features":[{}]}}"#, features.join(",\n"))
+    format!(
+        r#"{{"type":"FeatureCollection","features":[{}]}}"#,
+        features.join(",\n")
+    )
 }
 
 /// A collection with this geometry between two good lawns, numbered 1 and 3.
@@ -129,7 +162,13 @@ fn row(
     code: Code,
     read: &'static [&'static str],
 ) -> Row {
-    Row { what, file: "lawns.geojson", content: content.into(), code, read }
+    Row {
+        what,
+        file: "lawns.geojson",
+        content: content.into(),
+        code,
+        read,
+    }
 }
 
 fn sequence(
@@ -139,7 +178,13 @@ fn sequence(
     read: &'static [&'static str],
 ) -> Row {
     let content = records.join("\n").into_bytes();
-    Row { what, file: "lawns.geojsonl", content, code, read }
+    Row {
+        what,
+        file: "lawns.geojsonl",
+        content,
+        code,
+        read,
+    }
 }
 
 const BOTH: &[&str] = &["1", "3"];
@@ -164,34 +209,108 @@ fn table() -> Vec<Row> {
         row("compressed", b"\x1f\x8b\x08\0".to_vec(), Code::IN02, NONE),
         row("an array", "[1,2]", Code::IN02, NONE),
         row("a text", "\"lawn\"", Code::IN02, NONE),
-        row("JSON of something else", r#"{"name":"lawns"}"#, Code::IN02, NONE),
-        row("a wrong type", r#"{"type":"lawns","features":[]}"#, Code::IN02, NONE),
-        row("a type in lower case", whole.replace("FeatureC", "featurec"), Code::IN02, NONE),
-        row("no type", whole.replace(r#""type":"FeatureCollection","#, ""), Code::IN02, NONE),
+        row(
+            "JSON of something else",
+            r#"{"name":"lawns"}"#,
+            Code::IN02,
+            NONE,
+        ),
+        row(
+            "a wrong type",
+            r#"{"type":"lawns","features":[]}"#,
+            Code::IN02,
+            NONE,
+        ),
+        row(
+            "a type in lower case",
+            whole.replace("FeatureC", "featurec"),
+            Code::IN02,
+            NONE,
+        ),
+        row(
+            "no type",
+            whole.replace(r#""type":"FeatureCollection","#, ""),
+            Code::IN02,
+            NONE,
+        ),
         row(
             "features is an object",
             r#"{"type":"FeatureCollection","features":{}}"#,
             Code::IN02,
             NONE,
         ),
-        row("no features", r#"{"type":"FeatureCollection"}"#, Code::IN02, NONE),
+        row(
+            "no features",
+            r#"{"type":"FeatureCollection"}"#,
+            Code::IN02,
+            NONE,
+        ),
         row("an empty collection", collection(&[]), Code::IN05, NONE),
-        row("truncated in a feature", &whole[..whole.len() - 40], Code::IN03, NONE),
-        row("truncated behind a feature", &whole[..whole.len() - 2], Code::IN03, NONE),
-        row("truncated at the last brace", &whole[..whole.len() - 1], Code::IN03, NONE),
-        row("a comma missing", whole.replace(",\n", "\n"), Code::IN03, NONE),
-        row("a comma too many", whole.replace("]}}]}", "]}},]}"), Code::IN03, NONE),
+        row(
+            "truncated in a feature",
+            &whole[..whole.len() - 40],
+            Code::IN03,
+            NONE,
+        ),
+        row(
+            "truncated behind a feature",
+            &whole[..whole.len() - 2],
+            Code::IN03,
+            NONE,
+        ),
+        row(
+            "truncated at the last brace",
+            &whole[..whole.len() - 1],
+            Code::IN03,
+            NONE,
+        ),
+        row(
+            "a comma missing",
+            whole.replace(",\n", "\n"),
+            Code::IN03,
+            NONE,
+        ),
+        row(
+            "a comma too many",
+            whole.replace("]}}]}", "]}},]}"),
+            Code::IN03,
+            NONE,
+        ),
         row("single quotes", whole.replace('"', "'"), Code::IN03, NONE),
-        row("a bracket of the wrong kind", whole.replacen("]]}", "]}}", 1), Code::IN03, NONE),
-        row("another text behind it", format!("{whole} {{}}"), Code::IN03, NONE),
+        row(
+            "a bracket of the wrong kind",
+            whole.replacen("]]}", "]}}", 1),
+            Code::IN03,
+            NONE,
+        ),
+        row(
+            "another text behind it",
+            format!("{whole} {{}}"),
+            Code::IN03,
+            NONE,
+        ),
         // Reference systems.
         row("an unknown system", crs("EPSG:999999"), unknown_crs(), NONE),
-        row("a system by address", crs("http://example.org/crs"), unknown_crs(), NONE),
-        row("null for a system", whole.replacen('{', r#"{"crs":null,"#, 1), Code::CR01, NONE),
+        row(
+            "a system by address",
+            crs("http://example.org/crs"),
+            unknown_crs(),
+            NONE,
+        ),
+        row(
+            "null for a system",
+            whole.replacen('{', r#"{"crs":null,"#, 1),
+            Code::CR01,
+            NONE,
+        ),
         row(
             "degrees in a metric system",
             crs("EPSG:2154"),
-            if cfg!(feature = "system-gis") { Code::CR03 } else { Code::CR04 },
+            if cfg!(feature = "system-gis") {
+                Code::CR03
+            } else {
+                Code::CR04
+            },
             NONE,
         ),
         row(
@@ -208,18 +327,38 @@ fn table() -> Vec<Row> {
             Code::CR03,
             "metres in GeoJSON",
         ),
-        bad(polygon(&["[[5,91],[5.1,91],[5.1,91.1],[5,91]]"]), Code::CR03, "beyond the pole"),
+        bad(
+            polygon(&["[[5,91],[5.1,91],[5.1,91.1],[5,91]]"]),
+            Code::CR03,
+            "beyond the pole",
+        ),
         // Geometry.
         bad("null".into(), Code::GE01, "a null geometry"),
-        bad(r#"{"type":"Polygon","coordinates":[]}"#.into(), Code::GE01, "an empty polygon"),
+        bad(
+            r#"{"type":"Polygon","coordinates":[]}"#.into(),
+            Code::GE01,
+            "an empty polygon",
+        ),
         bad(
             r#"{"type":"GeometryCollection","geometries":[]}"#.into(),
             Code::GE01,
             "an empty collection of geometries",
         ),
-        bad(format!(r#"{{"type":"LineString","coordinates":{outer}}}"#), Code::GE02, "a line"),
-        bad(r#"{"type":"Point","coordinates":[5,43]}"#.into(), Code::GE02, "a point"),
-        bad(r#"{"type":"MultiPoint","coordinates":[[5,43]]}"#.into(), Code::GE02, "points"),
+        bad(
+            format!(r#"{{"type":"LineString","coordinates":{outer}}}"#),
+            Code::GE02,
+            "a line",
+        ),
+        bad(
+            r#"{"type":"Point","coordinates":[5,43]}"#.into(),
+            Code::GE02,
+            "a point",
+        ),
+        bad(
+            r#"{"type":"MultiPoint","coordinates":[[5,43]]}"#.into(),
+            Code::GE02,
+            "points",
+        ),
         bad(
             format!(
                 r#"{{"type":"GeometryCollection","geometries":[{},{{"type":"Point","coordinates":[5,43]}}]}}"#,
@@ -228,7 +367,11 @@ fn table() -> Vec<Row> {
             Code::GE02,
             "a polygon and a point",
         ),
-        bad(polygon(&[&ring(&[(3.0, 0.0), (5.0, 0.0), (3.0, 0.0)])]), Code::GE03, "two points"),
+        bad(
+            polygon(&[&ring(&[(3.0, 0.0), (5.0, 0.0), (3.0, 0.0)])]),
+            Code::GE03,
+            "two points",
+        ),
         bad(
             polygon(&[&ring(&[(3.0, 0.0), (3.0, 0.0), (3.0, 0.0), (3.0, 0.0)])]),
             Code::GE03,
@@ -242,7 +385,12 @@ fn table() -> Vec<Row> {
         ),
         row(
             "a ring that is not closed",
-            among(&polygon(&[&ring(&[(3.0, 0.0), (5.0, 0.0), (5.0, 2.0), (3.0, 2.0)])])),
+            among(&polygon(&[&ring(&[
+                (3.0, 0.0),
+                (5.0, 0.0),
+                (5.0, 2.0),
+                (3.0, 2.0),
+            ])])),
             Code::GE10,
             &["1", "2", "3"],
         ),
@@ -297,17 +445,37 @@ fn table() -> Vec<Row> {
             &["1", "2", "3"],
         ),
         bad(
-            polygon(&[&ring(&[(3.0, 0.0), (5.0, 2.0), (5.0, 0.0), (3.0, 2.0), (3.0, 0.0)])]),
+            polygon(&[&ring(&[
+                (3.0, 0.0),
+                (5.0, 2.0),
+                (5.0, 0.0),
+                (3.0, 2.0),
+                (3.0, 0.0),
+            ])]),
             Code::GE05,
             "a bow-tie that cancels",
         ),
         bad(
-            polygon(&[&ring(&[(3.0, 0.0), (5.0, 2.0), (5.0, 0.0), (3.0, 1.0), (3.0, 0.0)])]),
+            polygon(&[&ring(&[
+                (3.0, 0.0),
+                (5.0, 2.0),
+                (5.0, 0.0),
+                (3.0, 1.0),
+                (3.0, 0.0),
+            ])]),
             Code::GE05,
             "an uneven bow-tie",
         ),
-        bad(polygon(&[&outer, &square(9.0, 9.0, 2.0)]), Code::GE05, "a large hole outside"),
-        bad(polygon(&[&outer, &square(5.0, 1.0, 2.0)]), Code::GE05, "a hole across the boundary"),
+        bad(
+            polygon(&[&outer, &square(9.0, 9.0, 2.0)]),
+            Code::GE05,
+            "a large hole outside",
+        ),
+        bad(
+            polygon(&[&outer, &square(5.0, 1.0, 2.0)]),
+            Code::GE05,
+            "a hole across the boundary",
+        ),
         bad(
             polygon(&[&outer, &square(3.5, 0.5, 1.5), &square(4.0, 1.0, 1.5)]),
             Code::GE05,
@@ -318,7 +486,11 @@ fn table() -> Vec<Row> {
             Code::GE06,
             "a null coordinate",
         ),
-        bad(polygon(&["[[5,43],[5.0001,NaN],[5.0001,43.0001],[5,43]]"]), Code::GE06, "NaN"),
+        bad(
+            polygon(&["[[5,43],[5.0001,NaN],[5.0001,43.0001],[5,43]]"]),
+            Code::GE06,
+            "NaN",
+        ),
         bad(
             polygon(&["[[5,43],[5.0001,-Infinity],[5.0001,43.0001],[5,43]]"]),
             Code::GE06,
@@ -339,7 +511,11 @@ fn table() -> Vec<Row> {
             Code::GE07,
             "a sliver",
         ),
-        bad(polygon(&[&outer, &outer]), Code::GE07, "a hole that is the whole"),
+        bad(
+            polygon(&[&outer, &outer]),
+            Code::GE07,
+            "a hole that is the whole",
+        ),
         bad(polygon(&[&huge_ring()]), Code::GE08, "too many vertices"),
         bad(
             polygon(&many_holes().iter().map(String::as_str).collect::<Vec<_>>()),
@@ -357,15 +533,31 @@ fn table() -> Vec<Row> {
             Code::GE11,
             "a geometry of an unknown type",
         ),
-        bad(r#"{"type":"Polygon"}"#.into(), Code::GE11, "a polygon without coordinates"),
-        bad(format!(r#"{{"type":"Polygon","coordinates":{outer}}}"#), Code::GE11, "too few levels"),
+        bad(
+            r#"{"type":"Polygon"}"#.into(),
+            Code::GE11,
+            "a polygon without coordinates",
+        ),
+        bad(
+            format!(r#"{{"type":"Polygon","coordinates":{outer}}}"#),
+            Code::GE11,
+            "too few levels",
+        ),
         bad(
             format!(r#"{{"type":"Polygon","coordinates":[[{outer}]]}}"#),
             Code::GE11,
             "too many levels",
         ),
-        bad(polygon(&["[[5,43],[],[5.1,43.1],[5,43]]"]), Code::GE11, "an empty position"),
-        bad(polygon(&["[[5,43],[\"5\",43],[5.1,43.1],[5,43]]"]), Code::GE11, "a text for a number"),
+        bad(
+            polygon(&["[[5,43],[],[5.1,43.1],[5,43]]"]),
+            Code::GE11,
+            "an empty position",
+        ),
+        bad(
+            polygon(&["[[5,43],[\"5\",43],[5.1,43.1],[5,43]]"]),
+            Code::GE11,
+            "a text for a number",
+        ),
         bad(
             r#"{"type":"GeometryCollection","geometries":[null]}"#.into(),
             Code::GE11,
@@ -385,7 +577,11 @@ fn table() -> Vec<Row> {
         ),
         row(
             "properties is an array",
-            collection(&[good(0.0, ""), good(4.0, "").replace("{}", "[]"), good(8.0, "")]),
+            collection(&[
+                good(0.0, ""),
+                good(4.0, "").replace("{}", "[]"),
+                good(8.0, ""),
+            ]),
             Code::GE11,
             BOTH,
         ),
@@ -396,7 +592,11 @@ fn table() -> Vec<Row> {
             Code::GE12,
             "nested just too deep",
         ),
-        bad(deep(200_000), Code::GE12, "nested so deep that recursion would not end"),
+        bad(
+            deep(200_000),
+            Code::GE12,
+            "nested so deep that recursion would not end",
+        ),
         row(
             "a feature that is too long",
             among(&format!("\"{}\"", "x".repeat(33 << 20))),
@@ -424,7 +624,12 @@ fn table() -> Vec<Row> {
         ),
         // Sequences.
         sequence("an empty sequence", &[], Code::IN05, NONE),
-        sequence("a blank sequence", &[String::new(), String::new()], Code::IN05, NONE),
+        sequence(
+            "a blank sequence",
+            &[String::new(), String::new()],
+            Code::IN05,
+            NONE,
+        ),
         sequence(
             "a truncated record",
             &[good(0.0, ""), good(4.0, "")[..60].into(), good(8.0, "")],
@@ -469,7 +674,11 @@ fn table() -> Vec<Row> {
         ),
         sequence(
             "a parcel that comes back",
-            &[good(0.0, &id("A")), good(4.0, &id("B")), good(8.0, &id("A"))],
+            &[
+                good(0.0, &id("A")),
+                good(4.0, &id("B")),
+                good(8.0, &id("A")),
+            ],
             Code::IN06,
             &["A", "B"],
         ),
@@ -482,8 +691,12 @@ fn table() -> Vec<Row> {
         Row {
             what: "a bad record between separators",
             file: "lawns.geojsons",
-            content: format!("\x1e{}\n\x1e{{\"type\":\n\x1e{}\n", good(0.0, ""), good(8.0, ""))
-                .into_bytes(),
+            content: format!(
+                "\x1e{}\n\x1e{{\"type\":\n\x1e{}\n",
+                good(0.0, ""),
+                good(8.0, "")
+            )
+            .into_bytes(),
             code: Code::IN06,
             read: BOTH,
         },
@@ -491,11 +704,19 @@ fn table() -> Vec<Row> {
 }
 
 fn unknown_crs() -> Code {
-    if cfg!(feature = "system-gis") { Code::CR02 } else { Code::CR04 }
+    if cfg!(feature = "system-gis") {
+        Code::CR02
+    } else {
+        Code::CR04
+    }
 }
 
 fn late_crs() -> Code {
-    if cfg!(feature = "system-gis") { Code::CR02 } else { Code::CR04 }
+    if cfg!(feature = "system-gis") {
+        Code::CR02
+    } else {
+        Code::CR04
+    }
 }
 
 fn huge_ring() -> String {
@@ -509,14 +730,23 @@ fn huge_ring() -> String {
 }
 
 fn many_holes() -> Vec<String> {
-    let holes = (0..5_001)
-        .map(|i| square(3.0 + f64::from(i % 100) * 0.02, f64::from(i / 100) * 0.02 + 0.5, 0.01));
-    std::iter::once(square(2.5, 0.0, 3.0)).chain(holes).collect()
+    let holes = (0..5_001).map(|i| {
+        square(
+            3.0 + f64::from(i % 100) * 0.02,
+            f64::from(i / 100) * 0.02 + 0.5,
+            0.01,
+        )
+    });
+    std::iter::once(square(2.5, 0.0, 3.0))
+        .chain(holes)
+        .collect()
 }
 
 fn not_utf8() -> Vec<u8> {
     let text = collection(&[good(0.0, ""), good(4.0, r#""street":"?""#), good(8.0, "")]);
-    text.bytes().map(|byte| if byte == b'?' { 0xe9 } else { byte }).collect()
+    text.bytes()
+        .map(|byte| if byte == b'?' { 0xe9 } else { byte })
+        .collect()
 }
 
 #[test]
@@ -527,8 +757,15 @@ fn every_defect_gets_its_code_and_spares_the_others() {
     for row in &table {
         let path = folder.path().join(row.file);
         fs::write(&path, &row.content).unwrap();
-        let outcome = run(&Inputs::of_turf(Source::parse(path.to_str().unwrap()).unwrap()));
-        assert!(outcome.has(row.code), "{}: {} wanted, {outcome:?}", row.what, row.code);
+        let outcome = run(&Inputs::of_turf(
+            Source::parse(path.to_str().unwrap()).unwrap(),
+        ));
+        assert!(
+            outcome.has(row.code),
+            "{}: {} wanted, {outcome:?}",
+            row.what,
+            row.code
+        );
         assert_eq!(outcome.read, row.read, "{}: {outcome:?}", row.what);
     }
 }
@@ -537,11 +774,22 @@ fn every_defect_gets_its_code_and_spares_the_others() {
 fn foreign_members_of_any_depth_and_kind_are_passed_over() {
     let deep = format!("{}{}", "[".repeat(100_000), "]".repeat(100_000));
     let text = collection(&[good(0.0, "")]);
-    let before = text.replacen('{', &format!(r#"{{"x":{deep},"y":"\"]}}","bbox":[1,2],"#), 1);
+    let before = text.replacen(
+        '{',
+        &format!(r#"{{"x":{deep},"y":"\"]}}","bbox":[1,2],"#),
+        1,
+    );
     let behind = format!(r#"{},"x":{deep},"name":null}}"#, &text[..text.len() - 1]);
     for text in [before, behind] {
-        let outcome = run(&Inputs::of_turf(Source::from_bytes("turf", text.into_bytes())));
-        assert_eq!((outcome.fatal, outcome.read.len()), (None, 1), "{outcome:?}");
+        let outcome = run(&Inputs::of_turf(Source::from_bytes(
+            "turf",
+            text.into_bytes(),
+        )));
+        assert_eq!(
+            (outcome.fatal, outcome.read.len()),
+            (None, 1),
+            "{outcome:?}"
+        );
     }
 }
 
@@ -565,7 +813,10 @@ fn layers(parcels: &str, turf: &str) -> Inputs {
 #[test]
 fn defects_between_layers() {
     let parcel = |id: &str, x: f64| {
-        feature(&format!(r#""parcel_id":"{id}""#), &polygon(&[&square(x, 0.0, 3.0)]))
+        feature(
+            &format!(r#""parcel_id":"{id}""#),
+            &polygon(&[&square(x, 0.0, 3.0)]),
+        )
     };
     let named = |id: &str, x: f64| good(x, &format!(r#""parcel_id":"{id}""#));
     let parcels = collection(&[parcel("A", 0.0), parcel("B", 5.0)]);
@@ -584,7 +835,13 @@ fn defects_between_layers() {
             Code::JO02,
             2,
         ),
-        ("turf without an id", parcels.clone(), collection(&[good(0.0, "")]), Code::JO03, 2),
+        (
+            "turf without an id",
+            parcels.clone(),
+            collection(&[good(0.0, "")]),
+            Code::JO03,
+            2,
+        ),
         (
             "turf across the boundary",
             parcels.clone(),
@@ -624,7 +881,10 @@ fn defects_between_layers() {
             "a parcel that is a line",
             collection(&[
                 parcel("A", 0.0),
-                feature(r#""id":"B""#, r#"{"type":"LineString","coordinates":[[5,43],[6,43]]}"#),
+                feature(
+                    r#""id":"B""#,
+                    r#"{"type":"LineString","coordinates":[[5,43],[6,43]]}"#,
+                ),
             ]),
             collection(&[named("A", 0.0)]),
             Code::GE02,
@@ -649,7 +909,13 @@ fn defects_between_layers() {
             Code::GE05,
             1,
         ),
-        ("no parcels", collection(&[]), collection(&[named("A", 0.0)]), Code::IN05, 0),
+        (
+            "no parcels",
+            collection(&[]),
+            collection(&[named("A", 0.0)]),
+            Code::IN05,
+            0,
+        ),
         ("no turf", parcels, collection(&[]), Code::IN05, 0),
     ];
     for (what, parcels, turf, code, read) in cases {
@@ -666,31 +932,60 @@ fn defects_of_the_call() {
     let cases = [
         (
             "a filter that is no filter",
-            Inputs { where_clause: Some("zone is east".into()), ..turf.clone() },
+            Inputs {
+                where_clause: Some("zone is east".into()),
+                ..turf.clone()
+            },
             Some(Code::IN10),
         ),
         (
             "a filter on a column that is not there",
-            Inputs { where_clause: Some("zona = 'east'".into()), ..turf.clone() },
+            Inputs {
+                where_clause: Some("zona = 'east'".into()),
+                ..turf.clone()
+            },
             Some(Code::IN10),
         ),
         (
             "a filter that nothing meets",
-            Inputs { where_clause: Some("zone = 'north'".into()), ..turf.clone() },
+            Inputs {
+                where_clause: Some("zone = 'north'".into()),
+                ..turf.clone()
+            },
             Some(Code::IN05),
         ),
-        ("a filter", Inputs { where_clause: Some("zone = 'west'".into()), ..turf.clone() }, None),
+        (
+            "a filter",
+            Inputs {
+                where_clause: Some("zone = 'west'".into()),
+                ..turf.clone()
+            },
+            None,
+        ),
         (
             "a box that is turned around",
-            Inputs { bbox: Some([6.0, 43.0, 5.0, 44.0]), ..turf.clone() },
+            Inputs {
+                bbox: Some([6.0, 43.0, 5.0, 44.0]),
+                ..turf.clone()
+            },
             Some(Code::IN10),
         ),
         (
             "a box elsewhere",
-            Inputs { bbox: Some([7.0, 43.0, 8.0, 44.0]), ..turf.clone() },
+            Inputs {
+                bbox: Some([7.0, 43.0, 8.0, 44.0]),
+                ..turf.clone()
+            },
             Some(Code::IN05),
         ),
-        ("a box", Inputs { bbox: Some([5.0003, 43.0, 5.0005, 44.0]), ..turf.clone() }, None),
+        (
+            "a box",
+            Inputs {
+                bbox: Some([5.0003, 43.0, 5.0005, 44.0]),
+                ..turf.clone()
+            },
+            None,
+        ),
         (
             "an id column that is not there",
             Inputs {
@@ -713,7 +1008,10 @@ fn defects_of_the_call() {
         assert_eq!(Source::parse(name).unwrap_err().code, Code::IN01);
     }
     let stdin = Source::parse("-").unwrap();
-    let twice = Inputs { parcels: Some(stdin.clone()), ..Inputs::of_turf(stdin) };
+    let twice = Inputs {
+        parcels: Some(stdin.clone()),
+        ..Inputs::of_turf(stdin)
+    };
     assert_eq!(run(&twice).fatal, Some(Code::RU01));
 }
 
@@ -721,10 +1019,15 @@ fn defects_of_the_call() {
 fn obstacles_and_heads_that_cannot_be_used_are_told() {
     let point = |x: f64, properties: &str| {
         let at = format!("[{:.7},43.0001]", 5.0 + x * 1e-4);
-        feature(properties, &format!(r#"{{"type":"Point","coordinates":{at}}}"#))
+        feature(
+            properties,
+            &format!(r#"{{"type":"Point","coordinates":{at}}}"#),
+        )
     };
-    let line =
-        feature(r#""kind":"wall""#, r#"{"type":"LineString","coordinates":[[5,43],[6,43]]}"#);
+    let line = feature(
+        r#""kind":"wall""#,
+        r#"{"type":"LineString","coordinates":[[5,43],[6,43]]}"#,
+    );
     let obstacles = collection(&[line, good(1.0, r#""kind":"castle""#)]);
     let heads = collection(&[
         point(1.0, ""),
@@ -744,7 +1047,10 @@ fn obstacles_and_heads_that_cannot_be_used_are_told() {
     assert_eq!(outcome.read, ["1"]);
     let mut orphans = outcome.orphans;
     orphans.sort_unstable();
-    assert_eq!(orphans, [Code::IN11, Code::GE01, Code::GE02, Code::GE02, Code::JO05]);
+    assert_eq!(
+        orphans,
+        [Code::IN11, Code::GE01, Code::GE02, Code::GE02, Code::JO05]
+    );
     assert_eq!(outcome.notes, [Code::IN11]);
 }
 
@@ -771,7 +1077,9 @@ fn defects_of_other_formats() {
             };
             let mut layer = dataset.create_layer(options).unwrap();
             for shape in shapes {
-                layer.create_feature(Geometry::from_wkt(shape).unwrap()).unwrap();
+                layer
+                    .create_feature(Geometry::from_wkt(shape).unwrap())
+                    .unwrap();
             }
         }
         dataset.close().unwrap();
@@ -787,7 +1095,13 @@ fn defects_of_other_formats() {
     assert_eq!(code(&two).fatal, Some(Code::IN04));
     assert_eq!(code(&format!("{two}:north")).fatal, Some(Code::IN04));
     assert_eq!(code(&format!("{two}:west")).read, ["1"]);
-    let role = write("role.gpkg", "GPKG", Some(2154), &["parcels", "turf"], &[square]);
+    let role = write(
+        "role.gpkg",
+        "GPKG",
+        Some(2154),
+        &["parcels", "turf"],
+        &[square],
+    );
     assert_eq!(code(&role).read, ["1"]);
     let empty = write("empty.gpkg", "GPKG", Some(2154), &["turf"], &[]);
     assert_eq!(code(&empty).fatal, Some(Code::IN05));
@@ -812,26 +1126,39 @@ fn defects_of_other_formats() {
     );
     let outcome = code(&mixed);
     assert_eq!(outcome.read, ["1", "6", "7", "8"], "{outcome:?}");
-    assert_eq!(outcome.failed, [Code::CR03, Code::GE02, Code::GE01, Code::GE05]);
+    assert_eq!(
+        outcome.failed,
+        [Code::CR03, Code::GE02, Code::GE01, Code::GE05]
+    );
 
     let filtered = Inputs {
         where_clause: Some("nothing = 'x'".into()),
         ..Inputs::of_turf(Source::parse(&mixed).unwrap())
     };
     assert_eq!(run(&filtered).fatal, Some(Code::IN10));
-    let by_number = Inputs { where_clause: Some("fid IN (1, 8)".into()), ..filtered };
+    let by_number = Inputs {
+        where_clause: Some("fid IN (1, 8)".into()),
+        ..filtered
+    };
     assert_eq!(run(&by_number).read, ["1", "8"]);
 
     let whole = fs::read(&role).unwrap();
     let broken = folder.path().join("broken.gpkg");
     fs::write(&broken, &whole[..5_000]).unwrap();
     let outcome = code(broken.to_str().unwrap());
-    assert!(matches!(outcome.fatal, Some(Code::IN02 | Code::IN03 | Code::IN04)), "{outcome:?}");
+    assert!(
+        matches!(outcome.fatal, Some(Code::IN02 | Code::IN03 | Code::IN04)),
+        "{outcome:?}"
+    );
     let text = folder.path().join("lawns.txt");
     fs::write(&text, "these are no lawns").unwrap();
     assert_eq!(code(text.to_str().unwrap()).fatal, Some(Code::IN02));
     let vrt = folder.path().join("lawns.xml");
-    fs::write(&vrt, "<OGRVRTDataSource><OGRVRTLayer name=\"turf\"/></OGRVRTDataSource>").unwrap();
+    fs::write(
+        &vrt,
+        "<OGRVRTDataSource><OGRVRTLayer name=\"turf\"/></OGRVRTDataSource>",
+    )
+    .unwrap();
     assert_eq!(code(vrt.to_str().unwrap()).fatal, Some(Code::IN02));
 }
 
@@ -841,7 +1168,9 @@ fn other_formats_need_the_other_build() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("lawns.gpkg");
     fs::write(&path, b"SQLite format 3\0").unwrap();
-    let outcome = run(&Inputs::of_turf(Source::parse(path.to_str().unwrap()).unwrap()));
+    let outcome = run(&Inputs::of_turf(
+        Source::parse(path.to_str().unwrap()).unwrap(),
+    ));
     assert_eq!(outcome.fatal, Some(Code::IN02));
 }
 
@@ -856,7 +1185,11 @@ fn awkward_public_files_end_in_readings_or_codes() {
     let folder = Path::new(&data).join("invalid_geometry");
     let good = Source::from_bytes("turf", collection(&[good(0.0, "")]).into_bytes());
     let mut files = 0;
-    for group in fs::read_dir(folder).unwrap().flatten().filter(|entry| entry.path().is_dir()) {
+    for group in fs::read_dir(folder)
+        .unwrap()
+        .flatten()
+        .filter(|entry| entry.path().is_dir())
+    {
         for file in fs::read_dir(group.path()).unwrap().flatten() {
             let source = Source::parse(file.path().to_str().unwrap()).unwrap();
             let outcome = run(&Inputs::of_turf(source.clone()));
@@ -867,7 +1200,10 @@ fn awkward_public_files_end_in_readings_or_codes() {
                 assert!(told, "{name}: {outcome:?}");
             }
             assert!(told || !outcome.read.is_empty(), "{name}: {outcome:?}");
-            run(&Inputs { parcels: Some(source), ..Inputs::of_turf(good.clone()) });
+            run(&Inputs {
+                parcels: Some(source),
+                ..Inputs::of_turf(good.clone())
+            });
             files += 1;
         }
     }

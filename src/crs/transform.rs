@@ -4,6 +4,12 @@
 //! transform costs milliseconds and it must stay in its thread: each thread keeps the transforms
 //! that it has made, by the definition of the system.
 
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test fails by panicking"))]
+#![allow(
+    clippy::result_large_err,
+    reason = "an issue is made once a layer, or once a feature that fails"
+)]
+
 use crate::issue::{Code, Issue};
 
 #[cfg(feature = "system-gis")]
@@ -48,9 +54,14 @@ impl Crs {
     fn registered(name: &str) -> Result<Crs, Issue> {
         // `SetFromUserInput` would also follow addresses and read files.
         let looks_like_a_name = name.len() < 100
-            && name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, ':' | '.' | '_' | '-'));
+            && name
+                .chars()
+                .all(|c| c.is_ascii_alphanumeric() || matches!(c, ':' | '.' | '_' | '-'));
         if !looks_like_a_name {
-            return Err(Issue::new(Code::CR02, format!("`{name}` is not the name of a system")));
+            return Err(Issue::new(
+                Code::CR02,
+                format!("`{name}` is not the name of a system"),
+            ));
         }
         listen_to_gdal();
         let reference = gdal::spatial_ref::SpatialRef::from_definition(name)
@@ -174,12 +185,17 @@ mod registered {
         let lowercase = name.to_ascii_lowercase();
         // GeoPackage and others write an undefined system under such a name.
         if lowercase.starts_with("undefined") || lowercase.starts_with("unknown") {
-            return Err(Issue::new(Code::CR01, format!("the layer calls its system `{name}`")));
+            return Err(Issue::new(
+                Code::CR01,
+                format!("the layer calls its system `{name}`"),
+            ));
         }
         let authority = reference
             .authority()
             .or_else(|_| {
-                reference.auto_identify_epsg().and_then(|()| reference.authority())
+                reference
+                    .auto_identify_epsg()
+                    .and_then(|()| reference.authority())
             })
             .unwrap_or_default();
         let _ = take_gdal_complaint();
@@ -244,10 +260,11 @@ mod registered {
         }
 
         pub(super) fn to_lon_lat(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {
-            let (Some(&x0), Some(&y0)) = (x.first(), y.first()) else { return Ok(()) };
-            let outside = |what: &str| {
-                Issue::new(Code::CR03, format!("({x0}, {y0}) {what} {}", self.name))
+            let (Some(&x0), Some(&y0)) = (x.first(), y.first()) else {
+                return Ok(());
             };
+            let outside =
+                |what: &str| Issue::new(Code::CR03, format!("({x0}, {y0}) {what} {}", self.name));
             let pair = self.pair()?;
             pair.to_lon_lat
                 .transform_coords(x, y, &mut [])
@@ -266,12 +283,23 @@ mod registered {
             }
             // Far outside its range a projection may wrap around to a place that looks sound.
             let (mut back_x, mut back_y) = ([x[0]], [y[0]]);
-            let allowed = if self.projected { RETURN_PROJECTED } else { RETURN_GEOGRAPHIC };
-            let returned = pair.back.transform_coords(&mut back_x, &mut back_y, &mut []).is_ok()
+            let allowed = if self.projected {
+                RETURN_PROJECTED
+            } else {
+                RETURN_GEOGRAPHIC
+            };
+            let returned = pair
+                .back
+                .transform_coords(&mut back_x, &mut back_y, &mut [])
+                .is_ok()
                 && (back_x[0] - x0).abs() <= allowed
                 && (back_y[0] - y0).abs() <= allowed;
             let _ = take_gdal_complaint();
-            if returned { Ok(()) } else { Err(outside("lies outside the range of")) }
+            if returned {
+                Ok(())
+            } else {
+                Err(outside("lies outside the range of"))
+            }
         }
     }
 
@@ -287,7 +315,11 @@ mod registered {
             let apart = (lon_deg - from).abs() % 360.0;
             apart.min(360.0 - apart)
         };
-        let off_lon = if inside { 0.0 } else { around(west).min(around(east)) };
+        let off_lon = if inside {
+            0.0
+        } else {
+            around(west).min(around(east))
+        };
         off_lat.max(off_lon)
     }
 }
@@ -298,14 +330,20 @@ mod tests {
 
     #[test]
     fn longitude_and_latitude_pass_untouched() {
-        for name in ["EPSG:4326", "urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:EPSG::4326"] {
+        for name in [
+            "EPSG:4326",
+            "urn:ogc:def:crs:OGC:1.3:CRS84",
+            "urn:ogc:def:crs:EPSG::4326",
+        ] {
             let crs = Crs::from_name(name).unwrap();
             assert_eq!(crs, Crs::LonLat, "{name}");
             let (mut x, mut y) = ([5.064_649_412_345_678], [43.569_416_012_345_67]);
             crs.to_lon_lat(&mut x, &mut y).unwrap();
             assert_eq!((x[0], y[0]), (5.064_649_412_345_678, 43.569_416_012_345_67));
         }
-        let outside = Crs::LonLat.to_lon_lat(&mut [-190.6], &mut [52.0]).unwrap_err();
+        let outside = Crs::LonLat
+            .to_lon_lat(&mut [-190.6], &mut [52.0])
+            .unwrap_err();
         assert_eq!(outside.code, Code::CR03);
     }
 
@@ -324,7 +362,11 @@ mod tests {
         let (mut x, mut y) = ([-11_169_055.58], [2_800_000.00]);
         crs.to_lon_lat(&mut x, &mut y).unwrap();
         assert!((x[0] + (100.0 + 20.0 / 60.0)).abs() < 1e-7, "{}", x[0]);
-        assert!((y[0] - (24.0 + 22.0 / 60.0 + 54.433 / 3_600.0)).abs() < 1e-6, "{}", y[0]);
+        assert!(
+            (y[0] - (24.0 + 22.0 / 60.0 + 54.433 / 3_600.0)).abs() < 1e-6,
+            "{}",
+            y[0]
+        );
     }
 
     #[cfg(feature = "system-gis")]
@@ -338,7 +380,9 @@ mod tests {
             ("EPSG:4258", (365.0, 43.0)),
         ] {
             let crs = Crs::from_name(name).unwrap();
-            let refused = crs.to_lon_lat(&mut [at.0], &mut [at.1]).map_err(|issue| issue.code);
+            let refused = crs
+                .to_lon_lat(&mut [at.0], &mut [at.1])
+                .map_err(|issue| issue.code);
             assert_eq!(refused, Err(Code::CR03), "{name} {at:?}");
         }
     }
@@ -346,7 +390,12 @@ mod tests {
     #[cfg(feature = "system-gis")]
     #[test]
     fn names_that_are_not_registered_are_refused() {
-        for name in ["EPSG:999999", "the usual one", "https://example.org/crs", "/etc/hostname"] {
+        for name in [
+            "EPSG:999999",
+            "the usual one",
+            "https://example.org/crs",
+            "/etc/hostname",
+        ] {
             let refused = Crs::from_name(name).map_err(|issue| issue.code);
             assert_eq!(refused, Err(Code::CR02), "{name}");
         }

@@ -7,7 +7,9 @@ const STEP_DEG: f64 = 4.0;
 
 /// Adds the arc from the last point of a line through a point to an end. The line is not empty.
 pub(super) fn arc(line: &mut Vec<Coord<f64>>, through: Coord<f64>, end: Coord<f64>) {
-    let Some(&start) = line.last() else { return line.push(end) };
+    let Some(&start) = line.last() else {
+        return line.push(end);
+    };
     let Some(centre) = centre(start, through, end) else {
         // Three points on a line.
         line.extend([through, end]);
@@ -21,7 +23,11 @@ pub(super) fn arc(line: &mut Vec<Coord<f64>>, through: Coord<f64>, end: Coord<f6
         std::f64::consts::TAU
     } else {
         let (whole, part) = (turn(from, angle(end)), turn(from, angle(through)));
-        if part <= whole { whole } else { whole - std::f64::consts::TAU }
+        if part <= whole {
+            whole
+        } else {
+            whole - std::f64::consts::TAU
+        }
     };
     let pieces = (sweep.abs().to_degrees() / STEP_DEG).ceil().max(2.0);
     for piece in 1..pieces as u32 {
@@ -55,7 +61,9 @@ mod tests {
     use super::*;
 
     fn length(line: &[Coord<f64>]) -> f64 {
-        line.windows(2).map(|pair| (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y)).sum()
+        line.windows(2)
+            .map(|pair| (pair[1].x - pair[0].x).hypot(pair[1].y - pair[0].y))
+            .sum()
     }
 
     fn at(x: f64, y: f64) -> Coord<f64> {
@@ -74,9 +82,15 @@ mod tests {
         ] {
             let mut line = vec![at(10.0, 0.0)];
             arc(&mut line, through, end);
-            assert!((length(&line) - wanted).abs() < 1e-3 * wanted, "{through:?} {end:?}");
+            assert!(
+                (length(&line) - wanted).abs() < 1e-3 * wanted,
+                "{through:?} {end:?}"
+            );
             assert_eq!(line.last(), Some(&end));
-            let near = line.iter().map(|&p| length(&[p, through])).fold(f64::INFINITY, f64::min);
+            let near = line
+                .iter()
+                .map(|&p| length(&[p, through]))
+                .fold(f64::INFINITY, f64::min);
             assert!(near < 0.5, "{through:?} {end:?}");
         }
     }

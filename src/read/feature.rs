@@ -80,7 +80,13 @@ impl Feature {
 
     /// Adds file, number and id to everything that is said about the feature.
     pub(super) fn name_place(&mut self, file: &str) {
-        let Feature { number, id, shape, notes, .. } = self;
+        let Feature {
+            number,
+            id,
+            shape,
+            notes,
+            ..
+        } = self;
         let (number, id) = (*number, id.as_deref());
         let place = |issue: &mut Issue| {
             issue.place.file = Some(file.to_owned());
@@ -94,7 +100,10 @@ impl Feature {
         match shape {
             Err(issue) => place(issue),
             Ok(Shape::Areas(areas)) => {
-                areas.iter_mut().filter_map(|area| area.as_mut().err()).for_each(place);
+                areas
+                    .iter_mut()
+                    .filter_map(|area| area.as_mut().err())
+                    .for_each(place);
             }
             Ok(Shape::Point(_)) => {}
         }
@@ -103,20 +112,31 @@ impl Feature {
     /// Text of a column that is not blank, by its name or by the name as a Shapefile cuts it.
     pub(super) fn text(&self, column: &str) -> Option<String> {
         let text = column_of(&self.attributes, column)?.text();
-        if text.trim().is_empty() { None } else { Some(text) }
+        if text.trim().is_empty() {
+            None
+        } else {
+            Some(text)
+        }
     }
 }
 
 /// A column by its name, or by the name as a Shapefile cuts it.
 pub(super) fn column_of<'a>(attributes: &'a Attributes, column: &str) -> Option<&'a Attribute> {
-    attributes
-        .get(column)
-        .or_else(|| column.get(..DBASE_NAME).and_then(|short| attributes.get(short)))
+    attributes.get(column).or_else(|| {
+        column
+            .get(..DBASE_NAME)
+            .and_then(|short| attributes.get(short))
+    })
 }
 
 /// The box around a polygon: west, south, east, north.
 pub(super) fn bounds(polygon: &LonLatPolygon) -> [f64; 4] {
-    let mut found = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
+    let mut found = [
+        f64::INFINITY,
+        f64::INFINITY,
+        f64::NEG_INFINITY,
+        f64::NEG_INFINITY,
+    ];
     for at in polygon.exterior() {
         found = joined(found, [at.x, at.y, at.x, at.y]);
     }
@@ -125,7 +145,12 @@ pub(super) fn bounds(polygon: &LonLatPolygon) -> [f64; 4] {
 
 /// The box around two boxes.
 pub(super) fn joined(a: [f64; 4], b: [f64; 4]) -> [f64; 4] {
-    [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])]
+    [
+        a[0].min(b[0]),
+        a[1].min(b[1]),
+        a[2].max(b[2]),
+        a[3].max(b[3]),
+    ]
 }
 
 #[cfg(test)]

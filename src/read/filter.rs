@@ -129,7 +129,12 @@ impl Condition {
         let mut any = vec![Vec::new()];
         let mut rest = tokens.as_slice();
         for _ in 0..MOST_COMPARISONS {
-            let [Token::Word(column, _), Token::Operator(operator), value, after @ ..] = rest
+            let [
+                Token::Word(column, _),
+                Token::Operator(operator),
+                value,
+                after @ ..,
+            ] = rest
             else {
                 return Err(refused("a comparison is missing"));
             };
@@ -143,7 +148,11 @@ impl Condition {
                 }
                 _ => return Err(refused("a value in single quotes or a number is missing")),
             };
-            let comparison = Comparison { column: column.clone(), operator: *operator, value };
+            let comparison = Comparison {
+                column: column.clone(),
+                operator: *operator,
+                value,
+            };
             if let Some(all) = any.last_mut() {
                 all.push(comparison);
             }
@@ -164,26 +173,35 @@ impl Condition {
 
     /// Whether a row meets the condition.
     pub(super) fn holds(&self, attributes: &Attributes) -> bool {
-        self.any.iter().any(|all| all.iter().all(|comparison| comparison.holds(attributes)))
+        self.any
+            .iter()
+            .any(|all| all.iter().all(|comparison| comparison.holds(attributes)))
     }
 
     /// The columns that it looks at.
     pub(super) fn columns(&self) -> impl Iterator<Item = &str> {
-        self.any.iter().flatten().map(|comparison| comparison.column.as_str())
+        self.any
+            .iter()
+            .flatten()
+            .map(|comparison| comparison.column.as_str())
     }
 }
 
 impl Comparison {
     fn holds(&self, attributes: &Attributes) -> bool {
-        let Some(found) = column_of(attributes, &self.column) else { return false };
+        let Some(found) = column_of(attributes, &self.column) else {
+            return false;
+        };
         let order = match (&self.value, found) {
             (Literal::Number(wanted), found) => {
                 found.number().and_then(|found| found.partial_cmp(wanted))
             }
             // A column of numbers compared with text that is one compares numbers, as SQL does.
-            (Literal::Text(wanted), Attribute::Number(found)) => {
-                wanted.trim().parse().ok().and_then(|wanted: f64| found.partial_cmp(&wanted))
-            }
+            (Literal::Text(wanted), Attribute::Number(found)) => wanted
+                .trim()
+                .parse()
+                .ok()
+                .and_then(|wanted: f64| found.partial_cmp(&wanted)),
             (Literal::Text(wanted), found) => Some(found.text().as_str().cmp(wanted)),
         };
         order.is_some_and(|order| match self.operator {
@@ -332,12 +350,26 @@ mod tests {
 
     #[test]
     fn boxes_are_checked() {
-        for text in
-            ["", "1,2,3", "1,2,3,x", "3,2,1,4", "1,4,3,2", "1,2,3,95", "nan,1,2,3", "1,2,3,4,5"]
-        {
-            assert_eq!(parse_bbox(text).map_err(|issue| issue.code), Err(Code::IN10), "{text}");
+        for text in [
+            "",
+            "1,2,3",
+            "1,2,3,x",
+            "3,2,1,4",
+            "1,4,3,2",
+            "1,2,3,95",
+            "nan,1,2,3",
+            "1,2,3,4,5",
+        ] {
+            assert_eq!(
+                parse_bbox(text).map_err(|issue| issue.code),
+                Err(Code::IN10),
+                "{text}"
+            );
         }
-        let filter = Filter { bbox: Some([0.0, 0.0, 2.0, 2.0]), ..Filter::default() };
+        let filter = Filter {
+            bbox: Some([0.0, 0.0, 2.0, 2.0]),
+            ..Filter::default()
+        };
         assert!(filter.meets(Some([1.0, 1.0, 3.0, 3.0])));
         assert!(filter.meets(Some([2.0, 2.0, 3.0, 3.0])));
         assert!(!filter.meets(Some([2.1, 0.0, 3.0, 3.0])));

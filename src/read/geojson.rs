@@ -16,7 +16,11 @@ const MOST_EXACT: u64 = 1 << 53;
 #[derive(Debug)]
 pub(super) enum Malformed {
     /// It is not JSON; the place is relative to the start of the text, 1-based.
-    Json { what: String, line: u64, column: u64 },
+    Json {
+        what: String,
+        line: u64,
+        column: u64,
+    },
     /// It is JSON with a number that no float holds, or with bytes that are not UTF-8.
     Content(Issue),
 }
@@ -29,13 +33,22 @@ pub(super) fn value(text: &[u8]) -> Result<Value, Malformed> {
         Err(fault) => fault,
     };
     if std::str::from_utf8(text).is_err() {
-        return Err(Malformed::Content(Issue::new(Code::GE11, "the text is not UTF-8")));
+        return Err(Malformed::Content(Issue::new(
+            Code::GE11,
+            "the text is not UTF-8",
+        )));
     }
     if fault.to_string().starts_with("recursion limit") {
-        return Err(Malformed::Content(Issue::new(Code::GE12, "nested deeper than 128")));
+        return Err(Malformed::Content(Issue::new(
+            Code::GE12,
+            "nested deeper than 128",
+        )));
     }
     if fault.to_string().starts_with("number out of range") {
-        return Err(Malformed::Content(Issue::new(Code::GE06, "a number is out of range")));
+        return Err(Malformed::Content(Issue::new(
+            Code::GE06,
+            "a number is out of range",
+        )));
     }
     if let Some(mended) = without_bare_words(text)
         && let Ok(value) = serde_json::from_slice(&mended)
@@ -44,7 +57,11 @@ pub(super) fn value(text: &[u8]) -> Result<Value, Malformed> {
     }
     let what = fault.to_string();
     let what = what.split(" at line ").next().unwrap_or(&what).to_owned();
-    Err(Malformed::Json { what, line: fault.line() as u64, column: fault.column() as u64 })
+    Err(Malformed::Json {
+        what,
+        line: fault.line() as u64,
+        column: fault.column() as u64,
+    })
 }
 
 /// The text with `NaN`, `Infinity` and `-Infinity` outside strings replaced by null; `None` if
@@ -100,14 +117,21 @@ pub(super) fn feature(value: &Value, number: u64, locator: u64, crs: &Crs) -> Fe
     let mut notes = Vec::new();
     if type_of(value) != Some("Feature") {
         let shape = shape(value, crs, &mut notes);
-        return Feature { shape, notes, ..Feature::bad(number, locator, unread()) };
+        return Feature {
+            shape,
+            notes,
+            ..Feature::bad(number, locator, unread())
+        };
     }
     let id = match value.get("id") {
         None | Some(Value::Null) => None,
         Some(Value::String(text)) => Some(text.clone()),
         Some(Value::Number(number)) => Some(number_as_attribute(number).text()),
         Some(_) => {
-            notes.push(Issue::new(Code::IN11, "the id of the feature is no text and no number"));
+            notes.push(Issue::new(
+                Code::IN11,
+                "the id of the feature is no text and no number",
+            ));
             None
         }
     };
@@ -124,7 +148,15 @@ pub(super) fn feature(value: &Value, number: u64, locator: u64, crs: &Crs) -> Fe
         (None, None | Some(Value::Null)) => Err(Issue::new(Code::GE01, "`geometry` is null")),
         (None, Some(geometry)) => shape(geometry, crs, &mut notes),
     };
-    Feature { number, locator, id, attributes, shape, notes, selected: true }
+    Feature {
+        number,
+        locator,
+        id,
+        attributes,
+        shape,
+        notes,
+        selected: true,
+    }
 }
 
 fn unread() -> Issue {
@@ -213,7 +245,10 @@ fn collect(
             return Err(Issue::new(Code::GE02, format!("a {other}")));
         }
         Some(other) => {
-            return Err(Issue::new(Code::GE11, format!("`{}` is not a type", shortened(other))));
+            return Err(Issue::new(
+                Code::GE11,
+                format!("`{}` is not a type", shortened(other)),
+            ));
         }
         None => return Err(Issue::new(Code::GE11, "a geometry without a type")),
     }
@@ -245,7 +280,10 @@ fn position(at: &Value) -> Result<Coord<f64>, Issue> {
         let found = format!("{} is not a position", shortened(&at.to_string()));
         return Err(Issue::new(Code::GE11, found));
     };
-    Ok(Coord { x: coordinate(x)?, y: coordinate(y)? })
+    Ok(Coord {
+        x: coordinate(x)?,
+        y: coordinate(y)?,
+    })
 }
 
 fn coordinate(value: &Value) -> Result<f64, Issue> {
@@ -260,7 +298,9 @@ fn coordinate(value: &Value) -> Result<f64, Issue> {
 }
 
 fn member<'a>(value: &'a Value, name: &str) -> Result<&'a Value, Issue> {
-    value.get(name).ok_or_else(|| Issue::new(Code::GE11, format!("`{name}` is missing")))
+    value
+        .get(name)
+        .ok_or_else(|| Issue::new(Code::GE11, format!("`{name}` is missing")))
 }
 
 fn array(value: &Value) -> Result<&[Value], Issue> {
@@ -287,12 +327,23 @@ pub(super) fn crs(member: &Value) -> Result<Crs, Issue> {
         return Err(Issue::new(Code::CR01, "the `crs` member is null"));
     }
     let properties = member.get("properties");
-    let name = properties.and_then(|found| found.get("name")).and_then(Value::as_str);
-    let code = properties.and_then(|found| found.get("code")).and_then(Value::as_u64);
-    match (type_of(member).map(str::to_ascii_lowercase).as_deref(), name, code) {
+    let name = properties
+        .and_then(|found| found.get("name"))
+        .and_then(Value::as_str);
+    let code = properties
+        .and_then(|found| found.get("code"))
+        .and_then(Value::as_u64);
+    match (
+        type_of(member).map(str::to_ascii_lowercase).as_deref(),
+        name,
+        code,
+    ) {
         (Some("name"), Some(name), _) => Crs::from_name(name),
         (Some("epsg"), _, Some(code)) => Crs::from_name(&format!("EPSG:{code}")),
-        _ => Err(Issue::new(Code::CR02, "the `crs` member does not name a system")),
+        _ => Err(Issue::new(
+            Code::CR02,
+            "the `crs` member does not name a system",
+        )),
     }
 }
 
@@ -305,7 +356,9 @@ mod tests {
     }
 
     fn geometry(text: &str) -> Result<usize, Code> {
-        let feature = read(&format!(r#"{{"type":"Feature","properties":{{}},"geometry":{text}}}"#));
+        let feature = read(&format!(
+            r#"{{"type":"Feature","properties":{{}},"geometry":{text}}}"#
+        ));
         feature.areas().map(<[_]>::len).map_err(|issue| issue.code)
     }
 
@@ -321,7 +374,9 @@ mod tests {
         assert_eq!(geometry(&multi), Ok(2));
         let nested = collection(&format!("{polygon},{}", collection(&multi)));
         assert_eq!(geometry(&nested), Ok(3));
-        let mixed = collection(&format!(r#"{polygon},{{"type":"Point","coordinates":[1,2]}}"#));
+        let mixed = collection(&format!(
+            r#"{polygon},{{"type":"Point","coordinates":[1,2]}}"#
+        ));
         assert_eq!(geometry(&mixed), Err(Code::GE02));
         assert_eq!(geometry(&collection("")), Err(Code::GE01));
         assert_eq!(geometry(&collection("null")), Err(Code::GE11));
@@ -354,7 +409,10 @@ mod tests {
             [[[0,0],[1,-Infinity],[1,1],[0,0]]],[[[0,0],[1,0],[1,1],[0,0]]]]}}"#;
         let feature = read(text);
         assert_eq!(feature.attributes.0.len(), 1);
-        assert_eq!(feature.attributes.text("t").as_deref(), Some(r#"a "NaN" b"#));
+        assert_eq!(
+            feature.attributes.text("t").as_deref(),
+            Some(r#"a "NaN" b"#)
+        );
         let areas = feature.areas().unwrap();
         let issue = areas[0].as_ref().unwrap_err();
         assert_eq!((issue.code, issue.place.vertex), (Code::GE06, Some(1)));
@@ -369,11 +427,17 @@ mod tests {
         }
         assert!(matches!(
             value(b"{\"a\":1e999}"),
-            Err(Malformed::Content(Issue { code: Code::GE06, .. }))
+            Err(Malformed::Content(Issue {
+                code: Code::GE06,
+                ..
+            }))
         ));
         assert!(matches!(
             value(b"{\"a\":\"\xff\"}"),
-            Err(Malformed::Content(Issue { code: Code::GE11, .. }))
+            Err(Malformed::Content(Issue {
+                code: Code::GE11,
+                ..
+            }))
         ));
     }
 

@@ -79,7 +79,10 @@ impl HeadField {
                 let found = "a layer may have 4,294,967,295 heads";
                 return Err(Issue::new(Code::IN12, found).in_file(layer.name()));
             };
-            spots.push(Spot { at: [at.x(), at.y()], head });
+            spots.push(Spot {
+                at: [at.x(), at.y()],
+                head,
+            });
             heads.push(Head {
                 number: feature.number,
                 locator: feature.locator,
@@ -88,7 +91,13 @@ impl HeadField {
             });
         }
         let tree = RTree::bulk_load(spots);
-        Ok(HeadField { layer, tree, heads, links: Vec::new(), read })
+        Ok(HeadField {
+            layer,
+            tree,
+            heads,
+            links: Vec::new(),
+            read,
+        })
     }
 
     /// How many rows the layer has.
@@ -100,7 +109,10 @@ impl HeadField {
     /// the lawn of the head's own `parcel_id` wins, else the first.
     pub(super) fn claim(&mut self, lawn: &Feature, parcel: Option<&str>) {
         let parcel = parcel.map(|id| fingerprint(id)[0]);
-        let usable = pieces(lawn).into_iter().flatten().flat_map(|repaired| repaired.parts);
+        let usable = pieces(lawn)
+            .into_iter()
+            .flatten()
+            .flat_map(|repaired| repaired.parts);
         for (ordinal, polygon) in usable.enumerate() {
             let [west, south, east, north] = grown(bounds(&polygon), REACH_M);
             let around = AABB::from_corners([west, south], [east, north]);
@@ -117,7 +129,11 @@ impl HeadField {
                 });
                 if nearer {
                     let area = (lawn.number, ordinal as u32); // a feature has few areas
-                    head.nearest = Some(Claim { distance_m, same_parcel, area });
+                    head.nearest = Some(Claim {
+                        distance_m,
+                        same_parcel,
+                        area,
+                    });
                 }
             }
         }
@@ -127,9 +143,15 @@ impl HeadField {
     pub(super) fn settle(&mut self, issues: &mut Vec<Issue>) -> u64 {
         let mut orphaned = 0;
         for head in std::mem::take(&mut self.heads) {
-            let Head { number, locator, .. } = head;
+            let Head {
+                number, locator, ..
+            } = head;
             match head.nearest {
-                Some(claim) => self.links.push(Link { area: claim.area, number, locator }),
+                Some(claim) => self.links.push(Link {
+                    area: claim.area,
+                    number,
+                    locator,
+                }),
                 None => {
                     orphaned += 1;
                     let found = format!("no turf within {REACH_M} m");
@@ -139,7 +161,8 @@ impl HeadField {
             }
         }
         self.tree = RTree::new();
-        self.links.sort_unstable_by_key(|link| (link.area, link.number));
+        self.links
+            .sort_unstable_by_key(|link| (link.area, link.number));
         orphaned
     }
 
@@ -165,7 +188,10 @@ impl HeadField {
         for (number, locator, index) in found {
             let feature = self.layer.fetch(locator, number)?;
             let place = |issue: Issue| {
-                issue.in_file(self.layer.name()).at_feature(number).of_parcel(parcel)
+                issue
+                    .in_file(self.layer.name())
+                    .at_feature(number)
+                    .of_parcel(parcel)
             };
             heads.push((index, head(&feature, feature.point()?, issues, place)));
         }
@@ -185,7 +211,9 @@ fn head(
         if text.trim().is_empty() {
             return None;
         }
-        let value = attribute.number().filter(|value| (least..=most).contains(value));
+        let value = attribute
+            .number()
+            .filter(|value| (least..=most).contains(value));
         if value.is_none() {
             let found = format!("{column} `{}`, {least} to {most} is allowed", text.trim());
             issues.push(place(Issue::new(Code::IN11, found)));
@@ -200,7 +228,9 @@ fn head(
     let body_mm = number("body_mm", 1.0, 1_000.0);
     ExistingHead {
         position,
-        family: feature.text("nozzle_family").map(|name| name.trim().to_owned()),
+        family: feature
+            .text("nozzle_family")
+            .map(|name| name.trim().to_owned()),
         radius_m,
         arc_deg,
         azimuth_deg: azimuth_deg.map(|degrees| degrees.rem_euclid(360.0)),
@@ -253,12 +283,17 @@ mod tests {
             ("condition".into(), Attribute::Text("Tilted".into())),
         ]);
         let mut issues = Vec::new();
-        let head = head(&feature, geo::Point::new(5.0, 43.0), &mut issues, |issue| issue);
+        let head = head(&feature, geo::Point::new(5.0, 43.0), &mut issues, |issue| {
+            issue
+        });
         assert_eq!(head.family.as_deref(), Some("spray"));
         assert_eq!((head.radius_m, head.arc_deg), (Some(4.5), None));
         assert_eq!((head.azimuth_deg, head.flow_lpm), (Some(270.0), None));
         assert_eq!(head.station.as_deref(), Some("3"));
-        assert_eq!((head.regulated, head.condition), (Some(true), Condition::Tilted));
+        assert_eq!(
+            (head.regulated, head.condition),
+            (Some(true), Condition::Tilted)
+        );
         assert_eq!((head.pressure_kpa, head.body_mm), (None, None));
         assert_eq!(issues.len(), 2);
         assert!(issues.iter().all(|issue| issue.code == Code::IN11));

@@ -20,9 +20,20 @@ pub(super) const LINK_COLUMN: &str = "parcel_id";
 /// In what order the turf comes.
 pub(super) enum Plan {
     /// By the parcel layer.
-    Parcels { roll: Box<Roll>, turf: Layer, links: Vec<Link>, entry: u32, link: usize },
+    Parcels {
+        roll: Box<Roll>,
+        turf: Layer,
+        links: Vec<Link>,
+        entry: u32,
+        link: usize,
+    },
     /// By the first row of each parcel.
-    Groups { turf: Layer, column: String, links: Vec<Link>, link: usize },
+    Groups {
+        turf: Layer,
+        column: String,
+        links: Vec<Link>,
+        link: usize,
+    },
     /// As it stands.
     Stream(Box<Stream>),
 }
@@ -40,7 +51,12 @@ pub(super) struct Link {
 impl Link {
     fn new(feature: &Feature, parcel: u32, joined: Joined, file: &str) -> Result<Link, Issue> {
         match u32::try_from(feature.number) {
-            Ok(number) => Ok(Link { parcel, number, locator: feature.locator, joined }),
+            Ok(number) => Ok(Link {
+                parcel,
+                number,
+                locator: feature.locator,
+                joined,
+            }),
             Err(_) => {
                 let found = "a layer may have 4,294,967,295 rows";
                 Err(Issue::new(Code::IN12, found).in_file(file))
@@ -58,7 +74,10 @@ pub(super) fn fetch_run(
 ) -> Result<Vec<(Feature, Joined)>, Issue> {
     let mut lawns = Vec::new();
     while let Some(found) = links.get(*link).filter(|found| found.parcel == parcel) {
-        lawns.push((turf.fetch(found.locator, u64::from(found.number))?, found.joined));
+        lawns.push((
+            turf.fetch(found.locator, u64::from(found.number))?,
+            found.joined,
+        ));
         *link += 1;
     }
     Ok(lawns)
@@ -66,7 +85,9 @@ pub(super) fn fetch_run(
 
 /// The id of a lawn's parcel when there is no parcel layer.
 pub(super) fn group_id(feature: &Feature, column: &str) -> String {
-    feature.text(column).unwrap_or_else(|| feature.number.to_string())
+    feature
+        .text(column)
+        .unwrap_or_else(|| feature.number.to_string())
 }
 
 /// What is gathered while the turf layer is read through for the first time.
@@ -102,7 +123,8 @@ impl Opening<'_> {
                 Ok(_) => self.counts.turf_left_out += 1,
                 Err(issue) => {
                     self.counts.turf_orphaned += 1;
-                    self.orphans.push(issue.in_file(turf.name()).at_feature(feature.number));
+                    self.orphans
+                        .push(issue.in_file(turf.name()).at_feature(feature.number));
                 }
             }
         }
@@ -111,7 +133,13 @@ impl Opening<'_> {
         }
         links.sort_unstable_by_key(|link| (link.parcel, link.number));
         self.counts.parcels_left_out = u64::from(roll.len()) - roll.selected();
-        Ok(Plan::Parcels { roll: Box::new(roll), turf, links, entry: 0, link: 0 })
+        Ok(Plan::Parcels {
+            roll: Box::new(roll),
+            turf,
+            links,
+            entry: 0,
+            link: 0,
+        })
     }
 
     /// Groups turf by a column; also says how many parcels that makes, if it is known.
@@ -122,7 +150,11 @@ impl Opening<'_> {
         filter: &Filter,
     ) -> Result<(Plan, Option<u64>), Issue> {
         // Heads go to the nearest lawn, so all lawns must be seen first.
-        let source = if self.heads.is_some() { source.spooled()? } else { source.clone() };
+        let source = if self.heads.is_some() {
+            source.spooled()?
+        } else {
+            source.clone()
+        };
         let turf = Layer::open(&source, Role::Turf, filter)?;
         if turf.is_sequence() && self.heads.is_none() {
             let stream = Stream::open(turf, column, &mut self.counts)?;
@@ -151,7 +183,15 @@ impl Opening<'_> {
         }
         links.sort_unstable_by_key(|link| (link.parcel, link.number));
         let column = column.to_owned();
-        Ok((Plan::Groups { turf, column, links, link: 0 }, Some(groups.found.len() as u64)))
+        Ok((
+            Plan::Groups {
+                turf,
+                column,
+                links,
+                link: 0,
+            },
+            Some(groups.found.len() as u64),
+        ))
     }
 }
 

@@ -49,7 +49,13 @@ pub(super) struct Scanner<R> {
 impl<R: BufRead> Scanner<R> {
     /// Starts at the front of the input, after a byte order mark; `name` is for messages.
     pub(super) fn new(input: R, name: &str) -> Result<Scanner<R>, Issue> {
-        let mut scanner = Scanner { input, name: name.to_owned(), offset: 0, line: 1, column: 1 };
+        let mut scanner = Scanner {
+            input,
+            name: name.to_owned(),
+            offset: 0,
+            line: 1,
+            column: 1,
+        };
         if scanner.peek()? == Some(0xef) {
             for byte in [0xef, 0xbb, 0xbf] {
                 scanner.expect(byte)?;
@@ -86,8 +92,11 @@ impl<R: BufRead> Scanner<R> {
 
     /// The same elsewhere.
     pub(super) fn fault_at(&self, what: &str, line: u64, column: u64) -> Issue {
-        Issue::new(Code::IN03, format!("{what} at line {line}, column {column}"))
-            .in_file(&self.name)
+        Issue::new(
+            Code::IN03,
+            format!("{what} at line {line}, column {column}"),
+        )
+        .in_file(&self.name)
     }
 
     /// The next byte, if any.
@@ -148,8 +157,12 @@ impl<R: BufRead> Scanner<R> {
             return Err(self.fault("the text ends"));
         }
         let mut walk = Walk::default();
-        let mut extent =
-            Extent { offset: self.offset, line: self.line, column: self.column, size: Size::Whole };
+        let mut extent = Extent {
+            offset: self.offset,
+            line: self.line,
+            column: self.column,
+            size: Size::Whole,
+        };
         loop {
             let chunk = match self.input.fill_buf() {
                 Ok(chunk) => chunk,
@@ -319,7 +332,11 @@ impl Walk {
                 b'\\' => self.escaped = true,
                 b'"' => {
                     self.in_string = false;
-                    return if self.depth == 0 { Step::Last } else { Step::Inside };
+                    return if self.depth == 0 {
+                        Step::Last
+                    } else {
+                        Step::Inside
+                    };
                 }
                 _ => {}
             }
@@ -337,7 +354,11 @@ impl Walk {
             b'}' | b']' if self.depth > 0 => {
                 self.depth -= 1;
                 let opened = if byte == b'}' { b'{' } else { b'[' };
-                if self.open.get(self.depth).is_some_and(|&level| level != opened) {
+                if self
+                    .open
+                    .get(self.depth)
+                    .is_some_and(|&level| level != opened)
+                {
                     self.mismatch = Some(byte);
                     return Step::Last;
                 }
@@ -378,8 +399,14 @@ mod tests {
     #[test]
     fn values_end_where_they_end_whatever_the_buffer() {
         let text = r#" {"a":[1,{"b":"}]\"\\"}]} , "x,\"y" , -1.5e3,null ,[ ] , 7"#;
-        let wanted =
-            vec![r#"{"a":[1,{"b":"}]\"\\"}]}"#, r#""x,\"y""#, "-1.5e3", "null", "[ ]", "7"];
+        let wanted = vec![
+            r#"{"a":[1,{"b":"}]\"\\"}]}"#,
+            r#""x,\"y""#,
+            "-1.5e3",
+            "null",
+            "[ ]",
+            "7",
+        ];
         for buffer in 1..40 {
             assert_eq!(values(text, buffer).unwrap(), wanted, "buffer of {buffer}");
         }

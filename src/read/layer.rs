@@ -66,9 +66,19 @@ impl Layer {
             }
             Kind::Other => Layer::open_other(source, role, filter)?,
         };
-        let unseen = condition.iter().flat_map(Condition::columns).map(str::to_owned).collect();
+        let unseen = condition
+            .iter()
+            .flat_map(Condition::columns)
+            .map(str::to_owned)
+            .collect();
         let name = source.name().to_owned();
-        Ok(Layer { name, body, filter: filter.clone(), condition, unseen })
+        Ok(Layer {
+            name,
+            body,
+            filter: filter.clone(),
+            condition,
+            unseen,
+        })
     }
 
     #[cfg(feature = "system-gis")]
@@ -107,11 +117,17 @@ impl Layer {
             #[cfg(feature = "system-gis")]
             Body::Ogr(layer) => layer.next(),
         };
-        let Some(mut feature) = next? else { return Ok(None) };
-        self.unseen.retain(|column| column_of(&feature.attributes, column).is_none());
+        let Some(mut feature) = next? else {
+            return Ok(None);
+        };
+        self.unseen
+            .retain(|column| column_of(&feature.attributes, column).is_none());
         let meets = self.filter.meets(feature.bounds());
         feature.selected &= meets
-            && self.condition.as_ref().is_none_or(|condition| condition.holds(&feature.attributes));
+            && self
+                .condition
+                .as_ref()
+                .is_none_or(|condition| condition.holds(&feature.attributes));
         Ok(Some(feature))
     }
 
@@ -134,9 +150,10 @@ impl Layer {
             Some(column) if read > 0 => {
                 Issue::new(Code::IN10, format!("no feature has a column `{column}`"))
             }
-            _ if filtered && read > 0 => {
-                Issue::new(Code::IN05, format!("none of {read} features meets the filter"))
-            }
+            _ if filtered && read > 0 => Issue::new(
+                Code::IN05,
+                format!("none of {read} features meets the filter"),
+            ),
             _ => Issue::new(Code::IN05, "the layer is empty"),
         };
         issue.in_file(&self.name)

@@ -10,6 +10,12 @@
 //! No layer is held in memory: what stays of a parcel, a lawn, a head or an obstacle while the
 //! run goes on is where its file has it.
 
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test fails by panicking"))]
+#![allow(
+    clippy::result_large_err,
+    reason = "an issue is made a few times a run, and readings pass one at a time"
+)]
+
 pub mod filter;
 pub mod neighbourhood;
 pub mod source;

@@ -55,6 +55,10 @@ impl Inputs {
 
 /// One parcel of the input, usable or not.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(
+    clippy::large_enum_variant,
+    reason = "readings pass one at a time; failures are few"
+)]
 pub enum Reading {
     /// A parcel to plan; its turf may be empty.
     Parcel(Box<Parcel>),
@@ -129,7 +133,10 @@ impl Neighbourhood {
             return Err(Issue::new(Code::RU01, "only one input may be `-`"));
         }
         let bbox = inputs.bbox.map(check_bbox).transpose()?;
-        let filter = Filter { clause: inputs.where_clause.clone(), bbox };
+        let filter = Filter {
+            clause: inputs.where_clause.clone(),
+            bbox,
+        };
         let mut orphans = Vec::new();
         let mut counts = ReadCounts::default();
         let mut heads = match &inputs.heads {
@@ -142,16 +149,27 @@ impl Neighbourhood {
             None => None,
         };
         let id_field = inputs.id_field.as_deref();
-        let mut opening = Opening { heads: heads.as_mut(), orphans, counts };
+        let mut opening = Opening {
+            heads: heads.as_mut(),
+            orphans,
+            counts,
+        };
         let (plan, expected) = match &inputs.parcels {
             Some(parcels) => {
                 let roll = Roll::open(&parcels.spooled()?, id_field, &filter)?;
                 let expected = roll.selected();
-                (opening.by_parcel(roll, &inputs.turf.spooled()?)?, Some(expected))
+                (
+                    opening.by_parcel(roll, &inputs.turf.spooled()?)?,
+                    Some(expected),
+                )
             }
             None => opening.by_turf(&inputs.turf, id_field.unwrap_or(LINK_COLUMN), &filter)?,
         };
-        let Opening { mut orphans, mut counts, .. } = opening;
+        let Opening {
+            mut orphans,
+            mut counts,
+            ..
+        } = opening;
         if let Some(heads) = &mut heads {
             counts.heads = heads.read();
             counts.heads_orphaned += heads.settle(&mut orphans);
@@ -193,7 +211,13 @@ impl Neighbourhood {
 
     fn read_next(&mut self) -> Result<Option<Reading>, Issue> {
         match &mut self.plan {
-            Plan::Parcels { roll, turf, links, entry, link } => {
+            Plan::Parcels {
+                roll,
+                turf,
+                links,
+                entry,
+                link,
+            } => {
                 while *entry < roll.len() && !roll.is_selected(*entry) {
                     *entry += 1;
                 }
@@ -208,8 +232,15 @@ impl Neighbourhood {
                 *entry += 1;
                 self.parcel(&feature, &lawns).map(Some)
             }
-            Plan::Groups { turf, column, links, link } => {
-                let Some(first) = links.get(*link).copied() else { return Ok(None) };
+            Plan::Groups {
+                turf,
+                column,
+                links,
+                link,
+            } => {
+                let Some(first) = links.get(*link).copied() else {
+                    return Ok(None);
+                };
                 let lawns = fetch_run(turf, links, link, first.parcel)?;
                 let id = lawns.first().map(|(first, _)| group_id(first, column));
                 self.group(id.unwrap_or_default(), &lawns).map(Some)
@@ -243,7 +274,10 @@ impl Neighbourhood {
         };
         let id = parcel_id(feature, roll.id_field());
         let place = |issue: Issue| {
-            issue.in_file(roll.name()).at_feature(feature.number).of_parcel(id.as_str())
+            issue
+                .in_file(roll.name())
+                .at_feature(feature.number)
+                .of_parcel(id.as_str())
         };
         let mut issues: Vec<Issue> = feature.notes.iter().cloned().map(place).collect();
         let (mut outline, mut failure) = (Vec::new(), None);
@@ -272,7 +306,13 @@ impl Neighbourhood {
     /// A reading of lawns that are a parcel by their id, or by being alone.
     fn group(&mut self, id: String, lawns: &[(Feature, Joined)]) -> Result<Reading, Issue> {
         let attributes = lawns.first().map(|(first, _)| first.attributes.clone());
-        self.assemble(id, attributes.unwrap_or_default(), Vec::new(), lawns, Vec::new())
+        self.assemble(
+            id,
+            attributes.unwrap_or_default(),
+            Vec::new(),
+            lawns,
+            Vec::new(),
+        )
     }
 
     fn assemble(
@@ -303,7 +343,16 @@ impl Neighbourhood {
         };
         let index = self.counts.parcels;
         self.counts.parcels += 1;
-        let parcel = Parcel { index, id, outline, attributes, turf, obstacles, heads, issues };
+        let parcel = Parcel {
+            index,
+            id,
+            outline,
+            attributes,
+            turf,
+            obstacles,
+            heads,
+            issues,
+        };
         Ok(Reading::Parcel(Box::new(parcel)))
     }
 
@@ -317,7 +366,13 @@ impl Neighbourhood {
         let index = self.counts.parcels;
         self.counts.parcels += 1;
         self.counts.parcels_failed += 1;
-        Reading::Failed { index, id, issue, attributes, outline }
+        Reading::Failed {
+            index,
+            id,
+            issue,
+            attributes,
+            outline,
+        }
     }
 }
 

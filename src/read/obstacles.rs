@@ -62,7 +62,12 @@ impl ObstacleField {
                 }
             }));
         }
-        Ok(ObstacleField { layer, tree: RTree::bulk_load(boxes), read, unusable })
+        Ok(ObstacleField {
+            layer,
+            tree: RTree::bulk_load(boxes),
+            read,
+            unusable,
+        })
     }
 
     /// How many rows the layer has, and how many of them cannot be used.
@@ -101,7 +106,11 @@ fn obstacles(feature: &Feature, file: &str) -> (Vec<Obstacle>, Vec<Issue>) {
         match piece {
             Ok(repaired) => {
                 issues.extend(repaired.notes.into_iter().map(place));
-                let obstacle = |polygon| Obstacle { kind, polygon, height_m };
+                let obstacle = |polygon| Obstacle {
+                    kind,
+                    polygon,
+                    height_m,
+                };
                 found.extend(repaired.parts.into_iter().map(obstacle));
             }
             Err(issue) => issues.push(place(issue)),
@@ -119,7 +128,9 @@ fn height_m(
     if attribute.text().trim().is_empty() {
         return None;
     }
-    let height_m = attribute.number().filter(|height_m| (0.0..=MOST_HEIGHT_M).contains(height_m));
+    let height_m = attribute
+        .number()
+        .filter(|height_m| (0.0..=MOST_HEIGHT_M).contains(height_m));
     if height_m.is_none() {
         let found = format!("height_m `{}`", attribute.text());
         issues.push(place(Issue::new(Code::IN11, found)));

@@ -91,7 +91,10 @@ impl OgrLayer {
         // In some formats each feature carries the system, and the layer has it from the first.
         if reference.is_none() {
             reference = finding.feature(0).and_then(|feature| {
-                feature.geometry().filter(|found| found.has_gdal_ptr())?.spatial_ref()
+                feature
+                    .geometry()
+                    .filter(|found| found.has_gdal_ptr())?
+                    .spatial_ref()
             });
             let _ = take_gdal_complaint();
         }
@@ -113,12 +116,22 @@ impl OgrLayer {
             Some(clause) => Some(passing(source, index, clause)?),
             None => None,
         };
-        let held =
-            if finding.has_capability(LayerCaps::OLCRandomRead) { None } else { Some(Vec::new()) };
+        let held = if finding.has_capability(LayerCaps::OLCRandomRead) {
+            None
+        } else {
+            Some(Vec::new())
+        };
         let reading = layer(source, self::dataset(source)?, index)?.owned_features();
         let name = source.name().to_owned();
         let form = Form { name, crs, columns };
-        Ok(OgrLayer { form, reading, finding, selected, held, number: 0 })
+        Ok(OgrLayer {
+            form,
+            reading,
+            finding,
+            selected,
+            held,
+            number: 0,
+        })
     }
 
     /// The next feature; what is wrong with one feature is in the feature.
@@ -138,7 +151,11 @@ impl OgrLayer {
         self.number += 1;
         let complaint = take_gdal_complaint();
         let fid = found.fid();
-        let locator = if self.held.is_some() { self.number - 1 } else { fid.unwrap_or(u64::MAX) };
+        let locator = if self.held.is_some() {
+            self.number - 1
+        } else {
+            fid.unwrap_or(u64::MAX)
+        };
         let mut feature = self.form.feature(&found, self.number, locator, complaint);
         if let Some(selected) = &self.selected {
             feature.selected = fid.is_some_and(|fid| selected.binary_search(&fid).is_ok());
@@ -156,14 +173,19 @@ impl OgrLayer {
             let found = usize::try_from(locator).ok().and_then(|at| held.get(at));
             return found.cloned().ok_or_else(|| self.gone(number));
         }
-        let found = self.finding.feature(locator).ok_or_else(|| self.gone(number))?;
+        let found = self
+            .finding
+            .feature(locator)
+            .ok_or_else(|| self.gone(number))?;
         let complaint = take_gdal_complaint();
         Ok(self.form.feature(&found, number, locator, complaint))
     }
 
     fn gone(&self, number: u64) -> Issue {
         let found = "the feature cannot be read again";
-        Issue::new(Code::IN03, found).in_file(&self.form.name).at_feature(number)
+        Issue::new(Code::IN03, found)
+            .in_file(&self.form.name)
+            .at_feature(number)
     }
 }
 
@@ -197,7 +219,9 @@ impl Form {
         let mut attributes = Vec::new();
         for (index, (name, column)) in self.columns.iter().enumerate() {
             // The text tells a column that was never set from one that is zero.
-            let Some(text) = found.field_as_string(index).ok().flatten() else { continue };
+            let Some(text) = found.field_as_string(index).ok().flatten() else {
+                continue;
+            };
             if text.is_empty() {
                 continue;
             }
@@ -229,7 +253,9 @@ fn dataset(source: &Source) -> Result<Dataset, Issue> {
         return Err(refused("only GeoJSON can come through a pipe".to_owned()));
     };
     // The full path begins with a slash and cannot be taken for a connection string.
-    let path = path.canonicalize().map_err(|fault| source.unreadable(&fault))?;
+    let path = path
+        .canonicalize()
+        .map_err(|fault| source.unreadable(&fault))?;
     let options = DatasetOptions {
         open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VECTOR,
         allowed_drivers: Some(&DRIVERS),
@@ -271,7 +297,10 @@ fn passing(source: &Source, index: usize, clause: &str) -> Result<Vec<u64>, Issu
     if layer.set_attribute_filter(clause).is_err() {
         return Err(refused(take_gdal_complaint()));
     }
-    let mut passing: Vec<u64> = layer.features().filter_map(|feature| feature.fid()).collect();
+    let mut passing: Vec<u64> = layer
+        .features()
+        .filter_map(|feature| feature.fid())
+        .collect();
     // Some drivers hand the condition on and only complain when they read.
     if let Some(complaint) = take_gdal_complaint() {
         return Err(refused(Some(complaint)));
@@ -301,15 +330,20 @@ fn collect(
     depth: usize,
 ) -> Result<(), Issue> {
     if depth > MOST_LEVELS {
-        return Err(Issue::new(Code::GE12, format!("nested deeper than {MOST_LEVELS}")));
+        return Err(Issue::new(
+            Code::GE12,
+            format!("nested deeper than {MOST_LEVELS}"),
+        ));
     }
     match flat_type(geometry) {
         Type::wkbPolygon | Type::wkbCurvePolygon => {
             if !geometry.is_empty() {
-                areas.push(rings::polygon(rings_of(geometry), crs).map(|(polygon, mended)| {
-                    notes.extend(mended);
-                    polygon
-                }));
+                areas.push(
+                    rings::polygon(rings_of(geometry), crs).map(|(polygon, mended)| {
+                        notes.extend(mended);
+                        polygon
+                    }),
+                );
             }
             Ok(())
         }
@@ -319,7 +353,10 @@ fn collect(
             }
             Ok(())
         }
-        _ => Err(Issue::new(Code::GE02, format!("a {}", geometry.geometry_name()))),
+        _ => Err(Issue::new(
+            Code::GE02,
+            format!("a {}", geometry.geometry_name()),
+        )),
     }
 }
 

@@ -115,12 +115,16 @@ impl Roll {
             return Err(roll.layer.nothing_left(roll.entries.len() as u64));
         }
         if !id_field_seen {
-            let found = format!("no parcel has a value in `{}`", id_field.unwrap_or_default());
+            let found = format!(
+                "no parcel has a value in `{}`",
+                id_field.unwrap_or_default()
+            );
             return Err(Issue::new(Code::IN08, found).in_file(roll.layer.name()));
         }
         let entries = &roll.entries;
         let rank = |known: &Known| !entries[known.entry as usize].selected;
-        roll.ids.sort_unstable_by_key(|known| (known.fingerprint, rank(known), known.entry));
+        roll.ids
+            .sort_unstable_by_key(|known| (known.fingerprint, rank(known), known.entry));
         roll.check_ids()?;
         Ok(roll)
     }
@@ -131,7 +135,10 @@ impl Roll {
             return Err(Issue::new(Code::IN12, found).in_file(self.layer.name()));
         };
         let id = parcel_id(feature, self.id_field.as_deref());
-        self.ids.push(Known { fingerprint: fingerprint(&id), entry });
+        self.ids.push(Known {
+            fingerprint: fingerprint(&id),
+            entry,
+        });
         if let Some([west, south, east, north]) = feature.bounds() {
             let below = |degrees: f64| (degrees as f32).next_down(); // rounded, then outwards
             let above = |degrees: f64| (degrees as f32).next_up();
@@ -155,11 +162,15 @@ impl Roll {
             .filter(|pair| pair[0].fingerprint == pair[1].fingerprint && selected(&pair[1]))
             .map(|pair| (pair[1].entry, pair[0].entry))
             .min();
-        let Some((second, first)) = twice else { return Ok(()) };
+        let Some((second, first)) = twice else {
+            return Ok(());
+        };
         let id = parcel_id(&self.fetch(second)?, self.id_field.as_deref());
         let (first, second) = (u64::from(first) + 1, u64::from(second) + 1);
         let found = format!("`{id}` is the id of feature {first} and of feature {second}");
-        Err(Issue::new(Code::IN09, found).in_file(self.layer.name()).at_feature(second))
+        Err(Issue::new(Code::IN09, found)
+            .in_file(self.layer.name())
+            .at_feature(second))
     }
 
     /// How many parcels there are, selected or not.
@@ -174,7 +185,9 @@ impl Roll {
 
     /// Whether a parcel is in the run.
     pub(super) fn is_selected(&self, entry: u32) -> bool {
-        self.entries.get(entry as usize).is_some_and(|entry| entry.selected)
+        self.entries
+            .get(entry as usize)
+            .is_some_and(|entry| entry.selected)
     }
 
     /// The column that the user named for the id.
@@ -191,7 +204,10 @@ impl Roll {
     pub(super) fn find(&self, id: &str) -> Option<u32> {
         let wanted = fingerprint(id);
         let at = self.ids.partition_point(|known| known.fingerprint < wanted);
-        self.ids.get(at).filter(|known| known.fingerprint == wanted).map(|known| known.entry)
+        self.ids
+            .get(at)
+            .filter(|known| known.fingerprint == wanted)
+            .map(|known| known.entry)
     }
 
     /// The parcel that shares most area with a lawn, and the area [m²]; of equal ones the first.
@@ -204,8 +220,10 @@ impl Roll {
         let tree = self.tree.get_or_insert_with(|| RTree::bulk_load(boxes));
         let [west, south, east, north] = bounds.map(|degrees| degrees as f32); // boxes are wider
         let around = AABB::from_corners([west, south], [east, north]);
-        let mut near: Vec<u32> =
-            tree.locate_in_envelope_intersecting(&around).map(|found| found.entry).collect();
+        let mut near: Vec<u32> = tree
+            .locate_in_envelope_intersecting(&around)
+            .map(|found| found.entry)
+            .collect();
         near.sort_unstable();
         let mut most: Option<(u32, f64)> = None;
         for entry in near {
@@ -239,7 +257,9 @@ impl Roll {
 
     /// Reads a parcel.
     pub(super) fn fetch(&mut self, entry: u32) -> Result<Feature, Issue> {
-        let Entry { locator, number, .. } = self.entries[entry as usize]; // entries are ours
+        let Entry {
+            locator, number, ..
+        } = self.entries[entry as usize]; // entries are ours
         self.layer.fetch(locator, u64::from(number))
     }
 }

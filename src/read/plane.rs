@@ -33,9 +33,15 @@ impl Plane {
         let along_m = SEMI_MAJOR_M * (1.0 - eccentricity2) / (root * root * root);
         let degree = 1.0_f64.to_radians();
         Plane {
-            origin: Coord { x: lon_deg, y: lat_deg },
+            origin: Coord {
+                x: lon_deg,
+                y: lat_deg,
+            },
             // At a pole a degree of longitude has no length; a plane needs one.
-            scale: Coord { x: across_m * cosine.max(1e-6) * degree, y: along_m * degree },
+            scale: Coord {
+                x: across_m * cosine.max(1e-6) * degree,
+                y: along_m * degree,
+            },
         }
     }
 
@@ -52,12 +58,18 @@ impl Plane {
 
     /// A position in metres.
     pub(super) fn point_to_metres(self, at: Coord<f64>) -> Coord<f64> {
-        Coord { x: (at.x - self.origin.x) * self.scale.x, y: (at.y - self.origin.y) * self.scale.y }
+        Coord {
+            x: (at.x - self.origin.x) * self.scale.x,
+            y: (at.y - self.origin.y) * self.scale.y,
+        }
     }
 
     /// A position in degrees.
     pub(super) fn point_to_degrees(self, at: Coord<f64>) -> Coord<f64> {
-        Coord { x: at.x / self.scale.x + self.origin.x, y: at.y / self.scale.y + self.origin.y }
+        Coord {
+            x: at.x / self.scale.x + self.origin.x,
+            y: at.y / self.scale.y + self.origin.y,
+        }
     }
 }
 
@@ -72,7 +84,12 @@ pub(super) fn steps_deg(length_m: f64, [_, south, _, north]: [f64; 4]) -> [f64; 
 /// A box grown by a length [m] on all sides.
 pub(super) fn grown(outer: [f64; 4], length_m: f64) -> [f64; 4] {
     let [lon_deg, lat_deg] = steps_deg(length_m, outer);
-    [outer[0] - lon_deg, outer[1] - lat_deg, outer[2] + lon_deg, outer[3] + lat_deg]
+    [
+        outer[0] - lon_deg,
+        outer[1] - lat_deg,
+        outer[2] + lon_deg,
+        outer[3] + lat_deg,
+    ]
 }
 
 /// The area that two sets of polygons share [m²].
@@ -80,14 +97,22 @@ pub(super) fn shared_m2(a: &[LonLatPolygon], b: &[LonLatPolygon]) -> f64 {
     let Some(first) = a.first() else { return 0.0 };
     let plane = Plane::about(first);
     let flat = |polygons: &[LonLatPolygon]| {
-        MultiPolygon(polygons.iter().map(|polygon| plane.to_metres(polygon)).collect())
+        MultiPolygon(
+            polygons
+                .iter()
+                .map(|polygon| plane.to_metres(polygon))
+                .collect(),
+        )
     };
     flat(a).intersection(&flat(b)).unsigned_area()
 }
 
 /// The area of a set of polygons [m²].
 pub(super) fn area_m2(polygons: &[LonLatPolygon]) -> f64 {
-    polygons.iter().map(|polygon| Plane::about(polygon).to_metres(polygon).unsigned_area()).sum()
+    polygons
+        .iter()
+        .map(|polygon| Plane::about(polygon).to_metres(polygon).unsigned_area())
+        .sum()
 }
 
 /// How far a point lies from a polygon [m]; 0 inside.
@@ -102,8 +127,14 @@ mod tests {
 
     fn square(lon_deg: f64, lat_deg: f64, side_deg: f64) -> LonLatPolygon {
         geo::Rect::new(
-            Coord { x: lon_deg, y: lat_deg },
-            Coord { x: lon_deg + side_deg, y: lat_deg + side_deg },
+            Coord {
+                x: lon_deg,
+                y: lat_deg,
+            },
+            Coord {
+                x: lon_deg + side_deg,
+                y: lat_deg + side_deg,
+            },
         )
         .to_polygon()
     }
@@ -112,11 +143,16 @@ mod tests {
     fn degrees_have_their_published_length() {
         // Osborne, The Mercator Projections, 2013, table of arc lengths on WGS 84:
         // 1° of latitude and of longitude at 0°, 45° and 60°.
-        for (lat_deg, north_m, east_m) in
-            [(0.0, 110_574.0, 111_320.0), (45.0, 111_132.0, 78_847.0), (60.0, 111_412.0, 55_800.0)]
-        {
+        for (lat_deg, north_m, east_m) in [
+            (0.0, 110_574.0, 111_320.0),
+            (45.0, 111_132.0, 78_847.0),
+            (60.0, 111_412.0, 55_800.0),
+        ] {
             let plane = Plane::at(7.0, lat_deg);
-            let at = plane.point_to_metres(Coord { x: 8.0, y: lat_deg + 1.0 });
+            let at = plane.point_to_metres(Coord {
+                x: 8.0,
+                y: lat_deg + 1.0,
+            });
             assert!((at.y - north_m).abs() < 1.0, "{}", at.y);
             assert!((at.x - east_m).abs() < 1.0, "{}", at.x);
             let back = plane.point_to_degrees(at);
@@ -139,7 +175,10 @@ mod tests {
     fn a_grown_box_holds_everything_within_reach() {
         let near = grown([5.0, 59.0, 5.1, 60.0], 15.0);
         let plane = Plane::at(5.1, 60.0);
-        let corner = plane.point_to_metres(Coord { x: near[2], y: near[3] });
+        let corner = plane.point_to_metres(Coord {
+            x: near[2],
+            y: near[3],
+        });
         assert!(corner.x >= 15.0 && corner.y >= 15.0);
     }
 }

@@ -114,7 +114,10 @@ impl Records {
             let found = "the file changed while it was read";
             return Err(Issue::new(Code::IN03, found).in_file(self.source.name()));
         };
-        let extent = Extent { offset: locator, ..extent };
+        let extent = Extent {
+            offset: locator,
+            ..extent
+        };
         if self.is_sequence() {
             Ok(self.record(extent, number))
         } else {
@@ -145,7 +148,9 @@ impl Records {
         let mut kind: Option<String> = None;
         let mut first = true;
         while let Some(name) = self.member_name(&mut first)? {
-            let is_collection = kind.as_deref().is_none_or(|kind| kind == "FeatureCollection");
+            let is_collection = kind
+                .as_deref()
+                .is_none_or(|kind| kind == "FeatureCollection");
             if name == "features" && is_collection {
                 if self.scanner.next_token()? != Some(b'[') {
                     return Err(self.not_geojson("`features` is not an array"));
@@ -294,7 +299,11 @@ impl Records {
             feature
         };
         if extent.size != Size::Whole {
-            return Ok(place(Feature::bad(number, extent.offset, oversize(extent.size))));
+            return Ok(place(Feature::bad(
+                number,
+                extent.offset,
+                oversize(extent.size),
+            )));
         }
         let value = match geojson::value(&self.text) {
             Ok(value) => value,
@@ -344,8 +353,13 @@ impl Records {
     }
 
     fn fault_inside(&self, extent: Extent, what: &str, line: u64, column: u64) -> Issue {
-        let column = if line == 1 { extent.column + column.saturating_sub(1) } else { column };
-        self.scanner.fault_at(what, extent.line + line.saturating_sub(1), column)
+        let column = if line == 1 {
+            extent.column + column.saturating_sub(1)
+        } else {
+            column
+        };
+        self.scanner
+            .fault_at(what, extent.line + line.saturating_sub(1), column)
     }
 
     fn not_geojson(&self, found: &str) -> Issue {
@@ -361,7 +375,11 @@ fn end_of_record(framing: Framing) -> u8 {
 }
 
 fn oversize(size: Size) -> Issue {
-    let found = if size == Size::TooDeep { "nested deeper than 128" } else { "longer than 32 MiB" };
+    let found = if size == Size::TooDeep {
+        "nested deeper than 128"
+    } else {
+        "longer than 32 MiB"
+    };
     Issue::new(Code::GE12, found)
 }
 

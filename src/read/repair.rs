@@ -62,29 +62,47 @@ pub(super) fn repair(polygon: &LonLatPolygon) -> Result<Repaired, Issue> {
     if after_m2 < LEAST_AREA_M2 {
         return Err(sliver(after_m2, 0.0));
     }
-    let area_frac = if drawn_m2 > 0.0 { (after_m2 - drawn_m2) / drawn_m2 } else { f64::INFINITY };
+    let area_frac = if drawn_m2 > 0.0 {
+        (after_m2 - drawn_m2) / drawn_m2
+    } else {
+        f64::INFINITY
+    };
     let found = format!("{drawn_m2:.2} m2 as drawn, {after_m2:.2} m2 after");
     if area_frac.abs() > MOST_CHANGE_FRAC {
         return Err(Issue::new(Code::GE05, found));
     }
-    let mut parts: Vec<Polygon<f64>> =
-        overlaid.0.into_iter().filter(|part| check_width(part).is_ok()).collect();
+    let mut parts: Vec<Polygon<f64>> = overlaid
+        .0
+        .into_iter()
+        .filter(|part| check_width(part).is_ok())
+        .collect();
     if parts.is_empty() {
         return Err(sliver(after_m2, 0.0));
     }
     // The overlay's order is its own; the order of the result is the order on the ground.
     parts.sort_by(|a, b| {
-        lowest(a).0.total_cmp(&lowest(b).0).then(lowest(a).1.total_cmp(&lowest(b).1))
+        lowest(a)
+            .0
+            .total_cmp(&lowest(b).0)
+            .then(lowest(a).1.total_cmp(&lowest(b).1))
     });
     let corners = Corners::new(polygon, plane);
     let parts = parts.iter().map(|part| corners.to_degrees(part)).collect();
-    Ok(Repaired { parts, area_frac, notes: vec![Issue::new(Code::GE04, found)] })
+    Ok(Repaired {
+        parts,
+        area_frac,
+        notes: vec![Issue::new(Code::GE04, found)],
+    })
 }
 
 fn check_limits(polygon: &LonLatPolygon) -> Result<(), Issue> {
     let holes = polygon.interiors().len();
     let vertices = polygon.exterior().0.len()
-        + polygon.interiors().iter().map(|hole| hole.0.len()).sum::<usize>();
+        + polygon
+            .interiors()
+            .iter()
+            .map(|hole| hole.0.len())
+            .sum::<usize>();
     if vertices > MOST_VERTICES || holes > MOST_HOLES {
         let found = format!(
             "{vertices} vertices and {holes} holes, {MOST_VERTICES} and {MOST_HOLES} are allowed"
@@ -97,14 +115,22 @@ fn check_limits(polygon: &LonLatPolygon) -> Result<(), Issue> {
 fn as_drawn(polygon: &LonLatPolygon, drawn: &Polygon<f64>) -> Result<Repaired, Issue> {
     check_width(drawn)?;
     let parts = vec![polygon.orient(Direction::Default)];
-    Ok(Repaired { parts, area_frac: 0.0, notes: Vec::new() })
+    Ok(Repaired {
+        parts,
+        area_frac: 0.0,
+        notes: Vec::new(),
+    })
 }
 
 fn check_width(polygon: &Polygon<f64>) -> Result<(), Issue> {
     let area_m2 = polygon.unsigned_area();
     let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
     let perimeter_m: f64 = rings.map(|ring| Euclidean.length(ring)).sum();
-    let width_m = if perimeter_m > 0.0 { 4.0 * area_m2 / perimeter_m } else { 0.0 };
+    let width_m = if perimeter_m > 0.0 {
+        4.0 * area_m2 / perimeter_m
+    } else {
+        0.0
+    };
     if area_m2 < LEAST_AREA_M2 || width_m < LEAST_WIDTH_M {
         return Err(sliver(area_m2, width_m));
     }
@@ -159,21 +185,33 @@ struct Corners {
 impl Corners {
     fn new(polygon: &LonLatPolygon, plane: Plane) -> Corners {
         let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
-        let mut drawn: Vec<_> =
-            rings.flat_map(LineString::coords).map(|&at| (plane.point_to_metres(at), at)).collect();
+        let mut drawn: Vec<_> = rings
+            .flat_map(LineString::coords)
+            .map(|&at| (plane.point_to_metres(at), at))
+            .collect();
         drawn.sort_by(|a, b| a.0.x.total_cmp(&b.0.x).then(a.0.y.total_cmp(&b.0.y)));
-        let extent_m =
-            drawn.iter().fold(0.0_f64, |most, (at, _)| most.max(at.x.abs()).max(at.y.abs()));
-        Corners { plane, drawn, near_m: SAME_CORNER_M.max(extent_m * SAME_CORNER_FRAC) }
+        let extent_m = drawn.iter().fold(0.0_f64, |most, (at, _)| {
+            most.max(at.x.abs()).max(at.y.abs())
+        });
+        Corners {
+            plane,
+            drawn,
+            near_m: SAME_CORNER_M.max(extent_m * SAME_CORNER_FRAC),
+        }
     }
 
     fn to_degrees(&self, polygon: &Polygon<f64>) -> LonLatPolygon {
         use geo::MapCoords;
-        polygon.map_coords(|at| self.drawn_near(at).unwrap_or(self.plane.point_to_degrees(at)))
+        polygon.map_coords(|at| {
+            self.drawn_near(at)
+                .unwrap_or(self.plane.point_to_degrees(at))
+        })
     }
 
     fn drawn_near(&self, at: Coord<f64>) -> Option<Coord<f64>> {
-        let from = self.drawn.partition_point(|(drawn, _)| drawn.x < at.x - self.near_m);
+        let from = self
+            .drawn
+            .partition_point(|(drawn, _)| drawn.x < at.x - self.near_m);
         self.drawn[from..]
             .iter()
             .take_while(|(drawn, _)| drawn.x <= at.x + self.near_m)
@@ -300,7 +338,10 @@ mod tests {
     #[test]
     fn limits_are_kept() {
         let ring: LineString<f64> = (0..MOST_VERTICES + 1)
-            .map(|i| Coord { x: i as f64 * 1e-6, y: (i % 7) as f64 * 1e-6 })
+            .map(|i| Coord {
+                x: i as f64 * 1e-6,
+                y: (i % 7) as f64 * 1e-6,
+            })
             .collect();
         let issue = repair(&LonLatPolygon::new(ring, vec![])).unwrap_err();
         assert_eq!(issue.code, Code::GE08);

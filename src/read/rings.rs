@@ -33,22 +33,34 @@ fn one_ring(
     crs: &Crs,
     notes: &mut Vec<Issue>,
 ) -> Result<LineString<f64>, Issue> {
-    if let Some(at) = ring.iter().position(|at| !(at.x.is_finite() && at.y.is_finite())) {
+    if let Some(at) = ring
+        .iter()
+        .position(|at| !(at.x.is_finite() && at.y.is_finite()))
+    {
         let found = format!("({}, {})", ring[at].x, ring[at].y);
         return Err(Issue::new(Code::GE06, found).at_vertex(index, at));
     }
     let different = different_points(&ring);
     if different < 3 {
         let found = format!("{different} different points");
-        return Err(Issue { code: Code::GE03, ..ring_issue(index, found) });
+        return Err(Issue {
+            code: Code::GE03,
+            ..ring_issue(index, found)
+        });
     }
     if ring.first() != ring.last() {
-        notes.push(Issue { code: Code::GE10, ..ring_issue(index, String::new()) });
+        notes.push(Issue {
+            code: Code::GE10,
+            ..ring_issue(index, String::new())
+        });
         ring.push(ring[0]);
     }
     if *crs == Crs::LonLat {
         // The range is checked where the vertex can be named.
-        if let Some(at) = ring.iter().position(|at| at.x.abs() > 180.0 || at.y.abs() > 90.0) {
+        if let Some(at) = ring
+            .iter()
+            .position(|at| at.x.abs() > 180.0 || at.y.abs() > 90.0)
+        {
             let found = format!("({}, {})", ring[at].x, ring[at].y);
             return Err(Issue::new(Code::CR03, found).at_vertex(index, at));
         }
@@ -68,8 +80,14 @@ fn ring_issue(index: usize, found: String) -> Issue {
 /// How many different points a ring has; counting stops at three.
 fn different_points(ring: &[Coord<f64>]) -> usize {
     let Some(&first) = ring.first() else { return 0 };
-    let Some(&second) = ring.iter().find(|&&at| at != first) else { return 1 };
-    if ring.iter().any(|&at| at != first && at != second) { 3 } else { 2 }
+    let Some(&second) = ring.iter().find(|&&at| at != first) else {
+        return 1;
+    };
+    if ring.iter().any(|&at| at != first && at != second) {
+        3
+    } else {
+        2
+    }
 }
 
 /// A point of the layer in longitude and latitude.
@@ -111,7 +129,10 @@ mod tests {
             issue.code
         };
         assert_eq!(code(&[(0.1, 0.1), (0.2, f64::NAN), (0.2, 0.2)]), Code::GE06);
-        assert_eq!(code(&[(0.1, 0.1), (0.2, 0.1), (0.1, 0.1), (0.2, 0.1)]), Code::GE03);
+        assert_eq!(
+            code(&[(0.1, 0.1), (0.2, 0.1), (0.1, 0.1), (0.2, 0.1)]),
+            Code::GE03
+        );
         assert_eq!(code(&[]), Code::GE03);
         assert_eq!(code(&[(0.1, 0.1), (200.0, 0.1), (0.2, 0.2)]), Code::CR03);
     }

@@ -100,13 +100,21 @@ impl Source {
     /// ```
     pub fn parse(text: &str) -> Result<Source, Issue> {
         if text == "-" {
-            return Ok(Source { name: text.to_owned(), place: Place::Stdin, layer: None });
+            return Ok(Source {
+                name: text.to_owned(),
+                place: Place::Stdin,
+                layer: None,
+            });
         }
         if let Some(why) = virtual_name(text) {
             return Err(Issue::new(Code::IN02, why).in_file(text));
         }
         if let Some(found) = plain_file(text)? {
-            return Ok(Source { name: text.to_owned(), place: found, layer: None });
+            return Ok(Source {
+                name: text.to_owned(),
+                place: found,
+                layer: None,
+            });
         }
         for (at, _) in text.char_indices().rev().filter(|&(_, c)| c == ':') {
             let (file, layer) = (&text[..at], &text[at + 1..]);
@@ -115,7 +123,11 @@ impl Source {
             }
             if let Some(place) = plain_file(file)? {
                 let layer = Some(layer.to_owned());
-                return Ok(Source { name: text.to_owned(), place, layer });
+                return Ok(Source {
+                    name: text.to_owned(),
+                    place,
+                    layer,
+                });
             }
         }
         Err(Issue::new(Code::IN01, "there is no such file").in_file(text))
@@ -124,7 +136,11 @@ impl Source {
     /// Makes a source of bytes already in memory, under a name for messages.
     #[must_use]
     pub fn from_bytes(name: impl Into<String>, bytes: impl Into<Arc<[u8]>>) -> Source {
-        Source { name: name.into(), place: Place::Memory(bytes.into()), layer: None }
+        Source {
+            name: name.into(),
+            place: Place::Memory(bytes.into()),
+            layer: None,
+        }
     }
 
     /// The name as the user gave it.
@@ -161,7 +177,11 @@ impl Source {
 
     /// The same source with its bytes in memory if they would otherwise pass only once.
     pub(super) fn spooled(&self) -> Result<Source, Issue> {
-        if self.passes_once() { Ok(self.spooled_from(self.bytes()?)?.0) } else { Ok(self.clone()) }
+        if self.passes_once() {
+            Ok(self.spooled_from(self.bytes()?)?.0)
+        } else {
+            Ok(self.clone())
+        }
     }
 
     /// The same source with the bytes of a stream in memory, and a stream over them.
@@ -173,7 +193,10 @@ impl Source {
             return Err(Issue::new(Code::IN12, "a pipe may bring 4 GiB").in_file(&self.name));
         }
         let bytes: Arc<[u8]> = bytes.into();
-        let source = Source { place: Place::Memory(Arc::clone(&bytes)), ..self.clone() };
+        let source = Source {
+            place: Place::Memory(Arc::clone(&bytes)),
+            ..self.clone()
+        };
         Ok((source, Box::new(Cursor::new(bytes))))
     }
 
@@ -188,7 +211,10 @@ impl Source {
             .and_then(Path::extension)
             .map(|extension| extension.to_string_lossy().to_ascii_lowercase());
         let named_sequence = self.name == "-"
-            || matches!(extension.as_deref(), Some("geojsons" | "geojsonl" | "ndjson" | "jsonl"));
+            || matches!(
+                extension.as_deref(),
+                Some("geojsons" | "geojsonl" | "ndjson" | "jsonl")
+            );
         let named_document = matches!(extension.as_deref(), Some("geojson" | "json"));
         let kind = self.sniff(&head, named_sequence, named_document)?;
         Ok((kind, Box::new(Cursor::new(head).chain(bytes))))
@@ -232,7 +258,10 @@ impl Source {
         if head.starts_with(b"\x1f\x8b") {
             return refuse("the file is compressed; unpack it first");
         }
-        let text = head.strip_prefix(UTF8_MARK).unwrap_or(head).trim_ascii_start();
+        let text = head
+            .strip_prefix(UTF8_MARK)
+            .unwrap_or(head)
+            .trim_ascii_start();
         if text.starts_with(b"<OGRVRTDataSource") {
             return refuse("virtual layers that point to other files are not read");
         }
@@ -272,7 +301,10 @@ fn read_head(bytes: &mut Stream, head: &mut Vec<u8>) -> io::Result<()> {
 fn starts_a_document(text: &[u8]) -> bool {
     let line = first_line(text);
     let collection = b"\"FeatureCollection\"";
-    line.trim_ascii() == b"{" || line.windows(collection.len()).any(|part| part == collection)
+    line.trim_ascii() == b"{"
+        || line
+            .windows(collection.len())
+            .any(|part| part == collection)
 }
 
 /// Whether a text in a place for documents has a whole feature on its first line and another
@@ -297,7 +329,10 @@ fn virtual_name(text: &str) -> Option<&'static str> {
     if lowercase.starts_with('{') || lowercase.starts_with('<') {
         return Some("a text is not the name of a file");
     }
-    if VIRTUAL_PREFIXES.iter().any(|prefix| lowercase.starts_with(prefix)) {
+    if VIRTUAL_PREFIXES
+        .iter()
+        .any(|prefix| lowercase.starts_with(prefix))
+    {
         return Some("databases and connection strings are not read; export to a file");
     }
     if lowercase.ends_with(".vrt") {
@@ -309,11 +344,17 @@ fn virtual_name(text: &str) -> Option<&'static str> {
 /// The place of a file of this name; `None` if there is none.
 fn plain_file(name: &str) -> Result<Option<Place>, Issue> {
     let path = PathBuf::from(name);
-    let Ok(found) = std::fs::metadata(&path) else { return Ok(None) };
+    let Ok(found) = std::fs::metadata(&path) else {
+        return Ok(None);
+    };
     if found.is_dir() {
         return Err(Issue::new(Code::IN02, "this is a folder").in_file(name));
     }
-    Ok(Some(if found.is_file() { Place::File(path) } else { Place::Pipe(path) }))
+    Ok(Some(if found.is_file() {
+        Place::File(path)
+    } else {
+        Place::Pipe(path)
+    }))
 }
 
 #[cfg(test)]
@@ -322,7 +363,9 @@ mod tests {
 
     fn kind_of(text: &[u8], sequence: bool, document: bool) -> Result<Kind, Code> {
         let source = Source::from_bytes("bytes", text.to_vec());
-        source.sniff(text, sequence, document).map_err(|issue| issue.code)
+        source
+            .sniff(text, sequence, document)
+            .map_err(|issue| issue.code)
     }
 
     #[test]
@@ -333,11 +376,20 @@ mod tests {
         assert_eq!(kind_of(feature, false, true), Ok(Kind::Document));
         assert_eq!(kind_of(feature, true, false), lines);
         assert_eq!(kind_of(&two, false, true), lines);
-        assert_eq!(kind_of(b"\x1e{}", false, true), Ok(Kind::Sequence(Framing::Separators)));
-        assert_eq!(kind_of(b"{\n \"type\": \"Feature\"}", true, false), Ok(Kind::Document));
+        assert_eq!(
+            kind_of(b"\x1e{}", false, true),
+            Ok(Kind::Sequence(Framing::Separators))
+        );
+        assert_eq!(
+            kind_of(b"{\n \"type\": \"Feature\"}", true, false),
+            Ok(Kind::Document)
+        );
         let collection = br#"{"type":"FeatureCollection","features":[]}"#;
         assert_eq!(kind_of(collection, true, false), Ok(Kind::Document));
-        assert_eq!(kind_of(b"\xef\xbb\xbf {\"a\":1}", false, false), Ok(Kind::Document));
+        assert_eq!(
+            kind_of(b"\xef\xbb\xbf {\"a\":1}", false, false),
+            Ok(Kind::Document)
+        );
         assert_eq!(kind_of(b"SQLite format 3\0", false, false), Ok(Kind::Other));
         assert_eq!(kind_of(b"hello", false, true), Ok(Kind::Document));
         assert_eq!(kind_of(b"", true, false), lines);
@@ -358,9 +410,18 @@ mod tests {
         ] {
             assert_eq!(Source::parse(name).unwrap_err().code, Code::IN02, "{name}");
         }
-        assert_eq!(Source::parse("no-such-file.geojson").unwrap_err().code, Code::IN01);
-        assert_eq!(Source::parse("no-such-file.gpkg:turf").unwrap_err().code, Code::IN01);
-        assert_eq!(Source::parse(env!("CARGO_MANIFEST_DIR")).unwrap_err().code, Code::IN02);
+        assert_eq!(
+            Source::parse("no-such-file.geojson").unwrap_err().code,
+            Code::IN01
+        );
+        assert_eq!(
+            Source::parse("no-such-file.gpkg:turf").unwrap_err().code,
+            Code::IN01
+        );
+        assert_eq!(
+            Source::parse(env!("CARGO_MANIFEST_DIR")).unwrap_err().code,
+            Code::IN02
+        );
     }
 
     #[test]

@@ -19,7 +19,7 @@ pub(super) enum Streamed {
     /// The lawns of one parcel, and its id.
     Group(String, Vec<(Feature, Joined)>),
     /// A lawn of a parcel that came before, with others in between.
-    Late(String, Feature),
+    Late(String, Box<Feature>),
 }
 
 /// A turf layer read once.
@@ -43,7 +43,12 @@ impl Stream {
         counts: &mut ReadCounts,
     ) -> Result<Stream, Issue> {
         let (column, closed) = (column.to_owned(), BTreeSet::new());
-        let mut stream = Stream { turf, column, waiting: VecDeque::new(), closed };
+        let mut stream = Stream {
+            turf,
+            column,
+            waiting: VecDeque::new(),
+            closed,
+        };
         match stream.read(counts)? {
             Some(first) => {
                 stream.waiting.push_back(first);
@@ -69,7 +74,7 @@ impl Stream {
         };
         let id = group_id(&first, &self.column);
         if !self.closed.insert(fingerprint(&id)) {
-            return Ok(Some(Streamed::Late(id, first)));
+            return Ok(Some(Streamed::Late(id, Box::new(first))));
         }
         if first.text(&self.column).is_none() {
             return Ok(Some(Streamed::Group(id, vec![(first, Joined::ById)])));

@@ -26,9 +26,10 @@ pub(super) enum Joined {
 /// feature that is bad as a whole.
 pub(super) fn pieces(feature: &Feature) -> Vec<Result<Repaired, Issue>> {
     match feature.areas() {
-        Ok(areas) => {
-            areas.iter().map(|area| area.as_ref().map_err(Clone::clone).and_then(repair)).collect()
-        }
+        Ok(areas) => areas
+            .iter()
+            .map(|area| area.as_ref().map_err(Clone::clone).and_then(repair))
+            .collect(),
         Err(issue) => vec![Err(issue)],
     }
 }
@@ -65,8 +66,15 @@ pub(super) fn gather(
     let mut lawns = Lawns::default();
     let mut numbered = 0;
     for (feature, joined) in features {
-        let place = |issue: Issue| issue.in_file(file).at_feature(feature.number).of_parcel(parcel);
-        lawns.issues.extend(feature.notes.iter().cloned().map(place));
+        let place = |issue: Issue| {
+            issue
+                .in_file(file)
+                .at_feature(feature.number)
+                .of_parcel(parcel)
+        };
+        lawns
+            .issues
+            .extend(feature.notes.iter().cloned().map(place));
         if let Joined::ByOverlap(shared_m2) = joined {
             let found = format!("{shared_m2:.1} m2 shared");
             lawns.issues.push(place(Issue::new(Code::JO03, found)));
@@ -100,9 +108,19 @@ pub(super) fn gather(
             }
             let whole = repaired.parts.len() == 1;
             for (j, polygon) in repaired.parts.into_iter().enumerate() {
-                let id = if whole { id.clone() } else { format!("{id}.{}", j + 1) };
+                let id = if whole {
+                    id.clone()
+                } else {
+                    format!("{id}.{}", j + 1)
+                };
                 let repair_area_frac = repaired.area_frac;
-                lawns.areas.push(TurfArea { id, polygon, exposure, grass, repair_area_frac });
+                lawns.areas.push(TurfArea {
+                    id,
+                    polygon,
+                    exposure,
+                    grass,
+                    repair_area_frac,
+                });
                 lawns.keys.push((feature.number, ordinal));
                 ordinal += 1;
             }
@@ -132,8 +150,12 @@ fn outside(parts: &[LonLatPolygon], outline: &[LonLatPolygon]) -> Option<Issue> 
     }
     let whole_m2 = area_m2(parts);
     let outside_m2 = whole_m2 - shared_m2(parts, outline);
-    (outside_m2 > OUTSIDE_M2 && outside_m2 > OUTSIDE_FRAC * whole_m2)
-        .then(|| Issue::new(Code::JO04, format!("{outside_m2:.1} m2 of {whole_m2:.1} m2")))
+    (outside_m2 > OUTSIDE_M2 && outside_m2 > OUTSIDE_FRAC * whole_m2).then(|| {
+        Issue::new(
+            Code::JO04,
+            format!("{outside_m2:.1} m2 of {whole_m2:.1} m2"),
+        )
+    })
 }
 
 /// Reads a column of words, letter case ignored; a word that is not known is noted.
@@ -182,7 +204,10 @@ mod tests {
     fn lawn(number: u64, columns: &[(&str, &str)], polygons: &[Option<f64>]) -> (Feature, Joined) {
         let area = |side_m: &Option<f64>| match side_m {
             Some(side_m) => {
-                let far = geo::Coord { x: 5.0 + side_m / 80_000.0, y: 43.0 + side_m / 111_000.0 };
+                let far = geo::Coord {
+                    x: 5.0 + side_m / 80_000.0,
+                    y: 43.0 + side_m / 111_000.0,
+                };
                 Ok(geo::Rect::new(geo::Coord { x: 5.0, y: 43.0 }, far).to_polygon())
             }
             None => Err(Issue::new(Code::GE03, "")),
@@ -208,9 +233,15 @@ mod tests {
         let lawns = gather(&broken, "A", &[], "f", &mut TurfIds::default());
         assert_eq!(ids(&lawns), ["A#1", "A#3"]);
         assert_eq!(lawns.keys, [(1, 0), (2, 0)]);
-        assert_eq!(lawns.failure.as_ref().map(|issue| issue.code), Some(Code::GE03));
+        assert_eq!(
+            lawns.failure.as_ref().map(|issue| issue.code),
+            Some(Code::GE03)
+        );
         assert_eq!(lawns.issues[0].place.turf.as_deref(), Some("A#2"));
-        let mended = [lawn(1, &[], &[Some(5.0), Some(7.0)]), lawn(2, &[], &[Some(6.0)])];
+        let mended = [
+            lawn(1, &[], &[Some(5.0), Some(7.0)]),
+            lawn(2, &[], &[Some(6.0)]),
+        ];
         let lawns = gather(&mended, "A", &[], "f", &mut TurfIds::default());
         assert_eq!(ids(&lawns), ["A#1", "A#2", "A#3"]);
     }
@@ -232,13 +263,20 @@ mod tests {
     #[test]
     fn columns_are_read_in_any_letter_case() {
         let features = [
-            lawn(1, &[("EXPOSURE", "Shade"), ("grass", " WARM ")], &[Some(5.0)]),
+            lawn(
+                1,
+                &[("EXPOSURE", "Shade"), ("grass", " WARM ")],
+                &[Some(5.0)],
+            ),
             lawn(2, &[("exposure", "moon"), ("grass", "")], &[Some(5.0)]),
         ];
         let lawns = gather(&features, "A", &[], "f", &mut TurfIds::default());
         assert_eq!(lawns.areas[0].exposure, Some(Exposure::Shade));
         assert_eq!(lawns.areas[0].grass, Some(Grass::Warm));
-        assert_eq!((lawns.areas[1].exposure, lawns.areas[1].grass), (None, None));
+        assert_eq!(
+            (lawns.areas[1].exposure, lawns.areas[1].grass),
+            (None, None)
+        );
         assert_eq!(lawns.issues.len(), 1);
         assert_eq!(lawns.issues[0].found, "exposure `moon`");
     }

@@ -131,7 +131,11 @@ fn meeting(one: &Side, other: &Side) -> Meeting {
 fn along(one: &Side, other: &Side) -> Meeting {
     let upright = (one.b.x - one.a.x).abs() < (one.b.y - one.a.y).abs();
     let span = |side: &Side| {
-        let (a, b) = if upright { (side.a.y, side.b.y) } else { (side.a.x, side.b.x) };
+        let (a, b) = if upright {
+            (side.a.y, side.b.y)
+        } else {
+            (side.a.x, side.b.x)
+        };
         (a.min(b), a.max(b))
     };
     let (one, other) = (span(one), span(other));
@@ -148,11 +152,17 @@ fn along(one: &Side, other: &Side) -> Meeting {
 /// Whether rings that do not meet lie as they should: each hole in the shell, none in another.
 fn holes_are_inside(polygon: &LonLatPolygon) -> bool {
     let holes = polygon.interiors();
-    if holes.iter().any(|hole| !encloses(polygon.exterior(), hole.0[0])) {
+    if holes
+        .iter()
+        .any(|hole| !encloses(polygon.exterior(), hole.0[0]))
+    {
         return false;
     }
-    let boxes: Vec<HoleBox> =
-        holes.iter().enumerate().map(|(index, hole)| HoleBox::new(index, hole)).collect();
+    let boxes: Vec<HoleBox> = holes
+        .iter()
+        .enumerate()
+        .map(|(index, hole)| HoleBox::new(index, hole))
+        .collect();
     let tree = RTree::bulk_load(boxes);
     holes.iter().enumerate().all(|(index, hole)| {
         let at = hole.0[0];
@@ -170,7 +180,10 @@ struct HoleBox {
 impl HoleBox {
     fn new(index: usize, hole: &LineString<f64>) -> HoleBox {
         let corners: Vec<[f64; 2]> = hole.0.iter().map(|at| [at.x, at.y]).collect();
-        HoleBox { index, envelope: AABB::from_points(&corners) }
+        HoleBox {
+            index,
+            envelope: AABB::from_points(&corners),
+        }
     }
 }
 
@@ -253,7 +266,10 @@ mod tests {
             .map(|i| {
                 let angle = f64::from(i % count) / f64::from(count) * std::f64::consts::TAU;
                 let reach = if i % 2 == 0 { 1.0 } else { 1.01 };
-                Coord { x: reach * angle.cos(), y: reach * angle.sin() }
+                Coord {
+                    x: reach * angle.cos(),
+                    y: reach * angle.sin(),
+                }
             })
             .collect();
         assert_eq!(judge(&LonLatPolygon::new(ring, vec![])), Verdict::Valid);
