@@ -193,7 +193,11 @@ impl Issue {
     /// Makes an issue without a place; see [`Issue::in_file`] and its siblings.
     #[must_use]
     pub fn new(code: Code, found: impl Into<String>) -> Issue {
-        Issue { code, place: Place::default(), found: found.into() }
+        Issue {
+            code,
+            place: Place::default(),
+            found: found.into(),
+        }
     }
 
     /// Adds the input's name.
@@ -273,7 +277,10 @@ mod tests {
             assert_eq!(code.text().len(), 4, "{code}");
             assert!(code.sentence().len() > 10, "{code}");
             assert!(code.remedy().len() > 10, "{code}");
-            assert!(!code.sentence().ends_with('.'), "{code}: the printer adds the stop");
+            assert!(
+                !code.sentence().ends_with('.'),
+                "{code}: the printer adds the stop"
+            );
             match code.severity() {
                 Severity::Note => assert_eq!(code.exit_status(), 0, "{code}"),
                 Severity::Partial | Severity::Failed => assert_eq!(code.exit_status(), 1, "{code}"),

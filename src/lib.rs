@@ -13,6 +13,7 @@ pub mod crs;
 pub mod issue;
 pub mod place;
 pub mod plan;
+pub mod rain;
 pub mod savings;
 pub mod shape;
 pub mod site;

@@ -50,7 +50,11 @@ impl Attributes {
         self.0
             .iter()
             .find(|(key, _)| key == name)
-            .or_else(|| self.0.iter().find(|(key, _)| key.eq_ignore_ascii_case(name)))
+            .or_else(|| {
+                self.0
+                    .iter()
+                    .find(|(key, _)| key.eq_ignore_ascii_case(name))
+            })
             .map(|(_, value)| value)
     }
 
@@ -127,7 +131,10 @@ impl ObstacleKind {
     /// Whether water cannot pass it.
     #[must_use]
     pub fn stops_throw(self) -> bool {
-        matches!(self, ObstacleKind::Building | ObstacleKind::Wall | ObstacleKind::Trunk)
+        matches!(
+            self,
+            ObstacleKind::Building | ObstacleKind::Wall | ObstacleKind::Trunk
+        )
     }
 }
 

@@ -1,4 +1,30 @@
 //! How evenly and how fast the water falls.
+//!
+//! Every cell of the turf counts the same. With rates d_i, i = 1…n, and their mean m:
+//!
+//! - Christiansen uniformity `CU = 100 (1 − Σ|d_i − m| / (n m))` \[%\];
+//! - low-quarter distribution uniformity `DU_lq = mean of the lowest n/4 / m`, fractional: the
+//!   cell on the boundary of the quarter counts in part;
+//! - scheduling coefficient `SC = m / m_w` with m_w the lowest mean over a disc of 5 % of the
+//!   area, at least half of it turf.
+//!
+//! # References
+//! - Christiansen J. E., *Irrigation by Sprinkling*, California Agricultural Experiment Station
+//!   Bulletin 670, 1942.
+//! - Merriam J. L., Keller J., *Farm Irrigation System Evaluation*, Utah State University, 1978.
+
+use crate::catalogue::{Head, Pattern, Profile};
+use crate::rain::{Grid, RainGrid, Variation, reach_counts};
+use crate::shape::Outline;
+
+/// Bounds of the cell's side \[m\] and its share of the smallest throw.
+const CELL_M: (f64, f64) = (0.1, 0.4);
+const CELLS_PER_THROW: f64 = 20.0;
+/// Share of the area in one window of the scheduling coefficient.
+const WINDOW_SHARE: f64 = 0.05;
+/// How far beyond its throw a head still counts as within reach of its neighbour \[m\]: throws
+/// are whole centimetres.
+const TOUCH_M: f64 = 0.01;
 
 /// The measures of one layout on one turf area (still air, rated pressure).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,4 +65,288 @@ pub struct Uniformity {
     /// Share of the volume on buildings and walls, the water that they stop included; `None`
     /// without an obstacle layer.
     pub build_over_frac: Option<f64>,
+}
+
+/// What lies around a turf area, where layers say so.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Surroundings<'a> {
+    /// Pavements; `None` without an obstacle layer.
+    pub pavements: Option<&'a [Outline]>,
+    /// Buildings, walls and trunks; `None` without an obstacle layer.
+    pub blocks: Option<&'a [Outline]>,
+    /// The parcel's outline; `None` without a parcel layer.
+    pub parcel: Option<&'a [Outline]>,
+    /// What each head can see, where something stands in its way.
+    pub seen: &'a [Option<Outline>],
+}
+
+/// The cell's side for a set of heads: smallest throw / 20, from 0.1 to 0.4 m.
+#[must_use]
+pub fn cell_m(heads: &[Head]) -> f64 {
+    let smallest = heads
+        .iter()
+        .map(|head| match head.pattern {
+            Pattern::Sector { radius_m, .. } => radius_m,
+            Pattern::Strip { width_m, .. } => width_m,
+        })
+        .fold(f64::INFINITY, f64::min);
+    (smallest / CELLS_PER_THROW).clamp(CELL_M.0, CELL_M.1)
+}
+
+/// Measures a layout. `None` without heads, without turf cells or without rain on the turf.
+#[must_use]
+pub fn measure(
+    outline: &Outline,
+    heads: &[Head],
+    profile: &Profile,
+    around: &Surroundings,
+) -> Option<Uniformity> {
+    if heads.is_empty() {
+        return None;
+    }
+    let flow_l_h: f64 = heads.iter().map(|head| 60.0 * head.flow.lpm()).sum();
+    let reach_m = heads.iter().map(Head::reach_m).fold(0.0, f64::max);
+    let cell_m = cell_m(heads);
+    let wide = Grid::over(outline, cell_m, reach_m);
+    let rain = RainGrid::of(&wide, heads, profile, around.seen);
+    let rates = rain.turf_rates();
+    let even = evenness(&rates)?;
+    let (landed_l_h, beside_l_h) = rain.landed_l_h();
+    // What neither falls on turf nor beside it has met a building, wall or trunk. Without any of
+    // those the small rest is the error of the cells.
+    let stopped_l_h = if around.seen.iter().any(Option::is_some) {
+        (flow_l_h - landed_l_h - beside_l_h).max(0.0)
+    } else {
+        0.0
+    };
+    let share_on = |outlines: &[Outline]| {
+        outlines
+            .iter()
+            .map(|outline| rain.beside_within_l_h(outline))
+            .sum::<f64>()
+            / flow_l_h
+    };
+    let on_blocks = around
+        .blocks
+        .map(|blocks| share_on(blocks) + stopped_l_h / flow_l_h);
+    let on_parcel = around.parcel.map(share_on);
+    let reached = reach_counts(&wide, heads, around.seen);
+    let share = |hits: usize| hits as f64 / rates.len() as f64;
+    let narrow = Grid::over(outline, cell_m, 0.0);
+    Some(Uniformity {
+        cells: rates.len(),
+        cell_m: wide.cell_m(),
+        rate_mm_h: even.mean,
+        rate_gross_mm_h: flow_l_h / outline.area_m2(),
+        du_lq: even.du_lq,
+        du_lq_robust: robust_du_lq(&narrow, heads, profile, around.seen, even.du_lq),
+        cu_pct: even.cu_pct,
+        cv: even.cv,
+        sc: scheduling_coefficient(&rain, even.mean),
+        dry_frac: share(reached.iter().filter(|&&count| count == 0).count()),
+        weak_frac: share(
+            rates
+                .iter()
+                .filter(|&&rate| f64::from(rate) < even.mean / 2.0)
+                .count(),
+        ),
+        twice_frac: share(reached.iter().filter(|&&count| count >= 2).count()),
+        h2h_frac: head_to_head_frac(heads),
+        over_frac: (beside_l_h + stopped_l_h) / flow_l_h,
+        paved_over_frac: around.pavements.map(share_on),
+        neighb_over_frac: on_parcel.map(|within| (beside_l_h / flow_l_h - within).max(0.0)),
+        build_over_frac: on_blocks,
+    })
+}
+
+/// Mean, DU_lq, CU and CV of a sample of rates or depths.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Evenness {
+    /// Mean of the sample, in its own unit.
+    pub mean: f64,
+    /// Fractional low-quarter distribution uniformity.
+    pub du_lq: f64,
+    /// Fractional low-half distribution uniformity.
+    pub du_lh: f64,
+    /// Christiansen uniformity \[%\].
+    pub cu_pct: f64,
+    /// Coefficient of variation (population).
+    pub cv: f64,
+}
+
+/// The evenness of a sample of equal areas. `None` for an empty or dry sample, and for one that
+/// holds a negative or non-finite value.
+#[must_use]
+pub fn evenness(sample: &[f32]) -> Option<Evenness> {
+    if sample.is_empty() || sample.iter().any(|&x| !x.is_finite() || x < -1e-3) {
+        return None;
+    }
+    let n = sample.len() as f64;
+    let mean = sample.iter().map(|&x| f64::from(x)).sum::<f64>() / n;
+    if mean <= 0.0 {
+        return None;
+    }
+    let (mut off, mut square) = (0.0, 0.0);
+    for &x in sample {
+        let d = f64::from(x) - mean;
+        off += d.abs();
+        square += d * d;
+    }
+    let [quarter, half] = lowest_share_means(sample, [0.25, 0.5]);
+    Some(Evenness {
+        mean,
+        du_lq: quarter / mean,
+        du_lh: half / mean,
+        cu_pct: 100.0 * (1.0 - off / (n * mean)),
+        cv: (square / n).sqrt() / mean,
+    })
+}
+
+/// Means of the lowest shares of a sample, the element on the boundary counted in part.
+///
+/// One pass sorts the values into classes by size, with their sums; only the class on the
+/// boundary is put in order.
+fn lowest_share_means<const N: usize>(sample: &[f32], shares: [f64; N]) -> [f64; N] {
+    const CLASSES: usize = 256;
+    let largest = sample.iter().fold(0.0_f32, |most, &x| most.max(x));
+    let per_unit = if largest > 0.0 { (CLASSES as f32 - 0.5) / largest } else { 0.0 };
+    // Casts of negative rounding dust saturate at class 0.
+    let class_of = |x: f32| ((x * per_unit) as usize).min(CLASSES - 1);
+    let mut counts = [0_u32; CLASSES];
+    let mut sums = [0.0_f64; CLASSES];
+    for &x in sample {
+        let class = class_of(x);
+        counts[class] += 1;
+        sums[class] += f64::from(x);
+    }
+    shares.map(|share| {
+        let quota = sample.len() as f64 * share;
+        let (mut taken, mut sum) = (0.0, 0.0);
+        for class in 0..CLASSES {
+            let here = f64::from(counts[class]);
+            if taken + here < quota {
+                taken += here;
+                sum += sums[class];
+                continue;
+            }
+            let mut boundary: Vec<f32> = sample.iter().copied().filter(|&x| class_of(x) == class).collect();
+            boundary.sort_unstable_by(f32::total_cmp);
+            for x in boundary {
+                let part = (quota - taken).min(1.0);
+                sum += part * f64::from(x);
+                taken += part;
+                if taken >= quota {
+                    break;
+                }
+            }
+            break;
+        }
+        sum / quota
+    })
+}
+
+fn robust_du_lq(
+    grid: &Grid,
+    heads: &[Head],
+    profile: &Profile,
+    seen: &[Option<Outline>],
+    nominal: f64,
+) -> f64 {
+    let mut rain = RainGrid::dry(grid);
+    let mut rates = Vec::with_capacity(grid.turf_cells());
+    let mut sum = nominal;
+    for variation in &Variation::ROBUST[1..] {
+        rain.reset(heads, profile, seen, *variation);
+        rain.turf_rates_into(&mut rates);
+        let mean = rates.iter().map(|&x| f64::from(x)).sum::<f64>() / rates.len().max(1) as f64;
+        if mean > 0.0 {
+            let [quarter] = lowest_share_means(&rates, [0.25]);
+            sum += quarter / mean;
+        }
+    }
+    sum / Variation::ROBUST.len() as f64
+}
+
+/// m / m_w over discs of 5 % of the area clipped to the turf, at least half of the disc turf.
+fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
+    let grid = rain.grid();
+    let (cols, rows) = grid.size();
+    let disc_cells = (WINDOW_SHARE * grid.turf_cells() as f64).max(1.0);
+    let radius_cells = (disc_cells / std::f64::consts::PI).sqrt();
+    let reach = radius_cells.floor() as i64;
+    // Half-width of the disc in each of its rows.
+    let half: Vec<i64> = (-reach..=reach)
+        .map(|dy| {
+            (radius_cells * radius_cells - (dy * dy) as f64)
+                .max(0.0)
+                .sqrt()
+                .floor() as i64
+        })
+        .collect();
+    let full: i64 = half.iter().map(|w| 2 * w + 1).sum();
+    // Running sums of rain and of turf cells along each row, with a margin so that discs may
+    // hang over the sides.
+    let margin = reach as usize + 1;
+    let width = cols + 2 * margin;
+    let mut rain_to = vec![0.0_f64; width * rows];
+    let mut turf_to = vec![0.0_f32; width * rows];
+    for row in 0..rows {
+        let (mut rain_sum, mut turf_sum) = (0.0, 0.0);
+        for i in 0..width {
+            let col = i.wrapping_sub(margin);
+            if col < cols && grid.is_turf(col, row) {
+                rain_sum += rain.rate_mm_h(col, row);
+                turf_sum += 1.0;
+            }
+            rain_to[row * width + i] = rain_sum;
+            turf_to[row * width + i] = turf_sum;
+        }
+    }
+    let mut lowest = f64::INFINITY;
+    let mut sums = vec![0.0_f64; cols];
+    let mut cells = vec![0.0_f32; cols];
+    for row in 0..rows {
+        sums.fill(0.0);
+        cells.fill(0.0);
+        for (k, &w) in half.iter().enumerate() {
+            let y = row as i64 + k as i64 - reach;
+            if y < 0 || y >= rows as i64 {
+                continue;
+            }
+            // Cells col − w to col + w: running sum to the last less that before the first.
+            let last = y as usize * width + margin + w as usize;
+            let before = y as usize * width + margin - w as usize - 1;
+            let rains = rain_to[last..last + cols].iter().zip(&rain_to[before..before + cols]);
+            sums.iter_mut().zip(rains).for_each(|(sum, (to, from))| *sum += to - from);
+            let turfs = turf_to[last..last + cols].iter().zip(&turf_to[before..before + cols]);
+            cells.iter_mut().zip(turfs).for_each(|(count, (to, from))| *count += to - from);
+        }
+        for col in 0..cols {
+            if 2.0 * cells[col] >= full as f32 && grid.is_turf(col, row) {
+                lowest = lowest.min(sums[col] / f64::from(cells[col]));
+            }
+        }
+    }
+    // A field whose discs are all less than half turf (a thin ring) has no window.
+    (lowest.is_finite() && lowest > 1e-6 * mean_mm_h).then(|| mean_mm_h / lowest)
+}
+
+/// Share of heads that lie within the throw of at least two others.
+fn head_to_head_frac(heads: &[Head]) -> f64 {
+    let hit = heads
+        .iter()
+        .enumerate()
+        .filter(|(i, head)| {
+            let reached_by = heads
+                .iter()
+                .enumerate()
+                .filter(|(j, other)| {
+                    i != j && other.at.distance(head.at) <= other.reach_m() + TOUCH_M
+                })
+                .take(2)
+                .count();
+            reached_by == 2
+        })
+        .count();
+    hit as f64 / heads.len() as f64
 }

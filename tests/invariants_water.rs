@@ -41,7 +41,9 @@ fn lawn_polygon() -> TurfArea {
 }
 
 fn ground(texture: Texture, slope_pct: f64, settings: &[&str]) -> Ground {
-    let run = settings.iter().fold(Assumptions::defaults(), |run, s| run.with_setting(s).unwrap());
+    let run = settings.iter().fold(Assumptions::defaults(), |run, s| {
+        run.with_setting(s).unwrap()
+    });
     Ground::assumed(&run, texture, slope_pct)
 }
 
@@ -57,21 +59,39 @@ fn climates() -> impl Strategy<Value = YearClimate> {
                 t_c: None,
             })
             .collect();
-        YearClimate { name: String::new(), months: months.try_into().unwrap() }
+        YearClimate {
+            name: String::new(),
+            months: months.try_into().unwrap(),
+        }
     })
 }
 
 fn hardware() -> impl Strategy<Value = Hardware> {
-    (5.0..60.0f64, 0.0..0.6f64, 0.0..0.5f64, 0.0..0.3f64, any::<[bool; 2]>()).prop_map(
-        |(rate, cv_drawn, over_frac, drift_frac, [regulated, renewed])| Hardware {
-            rate: mm_h(rate),
-            cv_drawn,
-            over_frac,
-            drift_frac,
-            regulation: if regulated { Regulation::Regulated } else { Regulation::Unregulated },
-            condition: if renewed { Condition::Renewed } else { Condition::AsFound },
-        },
+    (
+        5.0..60.0f64,
+        0.0..0.6f64,
+        0.0..0.5f64,
+        0.0..0.3f64,
+        any::<[bool; 2]>(),
     )
+        .prop_map(
+            |(rate, cv_drawn, over_frac, drift_frac, [regulated, renewed])| Hardware {
+                rate: mm_h(rate),
+                cv_drawn,
+                over_frac,
+                drift_frac,
+                regulation: if regulated {
+                    Regulation::Regulated
+                } else {
+                    Regulation::Unregulated
+                },
+                condition: if renewed {
+                    Condition::Renewed
+                } else {
+                    Condition::AsFound
+                },
+            },
+        )
 }
 
 fn close(a: f64, b: f64, relative: f64) -> bool {

@@ -44,8 +44,10 @@ pub fn ordinance_allowance(eto: Depth, adjustment: f64, landscape: Area, special
 /// plan complies when it does not exceed the allowance.
 #[must_use]
 pub fn ordinance_use(eto: Depth, zones: &[Hydrozone], special: Area) -> Volume {
-    let weighted: Area =
-        zones.iter().map(|zone| zone.area * (zone.plant_factor / zone.efficiency)).sum();
+    let weighted: Area = zones
+        .iter()
+        .map(|zone| zone.area * (zone.plant_factor / zone.efficiency))
+        .sum();
     gallons(ORDINANCE_GAL, eto, weighted + special)
 }
 

@@ -80,7 +80,10 @@ impl FoundClock {
     pub fn splits(&self, ground: &Ground, rate: Rate) -> (WaterSplit, WaterSplit) {
         let each = Time::of_s(self.minutes * 60.0);
         let starts = self.starts as u32;
-        (ground.green_ampt_split(rate, each, starts), ground.accumulation_split(rate, each, starts))
+        (
+            ground.green_ampt_split(rate, each, starts),
+            ground.accumulation_split(rate, each, starts),
+        )
     }
 
     /// The water of a year as found. `input.runoff_frac` is the runoff of this clock.
@@ -99,9 +102,9 @@ mod tests {
     use super::*;
 
     fn clock(settings: &[&str]) -> FoundClock {
-        FoundClock::assumed(
-            &settings.iter().fold(Assumptions::defaults(), |run, s| run.with_setting(s).unwrap()),
-        )
+        FoundClock::assumed(&settings.iter().fold(Assumptions::defaults(), |run, s| {
+            run.with_setting(s).unwrap()
+        }))
     }
 
     #[test]

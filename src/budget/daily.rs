@@ -105,15 +105,22 @@ pub fn daily_balance(
 mod tests {
     use super::*;
 
-    const STORE: Reservoir =
-        Reservoir { available_mm: 25.5, depletion_frac: 0.5, root_depth_mm: 150.0 };
+    const STORE: Reservoir = Reservoir {
+        available_mm: 25.5,
+        depletion_frac: 0.5,
+        root_depth_mm: 150.0,
+    };
 
     #[test]
     fn dry_and_steady_agrees_with_the_months() {
         // Without rain every millimetre of demand is irrigated; what is left at the end is less
         // than one watering.
         let days: Vec<DaySky> = (0..365)
-            .map(|day| DaySky { month: day * 12 / 365, eto_mm: 5.0, rain_mm: 0.0 })
+            .map(|day| DaySky {
+                month: day * 12 / 365,
+                eto_mm: 5.0,
+                rain_mm: 0.0,
+            })
             .collect();
         let found = daily_balance(&days, &PlantFactors([0.8; 12]), &STORE);
         let monthly_mm = 365.0 * 5.0 * 0.8;

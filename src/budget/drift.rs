@@ -126,7 +126,11 @@ impl DriftMethod {
     /// fixed fraction.
     #[must_use]
     pub fn regression_pct(self, air: Air, jet: Jet) -> Option<f64> {
-        let Air { wind_m_s: u, rh_pct: rh, t_c } = air;
+        let Air {
+            wind_m_s: u,
+            rh_pct: rh,
+            t_c,
+        } = air;
         let deficit_kpa = saturation_kpa(t_c) * (1.0 - rh / 100.0).max(0.0);
         let pressure_kpa = jet.pressure.kpa();
         Some(match self {
@@ -176,14 +180,22 @@ mod tests {
     use crate::assumptions::Kind;
 
     fn jet(kind: JetKind) -> Jet {
-        Jet { kind, pressure: Pressure::from_kpa(210.0).unwrap(), orifice_mm: 2.5 }
+        Jet {
+            kind,
+            pressure: Pressure::from_kpa(210.0).unwrap(),
+            orifice_mm: 2.5,
+        }
     }
 
     #[test]
     fn published_example() {
         // Playán et al. 2005, equations by number, at 3.5 m/s and 50 % (worked in the reference
         // notes). Night: eq. 2.
-        let air = Air { wind_m_s: 3.5, rh_pct: 50.0, t_c: 20.0 };
+        let air = Air {
+            wind_m_s: 3.5,
+            rh_pct: 50.0,
+            t_c: 20.0,
+        };
         for (method, pct) in [
             (DriftMethod::SolidSet, 17.1965),
             (DriftMethod::Day, 17.6163),
@@ -198,7 +210,9 @@ mod tests {
 
     #[test]
     fn every_method_stays_within_what_is_believed() {
-        let Kind::Choice(words) = Key::WaterDriftMethod.entry().kind else { panic!("a choice") };
+        let Kind::Choice(words) = Key::WaterDriftMethod.entry().kind else {
+            panic!("a choice")
+        };
         let mut seen = Vec::new();
         for word in words {
             let run = Assumptions::defaults()
@@ -209,9 +223,14 @@ mod tests {
             for wind in [0.0, 2.0, 8.0] {
                 for humidity in [5.0, 60.0, 100.0] {
                     let run = run.with_setting(&format!("water.wind_m_s={wind}")).unwrap();
-                    let run = run.with_setting(&format!("water.rh_pct={humidity}")).unwrap();
+                    let run = run
+                        .with_setting(&format!("water.rh_pct={humidity}"))
+                        .unwrap();
                     let loss = drift_frac(&run, jet(JetKind::Spray));
-                    assert!((0.0..=MOST_FRAC).contains(&loss), "{word} {wind} {humidity} {loss}");
+                    assert!(
+                        (0.0..=MOST_FRAC).contains(&loss),
+                        "{word} {wind} {humidity} {loss}"
+                    );
                 }
             }
         }
@@ -221,17 +240,28 @@ mod tests {
     #[test]
     fn by_default_no_family_loses_more_than_another() {
         let run = Assumptions::defaults();
-        assert_eq!(drift_frac(&run, jet(JetKind::Spray)), drift_frac(&run, jet(JetKind::Streams)));
-        let run = run.with_setting("water.drift_spray_extra_frac=0.03").unwrap();
+        assert_eq!(
+            drift_frac(&run, jet(JetKind::Spray)),
+            drift_frac(&run, jet(JetKind::Streams))
+        );
+        let run = run
+            .with_setting("water.drift_spray_extra_frac=0.03")
+            .unwrap();
         let more = drift_frac(&run, jet(JetKind::Spray)) - drift_frac(&run, jet(JetKind::Streams));
         assert!((more - 0.03).abs() < 1e-12);
     }
 
     #[test]
     fn an_orifice_passes_its_flow() {
-        let found = orifice_mm(Flow::from_lpm(14.0).unwrap(), Pressure::from_kpa(210.0).unwrap());
+        let found = orifice_mm(
+            Flow::from_lpm(14.0).unwrap(),
+            Pressure::from_kpa(210.0).unwrap(),
+        );
         // 14 L/min at 20.5 m/s and 0.95: 11.97 mm².
         assert!((found - 3.90).abs() < 0.01, "{found}");
-        assert_eq!(orifice_mm(Flow::from_lpm(14.0).unwrap(), Pressure::ZERO), 0.0);
+        assert_eq!(
+            orifice_mm(Flow::from_lpm(14.0).unwrap(), Pressure::ZERO),
+            0.0
+        );
     }
 }

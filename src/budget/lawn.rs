@@ -104,7 +104,12 @@ fn mean_runoff(year: &YearWater, runoff: &[f64; 12]) -> f64 {
     if year.gross_mm_yr <= 0.0 {
         return 0.0;
     }
-    let lost: f64 = year.months.iter().zip(runoff).map(|(month, r)| month.gross_mm * r).sum();
+    let lost: f64 = year
+        .months
+        .iter()
+        .zip(runoff)
+        .map(|(month, r)| month.gross_mm * r)
+        .sum();
     lost / year.gross_mm_yr
 }
 

@@ -50,7 +50,11 @@ impl Limits {
             assumptions.number(Key::RestrictionClosedTo),
         );
         // Closed hours may run over midnight; equal hours close nothing.
-        let closed_h = if to_h >= from_h { to_h - from_h } else { 24.0 - from_h + to_h };
+        let closed_h = if to_h >= from_h {
+            to_h - from_h
+        } else {
+            24.0 - from_h + to_h
+        };
         Limits {
             days_per_week: match assumptions.choice(Key::RestrictionDayRule) {
                 "odd-even" => 3.5,
@@ -215,8 +219,13 @@ impl ScheduleInput<'_> {
 
     fn base_programme(&self, water: &YearWater) -> Schedule {
         let daily_mm = |month: usize| water.months[month].gross_mm / DAYS[month];
-        let peak_month = (1..12)
-            .fold(0, |peak, month| if daily_mm(month) > daily_mm(peak) { month } else { peak });
+        let peak_month = (1..12).fold(0, |peak, month| {
+            if daily_mm(month) > daily_mm(peak) {
+                month
+            } else {
+                peak
+            }
+        });
         let peak = &water.months[peak_month];
         let interval = self.reservoir.interval_days(
             peak.etc_mm / DAYS[peak_month],
@@ -242,7 +251,9 @@ impl ScheduleInput<'_> {
         flags.sort_unstable();
         let keyed_min = f64::from(day.cycles) * day.cycle_min;
         let percent = std::array::from_fn(|month| {
-            let run_min = self.run_min(water, month, days_per_week).min(day.allowed_min);
+            let run_min = self
+                .run_min(water, month, days_per_week)
+                .min(day.allowed_min);
             (100.0 * run_min / keyed_min).round().clamp(0.0, 100.0) as u32
         });
         Schedule {
@@ -281,17 +292,33 @@ impl ScheduleInput<'_> {
         while cycles < limits.starts
             && allowed_min / f64::from(cycles + 1) >= limits.cycle_least_min
             && self
-                .split(RunoffMethod::GreenAmpt, allowed_min / f64::from(cycles), cycles)
+                .split(
+                    RunoffMethod::GreenAmpt,
+                    allowed_min / f64::from(cycles),
+                    cycles,
+                )
                 .runoff_frac()
                 > GOOD_RUNOFF_FRAC
         {
             cycles += 1;
         }
-        let cycle_min =
-            (allowed_min / f64::from(cycles) - ROUNDING).ceil().clamp(1.0, limits.run_most_min);
-        let soak_min = if cycles > 1 { self.soak_min(cycle_min) } else { 0.0 };
+        let cycle_min = (allowed_min / f64::from(cycles) - ROUNDING)
+            .ceil()
+            .clamp(1.0, limits.run_most_min);
+        let soak_min = if cycles > 1 {
+            self.soak_min(cycle_min)
+        } else {
+            0.0
+        };
         let allowed_min = allowed_min.min(f64::from(cycles) * cycle_min);
-        WateringDay { run_min, allowed_min, cycles, cycle_min, soak_min, flags }
+        WateringDay {
+            run_min,
+            allowed_min,
+            cycles,
+            cycle_min,
+            soak_min,
+            flags,
+        }
     }
 
     /// Longest cycle by the accumulation table \[min\].
@@ -307,8 +334,14 @@ impl ScheduleInput<'_> {
     fn soak_min(&self, cycle_min: f64) -> f64 {
         let intake = self.ground.accumulation.intake;
         let standing = (self.landing() - intake) * Time::of_s(cycle_min * 60.0);
-        let soak_min = if intake > Rate::ZERO { (standing / intake).min() } else { 0.0 };
-        (soak_min - ROUNDING).ceil().max(self.limits.soak_least_min.ceil())
+        let soak_min = if intake > Rate::ZERO {
+            (standing / intake).min()
+        } else {
+            0.0
+        };
+        (soak_min - ROUNDING)
+            .ceil()
+            .max(self.limits.soak_least_min.ceil())
     }
 }
 

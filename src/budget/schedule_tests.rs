@@ -4,7 +4,9 @@ use crate::climate::{EffectiveRain, YearClimate};
 use crate::soil::Texture;
 
 fn run(settings: &[&str]) -> Assumptions {
-    settings.iter().fold(Assumptions::defaults(), |run, s| run.with_setting(s).unwrap())
+    settings.iter().fold(Assumptions::defaults(), |run, s| {
+        run.with_setting(s).unwrap()
+    })
 }
 
 fn input<'a>(
@@ -37,7 +39,9 @@ fn input<'a>(
 
 fn plan(settings: &[&str], texture: Texture, rate_mm_h: f64) -> Schedule {
     let (run, climate) = (run(settings), YearClimate::larkmoor());
-    input(&run, &climate, texture, rate_mm_h).plan(RunoffMethod::Accumulation).0
+    input(&run, &climate, texture, rate_mm_h)
+        .plan(RunoffMethod::Accumulation)
+        .0
 }
 
 #[test]
@@ -48,7 +52,10 @@ fn whole_minutes_deliver_the_need_by_the_percentage_line() {
             let (run, climate) = (run(&[]), YearClimate::larkmoor());
             let input = input(&run, &climate, texture, rate_mm_h);
             let (schedule, _, accumulation) = input.plan(RunoffMethod::Accumulation);
-            let water = year(&DemandInput { runoff_frac: accumulation, ..input.demand.clone() });
+            let water = year(&DemandInput {
+                runoff_frac: accumulation,
+                ..input.demand.clone()
+            });
             assert_eq!(schedule.cycle_min.fract(), 0.0);
             assert_eq!(schedule.peak_month, 6);
             for month in 0..12 {
@@ -75,7 +82,10 @@ fn whole_minutes_deliver_the_need_by_the_percentage_line() {
 fn cycles_stay_within_the_accumulation_table() {
     let schedule = plan(&[], Texture::Clay, 42.0);
     // Clay, up to 3 %: 5.08 mm / (42 · 0.95 − 2.54) mm/h = 8.16 min.
-    assert!(schedule.cycles >= 2 && schedule.cycle_min <= 8.0, "{schedule:?}");
+    assert!(
+        schedule.cycles >= 2 && schedule.cycle_min <= 8.0,
+        "{schedule:?}"
+    );
     // What stands after a cycle enters in the soak.
     let standing_mm = (42.0 * 0.95 - 2.54) * schedule.cycle_min / 60.0;
     assert!(schedule.soak_min >= standing_mm / 2.54 * 60.0 - 1e-9);
@@ -88,20 +98,34 @@ fn the_rule_of_days_and_minutes_binds() {
     let free = plan(&[], Texture::Loam, 20.0);
     assert_eq!((free.days_per_week, free.met_frac), (4.0, 1.0));
     assert!(free.flags.is_empty());
-    let twice = plan(&["restrictions.allowed_weekdays=tue,sat"], Texture::Loam, 20.0);
+    let twice = plan(
+        &["restrictions.allowed_weekdays=tue,sat"],
+        Texture::Loam,
+        20.0,
+    );
     assert_eq!(twice.days_per_week, 2.0);
     assert_eq!(twice.flags, ["days-short"]);
     assert!((twice.peak_run_min / free.peak_run_min - 2.0).abs() < 1e-9);
     let odd = plan(&["restrictions.day_rule=odd-even"], Texture::Loam, 20.0);
     assert_eq!((odd.days_per_week, odd.flags), (3.5, vec!["days-short"]));
     // Ten minutes a day: more days first, then a deficit, said so, and never keyed in.
-    let short = plan(&["restrictions.most_minutes_per_day=10"], Texture::Loam, 20.0);
-    assert_eq!((short.days_per_week, short.flags.as_slice()), (7.0, ["minutes-short"].as_slice()));
+    let short = plan(
+        &["restrictions.most_minutes_per_day=10"],
+        Texture::Loam,
+        20.0,
+    );
+    assert_eq!(
+        (short.days_per_week, short.flags.as_slice()),
+        (7.0, ["minutes-short"].as_slice())
+    );
     assert!(
         short.met_frac < 0.6 && short.run_min() <= 10.0 && short.percent.iter().all(|&p| p <= 100)
     );
     let exempt = plan(
-        &["restrictions.most_minutes_per_day=10", "restrictions.low_rate_exempt_mm_h=25"],
+        &[
+            "restrictions.most_minutes_per_day=10",
+            "restrictions.low_rate_exempt_mm_h=25",
+        ],
         Texture::Loam,
         20.0,
     );
@@ -113,8 +137,11 @@ fn the_controller_binds() {
     let few = plan(&["controller.starts_most=1"], Texture::Clay, 42.0);
     assert_eq!(few.cycles, 1);
     assert!(few.flags.contains(&"starts-short") && few.days_per_week == 7.0);
-    let brief =
-        plan(&["controller.minutes_most=10", "controller.starts_most=2"], Texture::Loam, 10.0);
+    let brief = plan(
+        &["controller.minutes_most=10", "controller.starts_most=2"],
+        Texture::Loam,
+        10.0,
+    );
     assert!(brief.cycle_min <= 10.0 && brief.met_frac < 1.0, "{brief:?}");
 }
 
@@ -126,9 +153,14 @@ fn no_need_no_run() {
     }
     let (schedule, _, _) =
         input(&run, &climate, Texture::Loam, 20.0).plan(RunoffMethod::Accumulation);
-    assert_eq!((schedule.cycles, schedule.run_min(), schedule.percent), (0, 0.0, [0; 12]));
+    assert_eq!(
+        (schedule.cycles, schedule.run_min(), schedule.percent),
+        (0, 0.0, [0; 12])
+    );
     let dry = YearClimate::larkmoor();
-    let still = input(&run, &dry, Texture::Loam, 0.0).plan(RunoffMethod::Accumulation).0;
+    let still = input(&run, &dry, Texture::Loam, 0.0)
+        .plan(RunoffMethod::Accumulation)
+        .0;
     assert_eq!(still.cycles, 0);
 }
 

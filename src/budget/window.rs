@@ -58,9 +58,21 @@ pub fn night_min(stations: &[StationDay]) -> f64 {
 #[must_use]
 pub fn window_need(stations: &[StationDay], limits: &Limits) -> WindowNeed {
     let open_min = limits.open_min;
-    let days = stations.iter().map(|station| station.days_per_week).fold(0.0, f64::max);
-    let most_groups = if days > 0.0 { (limits.days_per_week / days).floor().max(1.0) } else { 1.0 };
-    let mut need = WindowNeed { needed_min: 0.0, open_min, groups: 1, fits: false };
+    let days = stations
+        .iter()
+        .map(|station| station.days_per_week)
+        .fold(0.0, f64::max);
+    let most_groups = if days > 0.0 {
+        (limits.days_per_week / days).floor().max(1.0)
+    } else {
+        1.0
+    };
+    let mut need = WindowNeed {
+        needed_min: 0.0,
+        open_min,
+        groups: 1,
+        fits: false,
+    };
     for groups in 1..=(most_groups as u32) {
         need.groups = groups;
         need.needed_min = longest_night_min(stations, groups);
@@ -96,12 +108,21 @@ pub fn controller_flags(stations: &[StationDay], limits: &Limits) -> Vec<&'stati
 fn longest_night_min(stations: &[StationDay], groups: u32) -> f64 {
     let run_min = |station: &StationDay| f64::from(station.cycles) * station.cycle_min;
     let mut order: Vec<usize> = (0..stations.len()).collect();
-    order.sort_by(|&a, &b| run_min(&stations[b]).total_cmp(&run_min(&stations[a])).then(a.cmp(&b)));
+    order.sort_by(|&a, &b| {
+        run_min(&stations[b])
+            .total_cmp(&run_min(&stations[a]))
+            .then(a.cmp(&b))
+    });
     let mut nights: Vec<Vec<usize>> = vec![Vec::new(); groups as usize];
     let mut loads_min = vec![0.0; groups as usize];
     for index in order {
-        let lightest = (1..nights.len())
-            .fold(0, |best, night| if loads_min[night] < loads_min[best] { night } else { best });
+        let lightest = (1..nights.len()).fold(0, |best, night| {
+            if loads_min[night] < loads_min[best] {
+                night
+            } else {
+                best
+            }
+        });
         loads_min[lightest] += run_min(&stations[index]);
         nights[lightest].push(index);
     }
@@ -121,7 +142,12 @@ mod tests {
     use crate::assumptions::Assumptions;
 
     fn station(cycles: u32, cycle_min: f64, soak_min: f64) -> StationDay {
-        StationDay { cycles, cycle_min, soak_min, days_per_week: 3.0 }
+        StationDay {
+            cycles,
+            cycle_min,
+            soak_min,
+            days_per_week: 3.0,
+        }
     }
 
     #[test]
@@ -132,7 +158,10 @@ mod tests {
         assert_eq!(night_min(&[station(3, 10.0, 30.0); 4]), 120.0);
         // Two do not: 10 + 10, wait 20, and so on.
         assert_eq!(night_min(&[station(3, 10.0, 30.0); 2]), 100.0);
-        assert_eq!(night_min(&[station(0, 10.0, 30.0), station(1, 7.0, 0.0)]), 7.0);
+        assert_eq!(
+            night_min(&[station(0, 10.0, 30.0), station(1, 7.0, 0.0)]),
+            7.0
+        );
     }
 
     #[test]
@@ -141,7 +170,10 @@ mod tests {
             let stations: Vec<StationDay> = (0..count)
                 .map(|i| station(i % 4 + 1, f64::from(5 + i), f64::from(10 * i)))
                 .collect();
-            let runs: f64 = stations.iter().map(|s| f64::from(s.cycles) * s.cycle_min).sum();
+            let runs: f64 = stations
+                .iter()
+                .map(|s| f64::from(s.cycles) * s.cycle_min)
+                .sum();
             let alone = stations
                 .iter()
                 .map(|s| f64::from(s.cycles) * s.cycle_min + f64::from(s.cycles - 1) * s.soak_min)
@@ -153,12 +185,20 @@ mod tests {
 
     #[test]
     fn stations_move_to_other_days_when_the_night_is_short() {
-        let limits = Limits { open_min: 250.0, ..Limits::assumed(&Assumptions::defaults()) };
+        let limits = Limits {
+            open_min: 250.0,
+            ..Limits::assumed(&Assumptions::defaults())
+        };
         let many = [station(1, 100.0, 0.0); 4];
         let need = window_need(&many, &limits);
         assert_eq!((need.groups, need.needed_min, need.fits), (2, 200.0, true));
-        let daily: Vec<StationDay> =
-            many.iter().map(|s| StationDay { days_per_week: 7.0, ..*s }).collect();
+        let daily: Vec<StationDay> = many
+            .iter()
+            .map(|s| StationDay {
+                days_per_week: 7.0,
+                ..*s
+            })
+            .collect();
         let need = window_need(&daily, &limits);
         assert_eq!((need.groups, need.needed_min, need.fits), (1, 400.0, false));
         assert!(window_need(&[], &limits).fits);
@@ -166,11 +206,21 @@ mod tests {
 
     #[test]
     fn a_controller_holds_so_many_stations_and_patterns() {
-        let limits =
-            Limits { programs: 2, stations: 3, ..Limits::assumed(&Assumptions::defaults()) };
-        let some = [station(1, 10.0, 0.0), station(2, 5.0, 20.0), station(2, 7.0, 20.0)];
+        let limits = Limits {
+            programs: 2,
+            stations: 3,
+            ..Limits::assumed(&Assumptions::defaults())
+        };
+        let some = [
+            station(1, 10.0, 0.0),
+            station(2, 5.0, 20.0),
+            station(2, 7.0, 20.0),
+        ];
         assert!(controller_flags(&some, &limits).is_empty());
         let more = [&some[..], &[station(3, 4.0, 20.0)]].concat();
-        assert_eq!(controller_flags(&more, &limits), ["programs-short", "stations-short"]);
+        assert_eq!(
+            controller_flags(&more, &limits),
+            ["programs-short", "stations-short"]
+        );
     }
 }

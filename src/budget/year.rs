@@ -106,7 +106,9 @@ pub fn year(input: &DemandInput<'_>) -> YearWater {
         let sky = &input.climate.months[index];
         month.etc_mm = sky.eto_mm * input.plants.0[index];
         month.effective_rain_mm =
-            input.effective_rain.of_month_mm(sky.rain_mm, month.etc_mm, input.storage_mm);
+            input
+                .effective_rain
+                .of_month_mm(sky.rain_mm, month.etc_mm, input.storage_mm);
         month.net_mm = match &input.daily_net_mm {
             Some(net_mm) => net_mm[index].max(0.0),
             None => (month.etc_mm - month.effective_rain_mm).max(0.0),
@@ -145,7 +147,11 @@ impl YearWater {
     #[must_use]
     pub fn peak_month(&self) -> usize {
         (1..12).fold(0, |peak, month| {
-            if self.months[month].gross_mm > self.months[peak].gross_mm { month } else { peak }
+            if self.months[month].gross_mm > self.months[peak].gross_mm {
+                month
+            } else {
+                peak
+            }
         })
     }
 }
@@ -183,7 +189,11 @@ mod tests {
         assert!((july.net_mm - 134.0).abs() < 1e-9);
         assert!((july.gross_mm - 191.43).abs() < 0.005);
         assert!((july.use_m3 - 19.143).abs() < 0.0005);
-        let july = year(&DemandInput { du_lq_field: 0.7, ..input(&climate) }).months[6];
+        let july = year(&DemandInput {
+            du_lq_field: 0.7,
+            ..input(&climate)
+        })
+        .months[6];
         assert!((july.gross_mm - 163.41).abs() < 0.005);
     }
 
@@ -191,7 +201,11 @@ mod tests {
     fn the_embedded_town_needs_about_nine_hundred_millimetres() {
         let climate = YearClimate::larkmoor();
         let water = year(&input(&climate));
-        assert!((850.0..950.0).contains(&water.net_mm_yr), "{}", water.net_mm_yr);
+        assert!(
+            (850.0..950.0).contains(&water.net_mm_yr),
+            "{}",
+            water.net_mm_yr
+        );
         assert_eq!(water.peak_month(), 6);
         assert_eq!(water.months[0].net_mm, 40.0 - 29.0);
     }
@@ -200,7 +214,10 @@ mod tests {
     fn overspray_is_paid_for() {
         let climate = YearClimate::larkmoor();
         let whole = year(&input(&climate));
-        let spilt = year(&DemandInput { over_frac: 0.2, ..input(&climate) });
+        let spilt = year(&DemandInput {
+            over_frac: 0.2,
+            ..input(&climate)
+        });
         assert_eq!(whole.gross_mm_yr, spilt.gross_mm_yr);
         assert!((spilt.use_m3_yr / whole.use_m3_yr - 1.25).abs() < 1e-12);
     }

@@ -1,8 +1,10 @@
 //! Nozzle families: what can be bought, and what it does at which setting.
 
+mod head;
 mod parse;
 mod profile;
 
+pub use head::{Head, Pattern, Role};
 pub use profile::{BadProfile, Profile};
 
 use crate::units::{Flow, Length, Pressure, Rate};
@@ -120,9 +122,13 @@ impl Catalogue {
     /// # Panics
     /// Never: a test reads the embedded text.
     #[must_use]
-    #[expect(clippy::expect_used, reason = "the embedded text is constant and read by a test")]
+    #[expect(
+        clippy::expect_used,
+        reason = "the embedded text is constant and read by a test"
+    )]
     pub fn generic() -> Catalogue {
-        Catalogue::parse(GENERIC_TOML, "embedded catalogue").expect("the embedded catalogue is valid")
+        Catalogue::parse(GENERIC_TOML, "embedded catalogue")
+            .expect("the embedded catalogue is valid")
     }
 
     /// The family of this name.
@@ -136,13 +142,19 @@ impl Family {
     /// The shortest throw of the family \[m\].
     #[must_use]
     pub fn shortest_m(&self) -> f64 {
-        self.nozzles.iter().map(|nozzle| nozzle.shortest.m()).fold(f64::INFINITY, f64::min)
+        self.nozzles
+            .iter()
+            .map(|nozzle| nozzle.shortest.m())
+            .fold(f64::INFINITY, f64::min)
     }
 
     /// The longest throw of the family \[m\].
     #[must_use]
     pub fn longest_m(&self) -> f64 {
-        self.nozzles.iter().map(|nozzle| nozzle.longest.m()).fold(0.0, f64::max)
+        self.nozzles
+            .iter()
+            .map(|nozzle| nozzle.longest.m())
+            .fold(0.0, f64::max)
     }
 
     /// The nozzle to fit for a throw: the one with the shortest rated throw that still reaches
@@ -174,7 +186,11 @@ impl Family {
     /// 60 · q₃₆₀ / R² with q in L/min: the mean over its nozzles.
     #[must_use]
     pub fn rated_rate(&self) -> Rate {
-        let sum: f64 = self.nozzles.iter().map(|nozzle| nozzle.square_rate_mm_h()).sum();
+        let sum: f64 = self
+            .nozzles
+            .iter()
+            .map(|nozzle| nozzle.square_rate_mm_h())
+            .sum();
         Rate::of_m_s(sum / self.nozzles.len() as f64 / 3.6e6)
     }
 }

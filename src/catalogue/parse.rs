@@ -2,9 +2,7 @@
 
 use serde::Deserialize;
 
-use super::{
-    Catalogue, Family, FlowFollows, Nozzle, Profile, Strip, StripKind, Sweeps,
-};
+use super::{Catalogue, Family, FlowFollows, Nozzle, Profile, Strip, StripKind, Sweeps};
 use crate::issue::{Code, Issue};
 use crate::units::{Flow, Length, Pressure};
 
@@ -112,8 +110,9 @@ impl Catalogue {
     /// `CA01` when the text is not a catalogue, `CA02` for an impossible value, `CA03` when the
     /// nozzles of a family differ in rate by more than 10 %.
     pub fn parse(text: &str, file: &str) -> Result<Catalogue, Issue> {
-        let typed: FileText = toml::from_str(text)
-            .map_err(|error| Issue::new(Code::CA01, error.to_string().trim_end().to_owned()).in_file(file))?;
+        let typed: FileText = toml::from_str(text).map_err(|error| {
+            Issue::new(Code::CA01, error.to_string().trim_end().to_owned()).in_file(file)
+        })?;
         if typed.families.is_empty() {
             return Err(Issue::new(Code::CA01, "it has no [[family]]").in_file(file));
         }
@@ -126,7 +125,10 @@ impl Catalogue {
             }
             families.push(family);
         }
-        Ok(Catalogue { title: typed.title, families })
+        Ok(Catalogue {
+            title: typed.title,
+            families,
+        })
     }
 }
 
@@ -134,7 +136,11 @@ impl FamilyText {
     fn validated(self) -> Result<Family, Issue> {
         let name = self.name;
         let bad = |found: String| Issue::new(Code::CA02, format!("family `{name}`: {found}"));
-        if name.is_empty() || !name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_') {
+        if name.is_empty()
+            || !name
+                .chars()
+                .all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_')
+        {
             return Err(bad("the name must be letters, digits, - and _".into()));
         }
         if self.nozzles.is_empty() {
@@ -143,7 +149,12 @@ impl FamilyText {
         for (what, value, low, high) in [
             ("rated_kpa", self.rated_kpa, 50.0, 1_000.0),
             ("working_kpa[0]", self.working_kpa[0], 20.0, self.rated_kpa),
-            ("working_kpa[1]", self.working_kpa[1], self.rated_kpa, 2_000.0),
+            (
+                "working_kpa[1]",
+                self.working_kpa[1],
+                self.rated_kpa,
+                2_000.0,
+            ),
             ("flow_exponent", self.flow_exponent, 0.0, 1.0),
             ("throw_exponent", self.throw_exponent, 0.0, 1.0),
             ("trajectory_deg", self.trajectory_deg, 0.0, 60.0),
@@ -160,7 +171,10 @@ impl FamilyText {
             || sweeps.to < sweeps.from
             || sweeps.to > 355
         {
-            return Err(bad("sweeps_deg must run from 5 or more to 355 or less in steps of 5 or a multiple".into()));
+            return Err(bad(
+                "sweeps_deg must run from 5 or more to 355 or less in steps of 5 or a multiple"
+                    .into(),
+            ));
         }
         let profile = match self.profile {
             ProfileText::Name(text) => Profile::parse(&text),
@@ -180,7 +194,12 @@ impl FamilyText {
                 full_circle: Flow::of_m3_s(nozzle.full_circle_lpm / 60_000.0),
             });
         }
-        nozzles.sort_by(|a, b| a.longest.m().total_cmp(&b.longest.m()).then_with(|| a.name.cmp(&b.name)));
+        nozzles.sort_by(|a, b| {
+            a.longest
+                .m()
+                .total_cmp(&b.longest.m())
+                .then_with(|| a.name.cmp(&b.name))
+        });
         for pair in nozzles.windows(2) {
             if pair[1].shortest.m() > pair[0].longest.m() + 1e-9 {
                 return Err(bad(format!(
@@ -263,13 +282,22 @@ mod tests {
         let catalogue = Catalogue::generic();
         let names: Vec<&str> = catalogue.families.iter().map(|f| f.name.as_str()).collect();
         assert_eq!(names, ["spray", "rotary-mid", "rotary-slow"]);
-        for (name, rate_mm_h, shortest_m, longest_m) in
-            [("spray", 40.0, 1.5, 4.5), ("rotary-mid", 20.0, 2.0, 5.0), ("rotary-slow", 10.0, 2.5, 10.0)]
-        {
+        for (name, rate_mm_h, shortest_m, longest_m) in [
+            ("spray", 40.0, 1.5, 4.5),
+            ("rotary-mid", 20.0, 2.0, 5.0),
+            ("rotary-slow", 10.0, 2.5, 10.0),
+        ] {
             let family = catalogue.family(name).unwrap();
             // Flows in the file carry eight digits.
-            assert!((family.rated_rate().mm_h() - rate_mm_h).abs() < 1e-5, "{name}");
-            assert_eq!((family.shortest_m(), family.longest_m()), (shortest_m, longest_m), "{name}");
+            assert!(
+                (family.rated_rate().mm_h() - rate_mm_h).abs() < 1e-5,
+                "{name}"
+            );
+            assert_eq!(
+                (family.shortest_m(), family.longest_m()),
+                (shortest_m, longest_m),
+                "{name}"
+            );
             assert_eq!(family.strips.len(), 3, "{name}");
         }
     }
@@ -279,15 +307,23 @@ mod tests {
         // More damages the pattern (common practice, no source).
         for family in Catalogue::generic().families {
             for nozzle in &family.nozzles {
-                assert!(nozzle.shortest.m() >= 0.745 * nozzle.longest.m(), "{}", nozzle.name);
+                assert!(
+                    nozzle.shortest.m() >= 0.745 * nozzle.longest.m(),
+                    "{}",
+                    nozzle.name
+                );
             }
         }
     }
 
     #[test]
     fn a_family_that_is_not_matched_is_refused() {
-        let text = super::super::GENERIC_TOML.replace("full_circle_lpm = 1.5\n", "full_circle_lpm = 1.7\n");
-        assert_eq!(Catalogue::parse(&text, "x.toml").unwrap_err().code, Code::CA03);
+        let text = super::super::GENERIC_TOML
+            .replace("full_circle_lpm = 1.5\n", "full_circle_lpm = 1.7\n");
+        assert_eq!(
+            Catalogue::parse(&text, "x.toml").unwrap_err().code,
+            Code::CA03
+        );
     }
 
     #[test]
@@ -307,7 +343,10 @@ mod tests {
             assert_eq!(issue.code, code, "{from} -> {to}: {issue}");
             assert_eq!(issue.place.file.as_deref(), Some("x.toml"));
         }
-        assert_eq!(Catalogue::parse("title = 'x'", "x").unwrap_err().code, Code::CA01);
+        assert_eq!(
+            Catalogue::parse("title = 'x'", "x").unwrap_err().code,
+            Code::CA01
+        );
     }
 
     #[test]

@@ -37,7 +37,9 @@ pub struct Table {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum BadProfile {
     /// The name is not one of the four.
-    #[error("`{0}` is not a profile; use triangular, elliptical, uniform, parabolic or [[s, rate], …]")]
+    #[error(
+        "`{0}` is not a profile; use triangular, elliptical, uniform, parabolic or [[s, rate], …]"
+    )]
     UnknownName(String),
     /// The table is empty, out of order, negative or zero everywhere.
     #[error("the table must rise in s from 0 to 1 and hold rates of 0 or more, not all 0")]
@@ -115,7 +117,10 @@ impl Profile {
 impl Table {
     fn rate_at(&self, s: f64) -> f64 {
         let after = self.scaled.partition_point(|&(knot, _)| knot <= s);
-        match (after.checked_sub(1).and_then(|i| self.scaled.get(i)), self.scaled.get(after)) {
+        match (
+            after.checked_sub(1).and_then(|i| self.scaled.get(i)),
+            self.scaled.get(after),
+        ) {
             (Some(&(s1, f1)), Some(&(s2, f2))) => f1 + (f2 - f1) * (s - s1) / (s2 - s1),
             (None, Some(&(_, first))) => first,
             _ => 0.0,
@@ -131,8 +136,11 @@ impl fmt::Display for Profile {
             Profile::Elliptical => f.write_str("elliptical"),
             Profile::Parabolic => f.write_str("parabolic"),
             Profile::Tabulated(table) => {
-                let points: Vec<String> =
-                    table.given.iter().map(|(s, rate)| format!("[{s:?},{rate:?}]")).collect();
+                let points: Vec<String> = table
+                    .given
+                    .iter()
+                    .map(|(s, rate)| format!("[{s:?},{rate:?}]"))
+                    .collect();
                 write!(f, "[{}]", points.join(","))
             }
         }
@@ -170,7 +178,11 @@ mod tests {
             Profile::tabulated(doughnut).unwrap(),
         ] {
             // 200,000 midpoints on a function with bounded slope but a root at 1: 1e-6 is ample.
-            assert!((moment(&profile) - 1.0).abs() < 1e-6, "{profile}: {}", moment(&profile));
+            assert!(
+                (moment(&profile) - 1.0).abs() < 1e-6,
+                "{profile}: {}",
+                moment(&profile)
+            );
         }
     }
 
@@ -192,7 +204,13 @@ mod tests {
 
     #[test]
     fn text_and_profile_are_the_same_thing() {
-        for text in ["uniform", "triangular", "elliptical", "parabolic", "[[0.0,1.0],[0.5,2.0],[1.0,0.0]]"] {
+        for text in [
+            "uniform",
+            "triangular",
+            "elliptical",
+            "parabolic",
+            "[[0.0,1.0],[0.5,2.0],[1.0,0.0]]",
+        ] {
             let profile = Profile::parse(text).unwrap();
             assert_eq!(Profile::parse(&profile.to_string()).unwrap(), profile);
         }
@@ -200,7 +218,14 @@ mod tests {
 
     #[test]
     fn impossible_tables_are_refused() {
-        for text in ["[]", "[[0,0],[1,0]]", "[[0.5,1],[0.2,1]]", "[[0,-1],[1,1]]", "[[0,1],[1.5,0]]", "cone"] {
+        for text in [
+            "[]",
+            "[[0,0],[1,0]]",
+            "[[0.5,1],[0.2,1]]",
+            "[[0,-1],[1,1]]",
+            "[[0,1],[1.5,0]]",
+            "cone",
+        ] {
             assert!(Profile::parse(text).is_err(), "{text}");
         }
     }

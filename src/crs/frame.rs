@@ -38,13 +38,26 @@ impl Frame {
         let e2 = FLATTENING * (2.0 - FLATTENING);
         let e = e2.sqrt();
         let q_pole = authalic_q(1.0, e2, e);
-        let (sin_lat0, cos_lat0) = (libm::sin(lat0_deg.to_radians()), libm::cos(lat0_deg.to_radians()));
+        let (sin_lat0, cos_lat0) = (
+            libm::sin(lat0_deg.to_radians()),
+            libm::cos(lat0_deg.to_radians()),
+        );
         let sin_beta0 = authalic_q(sin_lat0, e2, e) / q_pole;
         let cos_beta0 = (1.0 - sin_beta0 * sin_beta0).sqrt();
         let radius_q_m = SEMI_MAJOR_M * (q_pole / 2.0).sqrt();
         let m0 = cos_lat0 / (1.0 - e2 * sin_lat0 * sin_lat0).sqrt();
         let d = SEMI_MAJOR_M * m0 / (radius_q_m * cos_beta0);
-        Frame { lon0_deg, lat0_deg, e2, e, q_pole, sin_beta0, cos_beta0, radius_q_m, d }
+        Frame {
+            lon0_deg,
+            lat0_deg,
+            e2,
+            e,
+            q_pole,
+            sin_beta0,
+            cos_beta0,
+            radius_q_m,
+            d,
+        }
     }
 
     /// Longitude of the origin [degrees].
@@ -92,7 +105,10 @@ impl Frame {
         let c = 2.0 * libm::asin((rho / (2.0 * self.radius_q_m)).min(1.0));
         let (sin_c, cos_c) = (libm::sin(c), libm::cos(c));
         let q = self.q_pole * (cos_c * self.sin_beta0 + y * sin_c * self.cos_beta0 / rho);
-        let delta = libm::atan2(x * sin_c, rho * self.cos_beta0 * cos_c - y * self.sin_beta0 * sin_c);
+        let delta = libm::atan2(
+            x * sin_c,
+            rho * self.cos_beta0 * cos_c - y * self.sin_beta0 * sin_c,
+        );
         let lat = latitude_of_q(q, self.e2, self.e);
         (self.lon0_deg + delta.to_degrees(), lat.to_degrees())
     }
@@ -101,9 +117,14 @@ impl Frame {
     #[must_use]
     pub fn outline(&self, polygon: &geo::Polygon<f64>) -> Option<Outline> {
         let ring = |line: &geo::LineString<f64>| {
-            line.coords().map(|c| self.to_plane(c.x, c.y)).collect::<Vec<Point>>()
+            line.coords()
+                .map(|c| self.to_plane(c.x, c.y))
+                .collect::<Vec<Point>>()
         };
-        Outline::new(ring(polygon.exterior()), polygon.interiors().iter().map(ring).collect())
+        Outline::new(
+            ring(polygon.exterior()),
+            polygon.interiors().iter().map(ring).collect(),
+        )
     }
 }
 
@@ -137,13 +158,23 @@ mod tests {
     #[test]
     fn there_and_back() {
         let mut tried = 0;
-        for (lon0, lat0) in [(-77.16, 39.1), (5.06, 43.57), (14.4, 50.1), (179.9999, -45.0), (0.0, 0.0), (30.0, 85.0)] {
+        for (lon0, lat0) in [
+            (-77.16, 39.1),
+            (5.06, 43.57),
+            (14.4, 50.1),
+            (179.9999, -45.0),
+            (0.0, 0.0),
+            (30.0, 85.0),
+        ] {
             let frame = Frame::about(lon0, lat0);
             for (x, y) in [(0.0, 0.0), (12.5, -7.25), (-1_500.0, 900.0), (0.0, 2_500.0)] {
                 let (lon, lat) = frame.to_lonlat(Point::new(x, y));
                 let back = frame.to_plane(lon, lat);
                 // 1e-9 degrees are a tenth of a millimetre; arithmetic should lose less than 1e-6 m.
-                assert!(back.distance(Point::new(x, y)) < 1e-6, "{lon0} {lat0} {x} {y}");
+                assert!(
+                    back.distance(Point::new(x, y)) < 1e-6,
+                    "{lon0} {lat0} {x} {y}"
+                );
                 tried += 1;
             }
         }
@@ -177,8 +208,13 @@ mod tests {
             }
             let area_m2 = Outline::new(ring, vec![]).unwrap().area_m2();
             let q = |lat: f64| authalic_q(libm::sin(lat.to_radians()), e2, e);
-            let exact_m2 = SEMI_MAJOR_M * SEMI_MAJOR_M * 0.01_f64.to_radians() * (q(lat + 0.01) - q(lat)) / 2.0;
-            assert!((area_m2 / exact_m2 - 1.0).abs() < 1e-6, "{lat}: {area_m2} {exact_m2}");
+            let exact_m2 =
+                SEMI_MAJOR_M * SEMI_MAJOR_M * 0.01_f64.to_radians() * (q(lat + 0.01) - q(lat))
+                    / 2.0;
+            assert!(
+                (area_m2 / exact_m2 - 1.0).abs() < 1e-6,
+                "{lat}: {area_m2} {exact_m2}"
+            );
         }
     }
 }

@@ -1,91 +1,114 @@
 //! Layouts: where the heads go, how far they throw and which way.
 
-use crate::catalogue::StripKind;
-use crate::shape::Point;
-use crate::units::Flow;
+mod design;
+mod draft;
+mod lattice;
+mod refine;
+mod ring;
+mod rule;
+mod vary;
 
-/// What a head is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Role {
-    /// At a corner of the turf.
-    Corner,
-    /// Along an edge.
-    Edge,
-    /// Inside.
-    Interior,
-    /// With a strip pattern.
-    Strip,
-    /// In the ground already.
-    Kept,
+pub use crate::catalogue::{Head, Pattern, Role};
+pub use rule::{rule_layout, rule_throw_m};
+
+use crate::catalogue::Family;
+use crate::shape::{Outline, Point};
+
+/// Two heads on the boundary keep this share of the throw from one another.
+const CROWDED_FRAC: f64 = 0.45;
+
+/// How hard to search for a good layout.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Effort {
+    /// The plain rule, as drawn by hand.
+    Rule,
+    /// One start, few moves.
+    Fast,
+    /// Several starts, a bounded search.
+    #[default]
+    Normal,
+    /// Many starts, a long search.
+    Thorough,
 }
 
-impl Role {
-    /// The word in the `role` column.
-    #[must_use]
-    pub fn text(self) -> &'static str {
-        match self {
-            Role::Corner => "corner",
-            Role::Edge => "edge",
-            Role::Interior => "interior",
-            Role::Strip => "strip",
-            Role::Kept => "kept",
-        }
+/// What to prefer where evenness and the number of heads compete.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Favour {
+    /// Evenness, with no more heads than the plain rule.
+    #[default]
+    Evenness,
+    /// Between the two.
+    Balance,
+    /// Few heads.
+    Heads,
+}
+
+/// Lays out one turf area with one family.
+#[must_use]
+pub fn layout(outline: &Outline, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
+    let throw_m = rule_throw_m(outline, family);
+    let rule = rule_layout(outline, family, throw_m);
+    match effort {
+        Effort::Rule => rule,
+        _ => design::designed(outline, family, throw_m, &rule, effort, favour),
     }
 }
 
-/// The shape that a head waters.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Pattern {
-    /// A sector of a disc: from `start_deg` clockwise by `sweep_deg`. Full circle: start 0,
-    /// sweep 360.
-    Sector {
-        /// Throw \[m\], whole centimetres.
-        radius_m: f64,
-        /// Start of the arc \[degrees clockwise from north\], a whole number.
-        start_deg: f64,
-        /// Sweep \[degrees\], a multiple of 5.
-        sweep_deg: f64,
-    },
-    /// A rectangle at a uniform rate.
-    Strip {
-        /// Where the head stands.
-        kind: StripKind,
-        /// Long side \[m\].
-        length_m: f64,
-        /// Short side \[m\].
-        width_m: f64,
-        /// From the head into the rectangle: across its width (side, centre) or along its
-        /// length (end) \[degrees clockwise from north\].
-        azimuth_deg: f64,
-    },
+/// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in
+/// steps of 5°, starts in whole degrees, the nozzle and flow that go with them.
+#[derive(Debug, Clone, Copy)]
+pub struct Setter<'f> {
+    /// The family.
+    pub family: &'f Family,
 }
 
-/// One head of a layout, as it is set.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Head {
-    /// Where it stands in the parcel's frame.
-    pub at: Point,
-    /// What it is for.
-    pub role: Role,
-    /// What it waters.
-    pub pattern: Pattern,
-    /// Index of the nozzle (sector) or strip of its family.
-    pub nozzle: usize,
-    /// Flow at the rated pressure.
-    pub flow: Flow,
-}
-
-impl Head {
-    /// How far from the head water can fall \[m\].
+impl Setter<'_> {
+    /// The offered sweep nearest to an angle \[degrees\]; beyond the largest part circle the full
+    /// circle, where the family has one.
     #[must_use]
-    pub fn reach_m(&self) -> f64 {
-        match self.pattern {
-            Pattern::Sector { radius_m, .. } => radius_m,
-            Pattern::Strip { kind, length_m, width_m, .. } => match kind {
-                StripKind::End => Point::new(length_m, width_m / 2.0).norm(),
-                StripKind::Side => Point::new(length_m / 2.0, width_m).norm(),
-                StripKind::Centre => Point::new(length_m / 2.0, width_m / 2.0).norm(),
+    pub fn nearest_sweep_deg(&self, angle_deg: f64) -> f64 {
+        let sweeps = self.family.sweeps;
+        let step = f64::from(sweeps.step_deg);
+        let rounded = (angle_deg / step).round() * step;
+        if rounded > f64::from(sweeps.to_deg) {
+            let between = (f64::from(sweeps.to_deg) + 360.0) / 2.0;
+            if sweeps.full_circle && rounded >= between {
+                360.0
+            } else {
+                f64::from(sweeps.to_deg)
+            }
+        } else {
+            rounded.max(f64::from(sweeps.from_deg))
+        }
+    }
+
+    /// Makes a head. The start is rounded to a whole degree, the throw to a whole centimetre.
+    #[must_use]
+    pub fn head(
+        &self,
+        at: Point,
+        role: Role,
+        throw_m: f64,
+        start_deg: f64,
+        sweep_deg: f64,
+    ) -> Head {
+        let radius_m = (throw_m * 100.0).round() / 100.0;
+        let start_deg = if sweep_deg >= 360.0 {
+            0.0
+        } else {
+            start_deg.round().rem_euclid(360.0)
+        };
+        let nozzle = self.family.nozzle_for(radius_m);
+        Head {
+            at,
+            role,
+            pattern: Pattern::Sector {
+                radius_m,
+                start_deg,
+                sweep_deg,
             },
+            nozzle,
+            flow: self.family.flow(nozzle, radius_m, sweep_deg),
         }
     }
 }

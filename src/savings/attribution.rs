@@ -19,14 +19,21 @@ impl Side {
     /// A side that waters to need, with the runoff that is reported.
     #[must_use]
     pub fn to_need(hardware: &Hardware, water: &ScenarioWater) -> Side {
-        Side { hardware: *hardware, runoff_frac: *water.runoff(), clock_gross_mm: None }
+        Side {
+            hardware: *hardware,
+            runoff_frac: *water.runoff(),
+            clock_gross_mm: None,
+        }
     }
 
     /// A side whose depths the clock sets.
     #[must_use]
     pub fn by_clock(hardware: &Hardware, water: &ScenarioWater) -> Side {
         let gross_mm = water.year().months.map(|month| month.gross_mm);
-        Side { clock_gross_mm: Some(gross_mm), ..Side::to_need(hardware, water) }
+        Side {
+            clock_gross_mm: Some(gross_mm),
+            ..Side::to_need(hardware, water)
+        }
     }
 }
 

@@ -71,8 +71,11 @@ pub fn outcome(
     (base_hardware, base): (&Hardware, &ScenarioWater),
     (new_hardware, new): (&Hardware, &ScenarioWater),
 ) -> Outcome {
-    let rate_ratio =
-        if base_hardware.rate > Rate::ZERO { new_hardware.rate / base_hardware.rate } else { 0.0 };
+    let rate_ratio = if base_hardware.rate > Rate::ZERO {
+        new_hardware.rate / base_hardware.rate
+    } else {
+        0.0
+    };
     let entering = |hardware: &Hardware, runoff: f64| (1.0 - hardware.drift_frac) * (1.0 - runoff);
     let need = new.year();
     let gross_mm: [f64; 12] = std::array::from_fn(|month| {
@@ -87,8 +90,16 @@ pub fn outcome(
         }
     });
     let after = need.with_gross(&gross_mm, &lawn.demand_with(new_hardware, *new.runoff()));
-    let met_mm: f64 = gross_mm.iter().zip(&need.months).map(|(mm, m)| mm.min(m.gross_mm)).sum();
-    let met_frac = if need.gross_mm_yr > 0.0 { met_mm / need.gross_mm_yr } else { 1.0 };
+    let met_mm: f64 = gross_mm
+        .iter()
+        .zip(&need.months)
+        .map(|(mm, m)| mm.min(m.gross_mm))
+        .sum();
+    let met_frac = if need.gross_mm_yr > 0.0 {
+        met_mm / need.gross_mm_yr
+    } else {
+        1.0
+    };
     Outcome {
         behaviour,
         gross_mm_yr: after.gross_mm_yr,

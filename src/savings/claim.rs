@@ -51,8 +51,10 @@ impl ClaimTerms {
 #[must_use]
 pub fn beyond_m3_yr(without: &[&ScenarioWater], with: &ScenarioWater) -> f64 {
     let by = |year: fn(&ScenarioWater) -> &YearWater| {
-        let least_m3 =
-            without.iter().map(|water| year(water).use_m3_yr).fold(f64::INFINITY, f64::min);
+        let least_m3 = without
+            .iter()
+            .map(|water| year(water).use_m3_yr)
+            .fold(f64::INFINITY, f64::min);
         least_m3 - year(with).use_m3_yr
     };
     by(|water| &water.by_accumulation).min(by(|water| &water.by_green_ampt))
@@ -86,7 +88,10 @@ mod tests {
         assert_eq!(terms.persistence_frac(), 0.75);
         assert!((claimed_m3_yr(20.0, &terms) - 20.0 * 0.5 * 0.8 * 0.75).abs() < 1e-12);
         assert_eq!(claimed_m3_yr(-2.0, &terms), -2.0);
-        let steady = ClaimTerms { decay_frac_yr: 0.0, ..terms };
+        let steady = ClaimTerms {
+            decay_frac_yr: 0.0,
+            ..terms
+        };
         assert_eq!(steady.persistence_frac(), 1.0);
     }
 }

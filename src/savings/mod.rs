@@ -39,7 +39,11 @@ impl Saving {
     pub fn smaller(base: &ScenarioWater, new: &ScenarioWater) -> Saving {
         let accumulation = Saving::between(&base.by_accumulation, &new.by_accumulation);
         let green_ampt = Saving::between(&base.by_green_ampt, &new.by_green_ampt);
-        if green_ampt.m3_yr < accumulation.m3_yr { green_ampt } else { accumulation }
+        if green_ampt.m3_yr < accumulation.m3_yr {
+            green_ampt
+        } else {
+            accumulation
+        }
     }
 
     /// Whether the saving is larger than published evidence supports and wants a look.

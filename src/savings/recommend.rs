@@ -51,9 +51,13 @@ impl Candidate {
             Some("its throws do not fit the shape".to_owned())
         } else if self.too_fast_for_slope {
             let (rate, slope) = (self.rate_mm_h, self.slope_pct);
-            Some(format!("{rate:.0} mm/h is refused on a slope of {slope:.0} %"))
+            Some(format!(
+                "{rate:.0} mm/h is refused on a slope of {slope:.0} %"
+            ))
         } else if needed_min > open_min {
-            Some(format!("the night needs {needed_min:.0} min and has {open_min:.0}"))
+            Some(format!(
+                "the night needs {needed_min:.0} min and has {open_min:.0}"
+            ))
         } else if !self.need_met {
             Some("the rule or the controller does not let the turf have its need".to_owned())
         } else if !self.eligible {
@@ -84,7 +88,10 @@ impl Candidate {
         if let Some(cost) = self.cost_cur_m3 {
             words += &format!("; {cost:.2} a claimed cubic metre, the least that fits");
         } else {
-            words += &format!("; {:.1} m³/yr claimed, the most that fits", self.claimed_m3_yr);
+            words += &format!(
+                "; {:.1} m³/yr claimed, the most that fits",
+                self.claimed_m3_yr
+            );
         }
         words
     }
@@ -113,12 +120,19 @@ pub fn recommend(candidates: &[Candidate]) -> Recommendation {
                 .then_with(|| a.scenario.cmp(&b.scenario))
         });
     match best {
-        Some((index, candidate)) => Recommendation { best: Some(index), reason: candidate.merit() },
+        Some((index, candidate)) => Recommendation {
+            best: Some(index),
+            reason: candidate.merit(),
+        },
         None => {
             let objections: Vec<String> = candidates
                 .iter()
                 .filter_map(|candidate| {
-                    Some(format!("{}: {}", candidate.scenario, candidate.objection()?))
+                    Some(format!(
+                        "{}: {}",
+                        candidate.scenario,
+                        candidate.objection()?
+                    ))
                 })
                 .collect();
             let reason = if objections.is_empty() {
@@ -176,8 +190,11 @@ mod tests {
 
     #[test]
     fn without_costs_the_most_saving_wins_whatever_the_order() {
-        let mut all =
-            vec![candidate("a", 3.0, None), candidate("b", 9.0, None), candidate("c", 5.0, None)];
+        let mut all = vec![
+            candidate("a", 3.0, None),
+            candidate("b", 9.0, None),
+            candidate("c", 5.0, None),
+        ];
         assert_eq!(all[recommend(&all).best.unwrap()].scenario, "b");
         all.reverse();
         assert_eq!(all[recommend(&all).best.unwrap()].scenario, "b");

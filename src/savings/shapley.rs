@@ -19,8 +19,9 @@
 #[must_use]
 pub fn shapley<const N: usize>(value: impl Fn([bool; N]) -> f64) -> [f64; N] {
     let sets = 1usize << N;
-    let values: Vec<f64> =
-        (0..sets).map(|set| value(std::array::from_fn(|cause| set >> cause & 1 == 1))).collect();
+    let values: Vec<f64> = (0..sets)
+        .map(|set| value(std::array::from_fn(|cause| set >> cause & 1 == 1)))
+        .collect();
     let mut weights = [0.0; N]; // of a set of k causes before the one that changes
     for (k, weight) in weights.iter_mut().enumerate() {
         *weight = factorial(k) * factorial(N - k - 1) / factorial(N);

@@ -101,7 +101,11 @@ impl Outline {
     #[must_use]
     pub fn signed_distance_m(&self, point: Point) -> f64 {
         let distance = self.boundary_distance_m(point);
-        if self.contains(point) { distance } else { -distance }
+        if self.contains(point) {
+            distance
+        } else {
+            -distance
+        }
     }
 
     /// The distance to the nearest point of any ring [m].
@@ -117,7 +121,9 @@ impl Outline {
 
 /// The signed area of a ring [m²], positive counter-clockwise.
 pub(super) fn ring_area_m2(ring: &[Point]) -> f64 {
-    let Some(&origin) = ring.first() else { return 0.0 };
+    let Some(&origin) = ring.first() else {
+        return 0.0;
+    };
     let mut doubled = 0.0;
     for i in 1..ring.len().saturating_sub(1) {
         doubled += (ring[i] - origin).cross(ring[i + 1] - origin);
@@ -135,7 +141,7 @@ fn oriented(mut ring: Ring, sign: f64) -> Option<Ring> {
         return None;
     }
     if area_m2 * sign < 0.0 {
-        ring.reverse();
+        ring[1..].reverse(); // the first point stays the first
     }
     Some(ring)
 }
@@ -145,7 +151,11 @@ fn oriented(mut ring: Ring, sign: f64) -> Option<Ring> {
 pub(crate) fn square_distance_to_segment(point: Point, a: Point, b: Point) -> f64 {
     let along = b - a;
     let length2 = along.dot(along);
-    let t = if length2 > 0.0 { ((point - a).dot(along) / length2).clamp(0.0, 1.0) } else { 0.0 };
+    let t = if length2 > 0.0 {
+        ((point - a).dot(along) / length2).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
     let off = point - (a + along * t);
     off.dot(off)
 }

@@ -47,14 +47,22 @@ impl Point {
     #[must_use]
     pub fn unit(self) -> Point {
         let norm = self.norm();
-        if norm > 0.0 { self * (1.0 / norm) } else { Point::default() }
+        if norm > 0.0 {
+            self * (1.0 / norm)
+        } else {
+            Point::default()
+        }
     }
 
     /// The compass bearing of the vector: degrees clockwise from north, 0 ≤ b < 360.
     #[must_use]
     pub fn bearing_deg(self) -> f64 {
         let bearing = libm::atan2(self.x, self.y).to_degrees();
-        if bearing < 0.0 { bearing + 360.0 } else { bearing }
+        if bearing < 0.0 {
+            bearing + 360.0
+        } else {
+            bearing
+        }
     }
 
     /// The unit vector that points along a compass bearing [degrees clockwise from north].

@@ -1,9 +1,9 @@
-//! The story of one parcel: from its polygons to the water of a year.
+//! What is known of a parcel when its plan is done.
 
+use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
-use crate::place::Head;
-use crate::site::{Attributes, LonLatPolygon};
+use crate::site::{Attributes, LonLatPolygon, Parcel};
 use crate::uniformity::Uniformity;
 
 /// What became of an input parcel. Every input gets exactly one.
@@ -21,7 +21,12 @@ pub enum Status {
 
 impl Status {
     /// The four, in the order in which they are counted.
-    pub const ALL: [Status; 4] = [Status::Planned, Status::Partial, Status::NoTurf, Status::Failed];
+    pub const ALL: [Status; 4] = [
+        Status::Planned,
+        Status::Partial,
+        Status::NoTurf,
+        Status::Failed,
+    ];
 
     /// The word in the `status` column.
     #[must_use]
@@ -174,4 +179,24 @@ pub struct ParcelWater {
     pub potential_m3_yr: f64,
     /// Heads of the recommended scenarios.
     pub heads: u64,
+}
+
+impl ParcelPlan {
+    /// The plan of a parcel before anything is known of it but its layers.
+    #[must_use]
+    pub fn begun(parcel: &Parcel) -> ParcelPlan {
+        ParcelPlan {
+            index: parcel.index,
+            id: parcel.id.clone(),
+            status: Status::NoTurf,
+            frame: None,
+            outline: parcel.outline.clone(),
+            attributes: parcel.attributes.clone(),
+            parcel_m2: None,
+            turf: Vec::new(),
+            issues: parcel.issues.clone(),
+            water: None,
+            flags: Vec::new(),
+        }
+    }
 }

@@ -1,0 +1,169 @@
+//! The story of one parcel: from its polygons to the water of a year.
+
+mod ground;
+mod outcome;
+
+pub use outcome::{
+    Fit, ParcelPlan, ParcelWater, Scenario, ScenarioPlan, Status, TurfPlan, YearUse,
+};
+
+use crate::catalogue::{Catalogue, Family, Head, Pattern};
+use crate::crs::Frame;
+use crate::issue::{Code, Issue, Severity};
+use crate::place::{self, Effort, Favour};
+use crate::shape::Outline;
+use crate::site::{Parcel, TurfArea};
+use crate::uniformity::measure;
+use ground::Ground;
+
+/// Positions are kept to this fraction of a degree.
+const PER_DEGREE: f64 = 1e8;
+/// Narrower than this share of its shortest throw, a family has no place (common practice, no
+/// source: a screw shortens a throw by a quarter at most).
+const NARROWEST_FRAC: f64 = 0.75;
+
+/// What is the same for every parcel of a run.
+#[derive(Debug, Clone)]
+pub struct Planner {
+    /// The nozzle families.
+    pub catalogue: Catalogue,
+    /// Names of the families to plan with.
+    pub families: Vec<String>,
+    /// How hard to search.
+    pub effort: Effort,
+    /// What to prefer where measures compete.
+    pub favour: Favour,
+}
+
+impl Planner {
+    /// Plans one parcel: its frame, its ground, and for every turf area every scenario.
+    #[must_use]
+    pub fn plan(&self, parcel: &Parcel) -> ParcelPlan {
+        let mut plan = ParcelPlan::begun(parcel);
+        if !parcel.turf.is_empty() {
+            match Ground::of(parcel) {
+                Ok(ground) => self.plan_on(parcel, &ground, &mut plan),
+                Err(issue) => plan.issues.push(issue.of_parcel(&parcel.id)),
+            }
+        }
+        plan.status = status_of(&plan);
+        plan
+    }
+
+    fn plan_on(&self, parcel: &Parcel, ground: &Ground, plan: &mut ParcelPlan) {
+        plan.frame = Some(ground.frame);
+        plan.parcel_m2 = ground.parcel_m2();
+        for (turf, outline) in parcel.turf.iter().zip(&ground.turf) {
+            let Some(outline) = outline else {
+                let issue = Issue::new(Code::GE07, "no area in the local frame");
+                plan.issues
+                    .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
+                continue;
+            };
+            let planned = self.plan_turf(turf, outline, ground);
+            if planned
+                .scenarios
+                .iter()
+                .all(|scenario| scenario.heads.is_empty())
+            {
+                let issue = Issue::new(Code::PL01, format!("width {:.2} m", planned.width_m));
+                plan.issues
+                    .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
+            }
+            plan.turf.push(planned);
+        }
+    }
+
+    fn plan_turf(&self, turf: &TurfArea, outline: &Outline, ground: &Ground) -> TurfPlan {
+        let mut scenarios = Vec::new();
+        if let Some(spray) = self.catalogue.family("spray") {
+            let heads = place::layout(outline, spray, Effort::Rule, Favour::Evenness);
+            scenarios.push(self.scenario(Scenario::AsFound, spray, heads, outline, ground));
+        }
+        for family in self
+            .catalogue
+            .families
+            .iter()
+            .filter(|f| self.families.contains(&f.name))
+        {
+            let heads = place::layout(outline, family, self.effort, self.favour);
+            let scenario = Scenario::Relayout(family.name.clone());
+            scenarios.push(self.scenario(scenario, family, heads, outline, ground));
+        }
+        TurfPlan {
+            id: turf.id.clone(),
+            polygon: turf.polygon.clone(),
+            area_m2: outline.area_m2(),
+            width_m: outline.width_m(),
+            scenarios,
+        }
+    }
+
+    fn scenario(
+        &self,
+        scenario: Scenario,
+        family: &Family,
+        mut heads: Vec<Head>,
+        outline: &Outline,
+        ground: &Ground,
+    ) -> ScenarioPlan {
+        for head in &mut heads {
+            settle(head, &ground.frame);
+        }
+        let uniformity = measure(outline, &heads, &family.profile, &ground.surroundings(&[]));
+        let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
+        ScenarioPlan {
+            scenario,
+            family: family.name.clone(),
+            profile: family.profile.to_string(),
+            rated_kpa: family.rated.kpa(),
+            fit: fit_of(outline, family),
+            recommended: false,
+            nozzle_names: names,
+            heads,
+            uniformity,
+            year: None,
+            flags: Vec::new(),
+        }
+    }
+}
+
+/// Moves a head to the nearest position that the output can hold, so that what is rained is what
+/// is written.
+fn settle(head: &mut Head, frame: &Frame) {
+    let (lon, lat) = frame.to_lonlat(head.at);
+    let held = |degrees: f64| (degrees * PER_DEGREE).round() / PER_DEGREE;
+    head.at = frame.to_plane(held(lon), held(lat));
+}
+
+fn nozzle_name(head: &Head, family: &Family) -> String {
+    match head.pattern {
+        Pattern::Sector { .. } => family.nozzles[head.nozzle].name.clone(),
+        Pattern::Strip { .. } => family.strips[head.nozzle].name.clone(),
+    }
+}
+
+fn fit_of(outline: &Outline, family: &Family) -> Fit {
+    if outline.width_m() < NARROWEST_FRAC * family.shortest_m() {
+        Fit::TooNarrow
+    } else {
+        Fit::Fits
+    }
+}
+
+fn status_of(plan: &ParcelPlan) -> Status {
+    let broken = plan
+        .issues
+        .iter()
+        .any(|issue| issue.severity() >= Severity::Partial);
+    let planned = plan
+        .turf
+        .iter()
+        .any(|turf| turf.scenarios.iter().any(|s| !s.heads.is_empty()));
+    match (planned, broken) {
+        (true, false) => Status::Planned,
+        (true, true) => Status::Partial,
+        (false, true) => Status::Failed,
+        (false, false) => Status::NoTurf,
+    }
+}

@@ -1,0 +1,345 @@
+//! Rain: the sum of what every head throws, cell by cell.
+//!
+//! The rate at distance r from a head of flow q, throw R and arc θ is
+//! `60 · q / (θ R²) · g(r/R)` \[mm/h\] with q in L/min, θ in radians, R in metres and
+//! ∫₀¹ g(s) s ds = 1; a strip waters its rectangle at `60 · q / (l · w)`. Heads do not disturb one
+//! another and the ground is flat (superposition). Still air.
+
+mod footprint;
+mod grid;
+mod kernel;
+mod trial;
+
+pub use footprint::strip_corners;
+pub use grid::Grid;
+pub use trial::{Board, Candidate, Weights};
+
+use crate::catalogue::{Head, Pattern, Profile, StripKind};
+use crate::shape::{Outline, Point};
+use footprint::Footprint;
+use kernel::Run;
+
+/// The share of its throw within which a head reaches the turf for good: s ≤ 0.95.
+pub const REACHED_SHARE: f64 = 0.95;
+
+/// A change to all heads at once, to see how much a layout depends on being set just so.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Variation {
+    /// Factor on throws at constant flow.
+    pub throw_factor: f64,
+    /// Turn of all arc starts \[degrees clockwise\].
+    pub turn_deg: f64,
+    /// Shift of all patterns as a share of each head's throw: east, north.
+    pub shift_frac: (f64, f64),
+}
+
+impl Variation {
+    /// As drawn.
+    pub const NONE: Variation = Variation {
+        throw_factor: 1.0,
+        turn_deg: 0.0,
+        shift_frac: (0.0, 0.0),
+    };
+
+    /// The nine members of `du_lq_robust`: nominal; throws ×0.90 and ×1.05; arcs −5° and +5°;
+    /// patterns shifted by 0.1 R to north, east, south and west.
+    pub const ROBUST: [Variation; 9] = [
+        Variation::NONE,
+        Variation {
+            throw_factor: 0.90,
+            ..Variation::NONE
+        },
+        Variation {
+            throw_factor: 1.05,
+            ..Variation::NONE
+        },
+        Variation {
+            turn_deg: -5.0,
+            ..Variation::NONE
+        },
+        Variation {
+            turn_deg: 5.0,
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (0.0, 0.1),
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (0.1, 0.0),
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (0.0, -0.1),
+            ..Variation::NONE
+        },
+        Variation {
+            shift_frac: (-0.1, 0.0),
+            ..Variation::NONE
+        },
+    ];
+
+    /// A head after the change. A strip's sides change by the factor, its shift is a share of its
+    /// longer reach from the head.
+    #[must_use]
+    pub fn of(&self, head: &Head) -> Head {
+        let mut varied = head.clone();
+        let span_m = match &mut varied.pattern {
+            Pattern::Sector {
+                radius_m,
+                start_deg,
+                sweep_deg,
+            } => {
+                let rated_m = *radius_m;
+                *radius_m *= self.throw_factor;
+                if *sweep_deg < 360.0 {
+                    *start_deg += self.turn_deg;
+                }
+                rated_m
+            }
+            Pattern::Strip {
+                kind,
+                length_m,
+                width_m,
+                azimuth_deg,
+            } => {
+                let rated_m = match kind {
+                    StripKind::End => *length_m,
+                    StripKind::Side | StripKind::Centre => *length_m / 2.0,
+                };
+                *length_m *= self.throw_factor;
+                *width_m *= self.throw_factor;
+                *azimuth_deg += self.turn_deg;
+                rated_m
+            }
+        };
+        varied.at = varied.at + Point::new(self.shift_frac.0, self.shift_frac.1) * span_m;
+        varied
+    }
+}
+
+/// The rate of every cell of a grid.
+#[derive(Debug, Clone)]
+pub struct RainGrid<'g> {
+    grid: &'g Grid,
+    field: Vec<f32>,
+}
+
+impl<'g> RainGrid<'g> {
+    /// A dry field.
+    #[must_use]
+    pub fn dry(grid: &'g Grid) -> RainGrid<'g> {
+        RainGrid {
+            grid,
+            field: vec![0.0; grid.cols * grid.rows],
+        }
+    }
+
+    /// The rain of all heads of one profile. `seen` gives what a head can see where something
+    /// stands in its way.
+    #[must_use]
+    pub fn of(
+        grid: &'g Grid,
+        heads: &[Head],
+        profile: &Profile,
+        seen: &[Option<Outline>],
+    ) -> RainGrid<'g> {
+        let mut rain = RainGrid::dry(grid);
+        for (i, head) in heads.iter().enumerate() {
+            rain.add(head, profile, seen.get(i).cloned().flatten());
+        }
+        rain
+    }
+
+    /// Wets the field anew with other heads, keeping its memory.
+    pub fn reset(
+        &mut self,
+        heads: &[Head],
+        profile: &Profile,
+        seen: &[Option<Outline>],
+        variation: Variation,
+    ) {
+        self.field.fill(0.0);
+        for (i, head) in heads.iter().enumerate() {
+            self.add(&variation.of(head), profile, seen.get(i).cloned().flatten());
+        }
+    }
+
+    /// Adds one head.
+    pub fn add(&mut self, head: &Head, profile: &Profile, seen: Option<Outline>) {
+        let footprint = Footprint::of(head, seen);
+        let jet = Jet::of(head, profile);
+        footprint.visit(self.grid, |row, start, end| {
+            let from = row * self.grid.cols;
+            let cells = &mut self.field[from + start as usize..from + end as usize];
+            jet.add(cells, self.grid, head.at, row, start, 1.0);
+        });
+    }
+
+    /// The cells.
+    #[must_use]
+    pub fn grid(&self) -> &Grid {
+        self.grid
+    }
+
+    /// The rate of a cell \[mm/h\].
+    #[must_use]
+    pub fn rate_mm_h(&self, col: usize, row: usize) -> f64 {
+        f64::from(self.field[row * self.grid.cols + col])
+    }
+
+    /// The rates of all turf cells, row by row from the south-west \[mm/h\].
+    #[must_use]
+    pub fn turf_rates(&self) -> Vec<f32> {
+        let mut rates = Vec::with_capacity(self.grid.turf_cells);
+        self.turf_rates_into(&mut rates);
+        rates
+    }
+
+    /// The same, into a list that is emptied first.
+    pub fn turf_rates_into(&self, rates: &mut Vec<f32>) {
+        rates.clear();
+        for (row, &(start, end)) in self.grid.extent.iter().enumerate() {
+            let range = row * self.grid.cols + start as usize..row * self.grid.cols + end as usize;
+            let cells = self.field[range.clone()].iter().zip(&self.grid.turf[range]);
+            rates.extend(cells.filter(|&(_, &weight)| weight > 0.0).map(|(&rate, _)| rate));
+        }
+    }
+
+    /// Water on turf and beside it \[mm/h · m²\] = \[L/h\].
+    #[must_use]
+    pub fn landed_l_h(&self) -> (f64, f64) {
+        let (mut turf, mut beside) = (0.0, 0.0);
+        for (&rate, &weight) in self.field.iter().zip(&self.grid.turf) {
+            if weight > 0.0 {
+                turf += f64::from(rate);
+            } else {
+                beside += f64::from(rate);
+            }
+        }
+        let cell_m2 = self.grid.cell_m * self.grid.cell_m;
+        (turf * cell_m2, beside * cell_m2)
+    }
+
+    /// Water on the cells outside the turf whose centres lie in an outline \[L/h\].
+    #[must_use]
+    pub fn beside_within_l_h(&self, outline: &Outline) -> f64 {
+        let mut sum = 0.0;
+        self.grid.fill(outline, |row, start, end| {
+            for col in start as usize..end as usize {
+                let i = row * self.grid.cols + col;
+                if self.grid.turf[i] == 0.0 {
+                    sum += f64::from(self.field[i]);
+                }
+            }
+        });
+        sum * self.grid.cell_m * self.grid.cell_m
+    }
+}
+
+/// For each turf cell, how many heads reach it (s ≤ 0.95).
+#[must_use]
+pub fn reach_counts(grid: &Grid, heads: &[Head], seen: &[Option<Outline>]) -> Vec<u8> {
+    let mut counts = vec![0_u8; grid.cols * grid.rows];
+    for (i, head) in heads.iter().enumerate() {
+        let footprint =
+            Footprint::of(head, seen.get(i).cloned().flatten()).shortened(REACHED_SHARE);
+        footprint.visit(grid, |row, start, end| {
+            let from = row * grid.cols;
+            for count in &mut counts[from + start as usize..from + end as usize] {
+                *count = count.saturating_add(1);
+            }
+        });
+    }
+    counts
+        .iter()
+        .zip(&grid.turf)
+        .filter(|&(_, &w)| w > 0.0)
+        .map(|(&count, _)| count)
+        .collect()
+}
+
+/// How one head rains: the constant part of its rate and the profile's number.
+struct Jet<'p> {
+    scale_mm_h: f32,
+    inverse_radius: f32,
+    radius_m: f64,
+    profile: &'p Profile,
+    uniform_mm_h: Option<f32>,
+}
+
+impl<'p> Jet<'p> {
+    fn of(head: &Head, profile: &'p Profile) -> Jet<'p> {
+        match head.pattern {
+            Pattern::Sector {
+                radius_m,
+                sweep_deg,
+                ..
+            } => Jet::sector(head.flow.lpm(), radius_m, sweep_deg, profile),
+            Pattern::Strip {
+                length_m, width_m, ..
+            } => Jet {
+                scale_mm_h: 0.0,
+                inverse_radius: 0.0,
+                radius_m: 0.0,
+                profile,
+                uniform_mm_h: Some((60.0 * head.flow.lpm() / (length_m * width_m)) as f32),
+            },
+        }
+    }
+
+    fn sector(flow_lpm: f64, radius_m: f64, sweep_deg: f64, profile: &'p Profile) -> Jet<'p> {
+        let theta = sweep_deg.to_radians();
+        Jet {
+            scale_mm_h: (60.0 * flow_lpm / (theta * radius_m * radius_m)) as f32,
+            inverse_radius: (1.0 / radius_m) as f32,
+            radius_m,
+            profile,
+            uniform_mm_h: None,
+        }
+    }
+
+    fn run(&self, grid: &Grid, at: Point, row: usize, start: i32) -> Run {
+        let dy = grid.first.y + row as f64 * grid.cell_m - at.y;
+        Run {
+            dx0_m: (grid.first.x + f64::from(start) * grid.cell_m - at.x) as f32,
+            cell_m: grid.cell_m as f32,
+            dy2_m2: (dy * dy) as f32,
+            inverse_radius: self.inverse_radius,
+            scale_mm_h: self.scale_mm_h,
+        }
+    }
+
+    fn add(&self, cells: &mut [f32], grid: &Grid, at: Point, row: usize, start: i32, sign: f32) {
+        if let Some(rate_mm_h) = self.uniform_mm_h {
+            for cell in cells {
+                *cell += sign * rate_mm_h;
+            }
+            return;
+        }
+        let run = self.run(grid, at, row, start);
+        if let Some(number) = profile_number(self.profile) {
+            kernel::add(cells, &run, sign, number);
+        } else {
+            for (i, cell) in cells.iter_mut().enumerate() {
+                *cell += sign * self.tabulated_rate(&run, i);
+            }
+        }
+    }
+
+    fn tabulated_rate(&self, run: &Run, i: usize) -> f32 {
+        let dx = f64::from(run.dx0_m) + i as f64 * f64::from(run.cell_m);
+        let s = (dx * dx + f64::from(run.dy2_m2)).sqrt() / self.radius_m;
+        (f64::from(self.scale_mm_h) * self.profile.rate_at(s)) as f32
+    }
+}
+
+fn profile_number(profile: &Profile) -> Option<u8> {
+    match profile {
+        Profile::Uniform => Some(kernel::UNIFORM),
+        Profile::Triangular => Some(kernel::TRIANGULAR),
+        Profile::Elliptical => Some(kernel::ELLIPTICAL),
+        Profile::Parabolic => Some(kernel::PARABOLIC),
+        Profile::Tabulated(_) => None,
+    }
+}
