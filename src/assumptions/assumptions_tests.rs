@@ -6,10 +6,18 @@ fn every_row_has_default_bounds_unit_and_source() {
     for (index, entry) in TABLE.iter().enumerate() {
         assert_eq!(entry.key as usize, index, "{}", entry.text);
         assert_eq!(entry.text.matches('.').count(), 1, "{}", entry.text);
-        assert!(entry.source.len() > 10 && entry.meaning.len() > 10, "{}", entry.text);
+        assert!(
+            entry.source.len() > 10 && entry.meaning.len() > 10,
+            "{}",
+            entry.text
+        );
         match entry.kind {
             Kind::Number { default, low, high } => {
-                assert!(low < high && (low..=high).contains(&default), "{}", entry.text);
+                assert!(
+                    low < high && (low..=high).contains(&default),
+                    "{}",
+                    entry.text
+                );
                 assert!(!entry.unit.is_empty(), "{}", entry.text);
             }
             Kind::Choice(words) | Kind::Set(words) => {
@@ -17,8 +25,15 @@ fn every_row_has_default_bounds_unit_and_source() {
                 assert!(entry.unit.is_empty(), "{}", entry.text);
             }
         }
-        let first = TABLE.iter().position(|other| other.key.column() == entry.key.column());
-        assert_eq!(first, Some(index), "{}: two keys share one column", entry.text);
+        let first = TABLE
+            .iter()
+            .position(|other| other.key.column() == entry.key.column());
+        assert_eq!(
+            first,
+            Some(index),
+            "{}: two keys share one column",
+            entry.text
+        );
     }
 }
 
@@ -26,10 +41,16 @@ fn every_row_has_default_bounds_unit_and_source() {
 fn the_more_specific_layer_wins_whatever_the_order_of_adding() {
     let program = "title = 'Larkmoor'\n[clock]\nminutes_min = 12\nstarts_per_day = 2\n";
     let flag = "clock.minutes_min=14";
-    let one =
-        Assumptions::defaults().with_program(program, "p").unwrap().with_setting(flag).unwrap();
-    let other =
-        Assumptions::defaults().with_setting(flag).unwrap().with_program(program, "p").unwrap();
+    let one = Assumptions::defaults()
+        .with_program(program, "p")
+        .unwrap()
+        .with_setting(flag)
+        .unwrap();
+    let other = Assumptions::defaults()
+        .with_setting(flag)
+        .unwrap()
+        .with_program(program, "p")
+        .unwrap();
     assert_eq!(one, other);
     assert_eq!(one.title(), "Larkmoor");
     assert_eq!(one.number(Key::ClockMinutes), 14.0);
@@ -39,10 +60,19 @@ fn the_more_specific_layer_wins_whatever_the_order_of_adding() {
     assert_eq!(one.origin(Key::ClockDays), Origin::Default);
 
     let attributes = Attributes(vec![
-        ("CLOCK_MINUTES_MIN".to_owned(), Attribute::Text("7.5".to_owned())),
-        ("soil_texture".to_owned(), Attribute::Text("Clay Loam".to_owned())),
+        (
+            "CLOCK_MINUTES_MIN".to_owned(),
+            Attribute::Text("7.5".to_owned()),
+        ),
+        (
+            "soil_texture".to_owned(),
+            Attribute::Text("Clay Loam".to_owned()),
+        ),
         ("owner".to_owned(), Attribute::Text("x".to_owned())),
-        ("clock_starts_per_day".to_owned(), Attribute::Text(" ".to_owned())),
+        (
+            "clock_starts_per_day".to_owned(),
+            Attribute::Text(" ".to_owned()),
+        ),
     ]);
     let parcel = one.for_parcel(&attributes, "00017").unwrap();
     assert_eq!(parcel.number(Key::ClockMinutes), 7.5);
@@ -56,8 +86,9 @@ fn sets_are_lists_in_the_order_of_the_table() {
     let text = "[restrictions]\nallowed_weekdays = ['sat', 'Tue', 'sat']\n";
     let run = Assumptions::defaults().with_program(text, "p").unwrap();
     assert_eq!(run.set(Key::RestrictionDays), ["tue", "sat"]);
-    let run =
-        Assumptions::defaults().with_setting("restrictions.allowed_weekdays=sun, mon").unwrap();
+    let run = Assumptions::defaults()
+        .with_setting("restrictions.allowed_weekdays=sun, mon")
+        .unwrap();
     assert_eq!(run.set(Key::RestrictionDays), ["mon", "sun"]);
     assert_eq!(Assumptions::defaults().set(Key::RestrictionDays).len(), 7);
 }
@@ -71,7 +102,11 @@ fn what_is_wrong_has_its_code_line_and_hint() {
             Code::AS01,
             "line 2: `clock.minutes`; did you mean `clock.minutes_min`?",
         ),
-        ("minutes_min = 3\n", Code::AS01, "line 1: `minutes_min` stands outside of a [section]"),
+        (
+            "minutes_min = 3\n",
+            Code::AS01,
+            "line 1: `minutes_min` stands outside of a [section]",
+        ),
         (
             "\n[clock]\nminutes_min = 300\n",
             Code::AS02,
@@ -104,7 +139,11 @@ fn what_is_wrong_has_its_code_line_and_hint() {
         ),
         ("title = 3\n", Code::AS02, "line 1: title wants text"),
         ("[clock\n", Code::AS03, "line 1: "),
-        ("[clock]\nminutes_min = 1\nminutes_min = 2\n", Code::AS03, "line 3: "),
+        (
+            "[clock]\nminutes_min = 1\nminutes_min = 2\n",
+            Code::AS03,
+            "line 3: ",
+        ),
     ];
     for (text, code, found) in cases {
         let issue = defaults.with_program(text, "program.toml").unwrap_err();
@@ -119,15 +158,30 @@ fn what_is_wrong_has_its_code_line_and_hint() {
         ("clock.minutes_min=inf", Code::AS02),
         ("plant.grass=", Code::AS02),
     ] {
-        assert_eq!(defaults.with_setting(setting).unwrap_err().code, code, "{setting}");
+        assert_eq!(
+            defaults.with_setting(setting).unwrap_err().code,
+            code,
+            "{setting}"
+        );
     }
     let parcel = |name: &str, value: Attribute| {
-        defaults.for_parcel(&Attributes(vec![(name.to_owned(), value)]), "9").unwrap_err()
+        defaults
+            .for_parcel(&Attributes(vec![(name.to_owned(), value)]), "9")
+            .unwrap_err()
     };
     let issue = parcel("clock_minutes_min", Attribute::Number(f64::NAN));
-    assert_eq!((issue.code, issue.place.parcel.as_deref()), (Code::AS04, Some("9")));
-    assert_eq!(parcel("clock_minutes_min", Attribute::Bool(true)).code, Code::AS04);
-    assert_eq!(parcel("savings_realisation_frac", Attribute::Number(0.5)).code, Code::AS05);
+    assert_eq!(
+        (issue.code, issue.place.parcel.as_deref()),
+        (Code::AS04, Some("9"))
+    );
+    assert_eq!(
+        parcel("clock_minutes_min", Attribute::Bool(true)).code,
+        Code::AS04
+    );
+    assert_eq!(
+        parcel("savings_realisation_frac", Attribute::Number(0.5)).code,
+        Code::AS05
+    );
 }
 
 #[test]
@@ -143,24 +197,45 @@ fn the_stored_copy_is_the_same_again() {
     assert_eq!(text, again.to_json().to_string());
 
     for (stored, code) in [
-        (r#"{"values":{"clock.minute_min":{"value":1,"origin":"flag"}}}"#, Code::AS01),
-        (r#"{"values":{"clock.minutes_min":{"value":-1,"origin":"flag"}}}"#, Code::AS02),
-        (r#"{"values":{"clock.minutes_min":{"value":1,"origin":"nobody"}}}"#, Code::AS03),
-        (r#"{"values":{"clock.minutes_min":{"value":null,"origin":"flag"}}}"#, Code::AS03),
+        (
+            r#"{"values":{"clock.minute_min":{"value":1,"origin":"flag"}}}"#,
+            Code::AS01,
+        ),
+        (
+            r#"{"values":{"clock.minutes_min":{"value":-1,"origin":"flag"}}}"#,
+            Code::AS02,
+        ),
+        (
+            r#"{"values":{"clock.minutes_min":{"value":1,"origin":"nobody"}}}"#,
+            Code::AS03,
+        ),
+        (
+            r#"{"values":{"clock.minutes_min":{"value":null,"origin":"flag"}}}"#,
+            Code::AS03,
+        ),
         (r#"{"values":[]}"#, Code::AS03),
         (r#"{"title":1,"values":{}}"#, Code::AS03),
     ] {
         let stored = serde_json::from_str(stored).unwrap();
-        assert_eq!(Assumptions::from_json(&stored).unwrap_err().code, code, "{stored}");
+        assert_eq!(
+            Assumptions::from_json(&stored).unwrap_err().code,
+            code,
+            "{stored}"
+        );
     }
 }
 
 #[test]
 fn rows_print_every_column() {
-    let run = Assumptions::defaults().with_setting("soil.slope_pct=6.5").unwrap();
+    let run = Assumptions::defaults()
+        .with_setting("soil.slope_pct=6.5")
+        .unwrap();
     let rows: Vec<Row> = run.rows().collect();
     assert_eq!(rows.len(), TABLE.len());
     let slope = rows.iter().find(|row| row.key == "soil.slope_pct").unwrap();
     assert_eq!((slope.value.as_str(), slope.default.as_str()), ("6.5", "2"));
-    assert_eq!((slope.allowed.as_str(), slope.origin, slope.by_parcel), ("0..100", "flag", "yes"));
+    assert_eq!(
+        (slope.allowed.as_str(), slope.origin, slope.by_parcel),
+        ("0..100", "flag", "yes")
+    );
 }

@@ -37,7 +37,12 @@ pub enum Origin {
 
 impl Origin {
     /// The four, in order.
-    pub const ALL: [Origin; 4] = [Origin::Default, Origin::Program, Origin::Flag, Origin::Parcel];
+    pub const ALL: [Origin; 4] = [
+        Origin::Default,
+        Origin::Program,
+        Origin::Flag,
+        Origin::Parcel,
+    ];
 
     /// The word that is printed.
     #[must_use]
@@ -152,7 +157,13 @@ impl Entry {
                     ));
                 }
                 // In the order of the table, so that the order of typing changes nothing.
-                Ok(Value::Set(words.iter().copied().filter(|word| chosen.contains(word)).collect()))
+                Ok(Value::Set(
+                    words
+                        .iter()
+                        .copied()
+                        .filter(|word| chosen.contains(word))
+                        .collect(),
+                ))
             }
         }
     }
@@ -180,7 +191,10 @@ fn one_of(key: &str, typed: &str, words: &'static [&'static str]) -> Result<&'st
     }
     let hint = nearest(wanted, words.iter().copied())
         .map_or_else(String::new, |word| format!("did you mean `{word}`? "));
-    Err(format!("{key} = `{wanted}`; {hint}allowed are {}", words.join(", ")))
+    Err(format!(
+        "{key} = `{wanted}`; {hint}allowed are {}",
+        words.join(", ")
+    ))
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -274,7 +288,9 @@ impl Assumptions {
     ) -> Result<Assumptions, Issue> {
         let mut settings: Option<Settings> = None;
         for (entry, column) in TABLE.iter().zip(COLUMNS.iter()) {
-            let Some(attribute) = attributes.get(column) else { continue };
+            let Some(attribute) = attributes.get(column) else {
+                continue;
+            };
             let typed = match attribute {
                 Attribute::Number(number) => Typed::Number(*number),
                 Attribute::Text(text) if text.trim().is_empty() => continue,
@@ -352,7 +368,11 @@ impl Assumptions {
                 Kind::Choice(words) | Kind::Set(words) => words.join(", "),
             },
             origin: self.origin(entry.key).text(),
-            by_parcel: if entry.by_parcel == ByParcel::Yes { "yes" } else { "no" },
+            by_parcel: if entry.by_parcel == ByParcel::Yes {
+                "yes"
+            } else {
+                "no"
+            },
             meaning: entry.meaning,
             source: entry.source,
         })

@@ -30,8 +30,10 @@ impl Assumptions {
             let name = section.get_ref();
             if name == "title" {
                 let Some(title) = value.get_ref().as_str() else {
-                    return Err(Issue::new(Code::AS02, format!("line {line}: title wants text"))
-                        .in_file(file));
+                    return Err(
+                        Issue::new(Code::AS02, format!("line {line}: title wants text"))
+                            .in_file(file),
+                    );
                 };
                 title.clone_into(&mut settings.title);
                 continue;
@@ -67,7 +69,11 @@ impl Assumptions {
 
 /// The 1-based line of a byte offset.
 fn line_of(text: &str, offset: usize) -> usize {
-    1 + text.bytes().take(offset).filter(|&byte| byte == b'\n').count()
+    1 + text
+        .bytes()
+        .take(offset)
+        .filter(|&byte| byte == b'\n')
+        .count()
 }
 
 fn typed(value: &Spanned<DeValue<'_>>) -> Option<Typed> {

@@ -38,7 +38,10 @@ impl Assumptions {
         let mut settings = (*Assumptions::defaults().0).clone();
         settings.title = match stored.get("title") {
             None => String::new(),
-            Some(title) => title.as_str().ok_or_else(|| shape("title is not text"))?.to_owned(),
+            Some(title) => title
+                .as_str()
+                .ok_or_else(|| shape("title is not text"))?
+                .to_owned(),
         };
         let values = stored
             .get("values")
@@ -55,7 +58,9 @@ impl Assumptions {
                 .and_then(Json::as_str)
                 .and_then(|word| Origin::ALL.into_iter().find(|origin| origin.text() == word))
                 .ok_or_else(|| shape(&format!("{text} has no known origin")))?;
-            settings.put(key, &typed, origin).map_err(|wrong| Issue::new(Code::AS02, wrong))?;
+            settings
+                .put(key, &typed, origin)
+                .map_err(|wrong| Issue::new(Code::AS02, wrong))?;
         }
         Ok(Assumptions(Arc::new(settings)))
     }

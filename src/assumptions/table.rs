@@ -181,13 +181,17 @@ assumptions! {
     SoilAvailableWater "soil.available_water_multiplier" ["-"] (number 1.0 in 0.3..2.0) Yes
         "factor on the texture's available water capacity",
         "1; FAO Paper 56 table 19 gives ranges of about -30 to +30 %, from memory";
+    SoilRunoffMethod "soil.runoff_method" [""] (choice "accumulation" "green-ampt") No
+        "which runoff enters the reported volumes; both are printed, and a claimed saving uses the smaller",
+        "accumulation: controller test protocol, by secondary transcription; green-ampt: Mein and Larson 1973";
     SoilSlope "soil.slope_pct" ["%"] (number 2.0 in 0.0..100.0) Yes
         "slope of the turf where no elevation model says",
         "choice of this program: lawns are graded at about 2 % to drain; common practice, no source";
 
     // Losses on the way to the turf.
     WaterDriftMethod "water.drift_method" [""] (choice "fixed" "solid-set" "solid-set-humidity" "solid-set-wind"
-            "day" "night-wind" "night-humidity" "moving-lateral" "vapour-pressure" "wind-strong" "drop-size" "nozzle") No
+            "day" "night-wind" "night-humidity" "moving-lateral" "vapour-pressure" "wind-strong" "nozzle-size"
+            "nozzle-pressure") No
         "drift and evaporation loss: one fraction, or a published regression (farm sprinklers: a proxy for lawns)",
         "regressions: Playan et al. 2005, Agric. Water Manage. 76:139-159, and earlier ones, by secondary transcription";
     WaterDriftFrac "water.drift_frac" ["-"] (number 0.05 in 0.0..0.4) Yes
@@ -205,6 +209,9 @@ assumptions! {
     WaterAirTemperature "water.air_c" ["degC"] (number 18.0 in -5.0..45.0) Yes
         "air temperature in the watering hours",
         "choice of this program; no source";
+    WaterRunoffMost "water.runoff_most_frac" ["-"] (number 0.3 in 0.0..0.9) No
+        "largest runoff that enters volumes, on every side of a comparison; the computed runoff is printed as it is",
+        "cautious choice of this program: an owner who loses more sees it in the gutter, and the turf goes short instead";
 
     // From the drawing to the field.
     DegradationInstall "degradation.install_cv" ["-"] (number 0.30 in 0.0..0.8) No
@@ -265,8 +272,11 @@ assumptions! {
     ControllerMinutesMost "controller.minutes_most" ["min"] (number 240.0 in 10.0..1440.0) Yes
         "longest run time that can be keyed in",
         "common practice, no source";
-    ControllerPercentMost "controller.percent_most" ["%"] (number 150.0 in 100.0..300.0) Yes
-        "largest seasonal percentage that can be keyed in",
+    ControllerCycleLeast "controller.cycle_least_min" ["min"] (number 3.0 in 1.0..30.0) Yes
+        "shortest cycle that a planned schedule uses: heads must rise and streams form",
+        "common practice, no source";
+    ControllerSoakLeast "controller.soak_least_min" ["min"] (number 20.0 in 0.0..240.0) Yes
+        "shortest rest between two cycles of a planned schedule",
         "common practice, no source";
 
     // Rules of the public programs.

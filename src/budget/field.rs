@@ -100,7 +100,11 @@ impl Degradation {
         computed: &[Cause],
     ) -> f64 {
         let unless = |cause: Cause, variance: f64| {
-            if computed.contains(&cause) { 0.0 } else { variance }
+            if computed.contains(&cause) {
+                0.0
+            } else {
+                variance
+            }
         };
         let pressure_cv = match regulation {
             Regulation::Unregulated => self.pressure_cv,
@@ -175,9 +179,14 @@ mod tests {
             assert!(du(0.15, Regulation::Unregulated, Condition::AsFound, &[cause]) > all);
         }
         assert!(du(0.15, Regulation::Regulated, Condition::AsFound, &[]) > all);
-        assert_eq!(du(2.0, Regulation::Unregulated, Condition::AsFound, &[]), 0.0);
-        let terms =
-            Degradation { wear_after_frac: 0.5, ..Degradation::assumed(&Assumptions::defaults()) };
+        assert_eq!(
+            du(2.0, Regulation::Unregulated, Condition::AsFound, &[]),
+            0.0
+        );
+        let terms = Degradation {
+            wear_after_frac: 0.5,
+            ..Degradation::assumed(&Assumptions::defaults())
+        };
         assert!(terms.du_lq_field(0.15, Regulation::Unregulated, Condition::Renewed, &[]) > all);
     }
 }

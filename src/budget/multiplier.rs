@@ -25,7 +25,10 @@ impl RunTimeMultiplier {
             "low-half" => Form::LowHalf,
             _ => Form::Blend,
         };
-        RunTimeMultiplier { form, most: assumptions.number(Key::BudgetMultiplierMost) }
+        RunTimeMultiplier {
+            form,
+            most: assumptions.number(Key::BudgetMultiplierMost),
+        }
     }
 
     /// The multiplier of a low-quarter distribution uniformity: at least 1, falling as
@@ -78,7 +81,10 @@ mod tests {
         ];
         for (du, blend, low_quarter) in rows {
             assert!((form("blend").of(du) - blend).abs() < 5e-5, "{du}");
-            assert!((form("low-quarter").of(du) - low_quarter).abs() < 5e-4, "{du}");
+            assert!(
+                (form("low-quarter").of(du) - low_quarter).abs() < 5e-4,
+                "{du}"
+            );
         }
         // The exact normal line at 0.50 and 0.70 (recomputed).
         assert!((form("low-half").of(0.50) - 1.4574).abs() < 5e-5);

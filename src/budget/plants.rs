@@ -6,11 +6,13 @@ use crate::site::{Exposure, Grass};
 /// Monthly crop coefficients of turf in California, January to December; only their shape is
 /// used. Meyer, J. L. and Gibeault, V. A., "Turfgrass performance under reduced irrigation",
 /// California Agriculture, 1986 (from memory).
-const COOL_CURVE: [f64; 12] =
-    [0.61, 0.64, 0.75, 1.04, 0.95, 0.88, 0.94, 0.86, 0.74, 0.75, 0.69, 0.60];
+const COOL_CURVE: [f64; 12] = [
+    0.61, 0.64, 0.75, 1.04, 0.95, 0.88, 0.94, 0.86, 0.74, 0.75, 0.69, 0.60,
+];
 /// The same of warm-season turf.
-const WARM_CURVE: [f64; 12] =
-    [0.55, 0.54, 0.76, 0.72, 0.79, 0.68, 0.71, 0.71, 0.62, 0.54, 0.58, 0.55];
+const WARM_CURVE: [f64; 12] = [
+    0.55, 0.54, 0.76, 0.72, 0.79, 0.68, 0.71, 0.71, 0.62, 0.54, 0.58, 0.55,
+];
 
 /// Plant factors, January to December: plant demand = factor × reference evapotranspiration.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,12 +74,17 @@ mod tests {
         assert!((of(Some(Grass::Cool), Some(Exposure::Shade)) - 0.536).abs() < 1e-12);
         let warm = run.with_setting("plant.grass=warm").unwrap();
         assert_eq!(PlantFactors::assumed(&warm, None, None).0[0], 0.6);
-        assert_eq!(PlantFactors::assumed(&warm, Some(Grass::Cool), None).0[0], 0.8);
+        assert_eq!(
+            PlantFactors::assumed(&warm, Some(Grass::Cool), None).0[0],
+            0.8
+        );
     }
 
     #[test]
     fn the_monthly_curve_keeps_the_mean() {
-        let run = Assumptions::defaults().with_setting("plant.factor_form=monthly").unwrap();
+        let run = Assumptions::defaults()
+            .with_setting("plant.factor_form=monthly")
+            .unwrap();
         for grass in [Grass::Cool, Grass::Warm] {
             let factors = PlantFactors::assumed(&run, Some(grass), None);
             let annual = PlantFactors::assumed(&Assumptions::defaults(), Some(grass), None);

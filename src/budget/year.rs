@@ -17,6 +17,8 @@ pub struct DemandInput<'a> {
     pub effective_rain: EffectiveRain,
     /// Usable storage of the root zone \[mm\].
     pub storage_mm: f64,
+    /// Net depth of each month from a daily balance \[mm\]; `None` reckons it by months.
+    pub daily_net_mm: Option<[f64; 12]>,
     /// Uniformity to expect in the field.
     pub du_lq_field: f64,
     /// How uniformity lengthens the run.
@@ -47,6 +49,7 @@ impl<'a> DemandInput<'a> {
             plants: PlantFactors::assumed(assumptions, turf.grass, turf.exposure),
             effective_rain: EffectiveRain::assumed(assumptions),
             storage_mm: Reservoir::assumed(assumptions, texture).usable_mm(),
+            daily_net_mm: None,
             du_lq_field: 1.0,
             multiplier: RunTimeMultiplier::assumed(assumptions),
             drift_frac: assumptions.number(Key::WaterDriftFrac),
@@ -103,8 +106,13 @@ pub fn year(input: &DemandInput<'_>) -> YearWater {
         let sky = &input.climate.months[index];
         month.etc_mm = sky.eto_mm * input.plants.0[index];
         month.effective_rain_mm =
-            input.effective_rain.of_month_mm(sky.rain_mm, month.etc_mm, input.storage_mm);
-        month.net_mm = (month.etc_mm - month.effective_rain_mm).max(0.0);
+            input
+                .effective_rain
+                .of_month_mm(sky.rain_mm, month.etc_mm, input.storage_mm);
+        month.net_mm = match &input.daily_net_mm {
+            Some(net_mm) => net_mm[index].max(0.0),
+            None => (month.etc_mm - month.effective_rain_mm).max(0.0),
+        };
         let arriving_frac = (1.0 - input.drift_frac) * (1.0 - input.runoff_frac[index]);
         month.gross_mm = month.net_mm * multiplier / arriving_frac;
         month.use_m3 = month.gross_mm / 1_000.0 * input.area_m2 / (1.0 - input.over_frac);
@@ -124,11 +132,26 @@ impl YearWater {
         }
     }
 
+    /// The same demand, met or not by other gross depths of the months \[mm\].
+    #[must_use]
+    pub fn with_gross(&self, gross_mm: &[f64; 12], input: &DemandInput<'_>) -> YearWater {
+        let months: [MonthWater; 12] = std::array::from_fn(|month| MonthWater {
+            gross_mm: gross_mm[month],
+            use_m3: gross_mm[month] / 1_000.0 * input.area_m2 / (1.0 - input.over_frac),
+            ..self.months[month]
+        });
+        YearWater::of_months(months)
+    }
+
     /// The 0-based month of the largest gross depth; the first of equals.
     #[must_use]
     pub fn peak_month(&self) -> usize {
         (1..12).fold(0, |peak, month| {
-            if self.months[month].gross_mm > self.months[peak].gross_mm { month } else { peak }
+            if self.months[month].gross_mm > self.months[peak].gross_mm {
+                month
+            } else {
+                peak
+            }
         })
     }
 }
@@ -145,6 +168,7 @@ mod tests {
             plants: PlantFactors([0.8; 12]),
             effective_rain: EffectiveRain::Fixed { frac: 0.5 },
             storage_mm: 12.75,
+            daily_net_mm: None,
             du_lq_field: 0.5,
             multiplier: RunTimeMultiplier::assumed(&run),
             drift_frac: 0.0,
@@ -165,7 +189,11 @@ mod tests {
         assert!((july.net_mm - 134.0).abs() < 1e-9);
         assert!((july.gross_mm - 191.43).abs() < 0.005);
         assert!((july.use_m3 - 19.143).abs() < 0.0005);
-        let july = year(&DemandInput { du_lq_field: 0.7, ..input(&climate) }).months[6];
+        let july = year(&DemandInput {
+            du_lq_field: 0.7,
+            ..input(&climate)
+        })
+        .months[6];
         assert!((july.gross_mm - 163.41).abs() < 0.005);
     }
 
@@ -173,7 +201,11 @@ mod tests {
     fn the_embedded_town_needs_about_nine_hundred_millimetres() {
         let climate = YearClimate::larkmoor();
         let water = year(&input(&climate));
-        assert!((850.0..950.0).contains(&water.net_mm_yr), "{}", water.net_mm_yr);
+        assert!(
+            (850.0..950.0).contains(&water.net_mm_yr),
+            "{}",
+            water.net_mm_yr
+        );
         assert_eq!(water.peak_month(), 6);
         assert_eq!(water.months[0].net_mm, 40.0 - 29.0);
     }
@@ -182,7 +214,10 @@ mod tests {
     fn overspray_is_paid_for() {
         let climate = YearClimate::larkmoor();
         let whole = year(&input(&climate));
-        let spilt = year(&DemandInput { over_frac: 0.2, ..input(&climate) });
+        let spilt = year(&DemandInput {
+            over_frac: 0.2,
+            ..input(&climate)
+        });
         assert_eq!(whole.gross_mm_yr, spilt.gross_mm_yr);
         assert!((spilt.use_m3_yr / whole.use_m3_yr - 1.25).abs() < 1e-12);
     }

@@ -25,15 +25,29 @@ impl Table {
         let Some((_, header)) = lines.next() else {
             return Err(Issue::new(Code::IN08, "the table is empty").in_file(file));
         };
-        let separator = [';', '\t'].into_iter().find(|&c| header.contains(c)).unwrap_or(',');
-        let header = split(header, separator).iter().map(|name| name.to_lowercase()).collect();
-        let rows = lines.map(|(line, text)| (line, split(text, separator))).collect();
-        Ok(Table { file: file.to_owned(), header, rows })
+        let separator = [';', '\t']
+            .into_iter()
+            .find(|&c| header.contains(c))
+            .unwrap_or(',');
+        let header = split(header, separator)
+            .iter()
+            .map(|name| name.to_lowercase())
+            .collect();
+        let rows = lines
+            .map(|(line, text)| (line, split(text, separator)))
+            .collect();
+        Ok(Table {
+            file: file.to_owned(),
+            header,
+            rows,
+        })
     }
 
     /// The column of the first of these names that the table has.
     pub fn column(&self, names: &[&str]) -> Option<usize> {
-        names.iter().find_map(|name| self.header.iter().position(|column| column == name))
+        names
+            .iter()
+            .find_map(|name| self.header.iter().position(|column| column == name))
     }
 
     /// The column of the first of these names, or an issue.
@@ -42,7 +56,11 @@ impl Table {
     /// `IN08` naming the columns that there are.
     pub fn needed(&self, names: &[&str]) -> Result<usize, Issue> {
         self.column(names).ok_or_else(|| {
-            let found = format!("{}; the table has {}", names.join(" or "), self.header.join(", "));
+            let found = format!(
+                "{}; the table has {}",
+                names.join(" or "),
+                self.header.join(", ")
+            );
             Issue::new(Code::IN08, found).in_file(&self.file)
         })
     }
@@ -100,8 +118,11 @@ mod tests {
 
     #[test]
     fn separators_quotes_comments_and_gaps() {
-        let table =
-            Table::parse("\u{feff}# weather\n\nDay;\"Rain; mm\";T\n1;NA;2.5\n2\n", "w").unwrap();
+        let table = Table::parse(
+            "\u{feff}# weather\n\nDay;\"Rain; mm\";T\n1;NA;2.5\n2\n",
+            "w",
+        )
+        .unwrap();
         assert_eq!(table.header, ["day", "rain; mm", "t"]);
         assert_eq!(table.rows.len(), 2);
         let (line, cells) = &table.rows[0];
@@ -113,6 +134,9 @@ mod tests {
         assert_eq!(Table::parse("\n", "w").err().unwrap().code, Code::IN08);
         let bad = Table::parse("t\n2,5 C\n", "w").unwrap();
         let issue = bad.number(2, &["2.5 C".to_owned()], 0).unwrap_err();
-        assert_eq!((issue.code, issue.found.as_str()), (Code::IN07, "line 2: t = `2.5 C`"));
+        assert_eq!(
+            (issue.code, issue.found.as_str()),
+            (Code::IN07, "line 2: t = `2.5 C`")
+        );
     }
 }

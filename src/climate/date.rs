@@ -17,7 +17,11 @@ impl Date {
     pub fn parse(text: &str) -> Option<Date> {
         let text = text.split(['T', ' ']).next()?;
         let mut parts = text.split(['-', '/']);
-        let year = parts.next()?.parse().ok().filter(|year| (1..=9_999).contains(year))?;
+        let year = parts
+            .next()?
+            .parse()
+            .ok()
+            .filter(|year| (1..=9_999).contains(year))?;
         let month = parts.next()?.parse().ok()?;
         let day = parts.next()?.parse().ok()?;
         let date = Date { year, month, day };
@@ -28,7 +32,9 @@ impl Date {
     /// Day of the year, 1 to 366.
     #[must_use]
     pub fn day_of_year(self) -> u16 {
-        (1..self.month).map(|month| u16::from(days_in(self.year, month))).sum::<u16>()
+        (1..self.month)
+            .map(|month| u16::from(days_in(self.year, month)))
+            .sum::<u16>()
             + u16::from(self.day)
     }
 
@@ -36,11 +42,22 @@ impl Date {
     #[must_use]
     pub fn next(self) -> Date {
         if self.day < days_in(self.year, self.month) {
-            Date { day: self.day + 1, ..self }
+            Date {
+                day: self.day + 1,
+                ..self
+            }
         } else if self.month < 12 {
-            Date { month: self.month + 1, day: 1, ..self }
+            Date {
+                month: self.month + 1,
+                day: 1,
+                ..self
+            }
         } else {
-            Date { year: self.year + 1, month: 1, day: 1 }
+            Date {
+                year: self.year + 1,
+                month: 1,
+                day: 1,
+            }
         }
     }
 }
@@ -65,22 +82,40 @@ mod tests {
         assert_eq!(Date::parse("2024-02-29").unwrap().day_of_year(), 60);
         assert_eq!(Date::parse("2023/12/31").unwrap().day_of_year(), 365);
         assert_eq!(Date::parse("2024-12-31T00:00").unwrap().day_of_year(), 366);
-        for bad in
-            ["2023-02-29", "1900-02-29", "2023-13-01", "2023-1", "2023-1-1-1", "0-1-1", "x", ""]
-        {
+        for bad in [
+            "2023-02-29",
+            "1900-02-29",
+            "2023-13-01",
+            "2023-1",
+            "2023-1-1-1",
+            "0-1-1",
+            "x",
+            "",
+        ] {
             assert_eq!(Date::parse(bad), None, "{bad}");
         }
     }
 
     #[test]
     fn four_centuries_of_days() {
-        let mut date = Date { year: 1801, month: 1, day: 1 };
+        let mut date = Date {
+            year: 1801,
+            month: 1,
+            day: 1,
+        };
         let mut days = 0;
         while date.year < 2201 {
             date = date.next();
             days += 1;
         }
         assert_eq!(days, 146_097);
-        assert_eq!(date, Date { year: 2201, month: 1, day: 1 });
+        assert_eq!(
+            date,
+            Date {
+                year: 2201,
+                month: 1,
+                day: 1
+            }
+        );
     }
 }

@@ -24,7 +24,9 @@ impl EffectiveRain {
     #[must_use]
     pub fn assumed(assumptions: &Assumptions) -> EffectiveRain {
         match assumptions.choice(Key::ClimateRainMethod) {
-            "fixed" => EffectiveRain::Fixed { frac: assumptions.number(Key::ClimateRainFrac) },
+            "fixed" => EffectiveRain::Fixed {
+                frac: assumptions.number(Key::ClimateRainFrac),
+            },
             "short" => EffectiveRain::Short,
             _ => EffectiveRain::Tr21,
         }
@@ -75,7 +77,11 @@ pub fn tr21_mm(rain_mm: f64, etc_mm: f64, storage_mm: f64) -> f64 {
 ///   Irrigation and Drainage Paper 46, 1992 (from memory).
 #[must_use]
 pub fn short_form_mm(rain_mm: f64) -> f64 {
-    if rain_mm <= 250.0 { rain_mm * (125.0 - 0.2 * rain_mm) / 125.0 } else { 125.0 + 0.1 * rain_mm }
+    if rain_mm <= 250.0 {
+        rain_mm * (125.0 - 0.2 * rain_mm) / 125.0
+    } else {
+        125.0 + 0.1 * rain_mm
+    }
 }
 
 #[cfg(test)]
@@ -88,7 +94,10 @@ mod tests {
         for (p_in, et_in, d_in, published_in) in [(4.0, 6.0, 3.0, 2.9486), (2.0, 5.0, 1.5, 1.2926)]
         {
             let found_in = tr21_mm(p_in * 25.4, et_in * 25.4, d_in * 25.4) / 25.4;
-            assert!((found_in - published_in).abs() < 1e-4, "{found_in} {published_in}");
+            assert!(
+                (found_in - published_in).abs() < 1e-4,
+                "{found_in} {published_in}"
+            );
         }
         assert_eq!(tr21_mm(2.8, 100.0, 50.0), 0.0);
         assert_eq!(tr21_mm(0.0, 100.0, 50.0), 0.0);
@@ -103,13 +112,18 @@ mod tests {
 
     #[test]
     fn every_method_stays_between_nothing_and_rain_or_demand() {
-        for method in
-            [EffectiveRain::Tr21, EffectiveRain::Short, EffectiveRain::Fixed { frac: 0.5 }]
-        {
+        for method in [
+            EffectiveRain::Tr21,
+            EffectiveRain::Short,
+            EffectiveRain::Fixed { frac: 0.5 },
+        ] {
             for rain_mm in [0.0, 1.0, 30.0, 400.0] {
                 for etc_mm in [0.0, 20.0, 180.0] {
                     let found_mm = method.of_month_mm(rain_mm, etc_mm, 12.75);
-                    assert!((0.0..=rain_mm.min(etc_mm)).contains(&found_mm), "{method:?}");
+                    assert!(
+                        (0.0..=rain_mm.min(etc_mm)).contains(&found_mm),
+                        "{method:?}"
+                    );
                 }
             }
         }

@@ -20,8 +20,9 @@ pub use sun::{Sun, clear_sky_mj, cloudiness_ratio, net_longwave_mj};
 pub use weather::{DayRecord, Gap, MonthSummary, WeatherYears};
 
 /// Days of each month, January first; February with its mean over four years.
-pub const DAYS: [f64; 12] =
-    [31.0, 28.25, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0];
+pub const DAYS: [f64; 12] = [
+    31.0, 28.25, 31.0, 30.0, 31.0, 30.0, 31.0, 31.0, 30.0, 31.0, 30.0, 31.0,
+];
 
 /// The text of the embedded climate, in the table that a user writes.
 const LARKMOOR_CSV: &str = include_str!("larkmoor.csv");
@@ -58,10 +59,16 @@ impl YearClimate {
     /// # Panics
     /// Never: a test reads the embedded table.
     #[must_use]
-    #[expect(clippy::expect_used, reason = "the embedded text is constant and read by a test")]
+    #[expect(
+        clippy::expect_used,
+        reason = "the embedded text is constant and read by a test"
+    )]
     pub fn larkmoor() -> YearClimate {
         let years = YearClimate::parse_table(LARKMOOR_CSV, "embedded climate");
-        let mut year = years.ok().and_then(|mut years| years.pop()).expect("it is a valid table");
+        let mut year = years
+            .ok()
+            .and_then(|mut years| years.pop())
+            .expect("it is a valid table");
         "Larkmoor (invented)".clone_into(&mut year.name);
         year
     }
@@ -82,7 +89,11 @@ impl YearClimate {
     #[must_use]
     pub fn peak_month(&self) -> usize {
         (1..12).fold(0, |peak, month| {
-            if self.months[month].eto_mm > self.months[peak].eto_mm { month } else { peak }
+            if self.months[month].eto_mm > self.months[peak].eto_mm {
+                month
+            } else {
+                peak
+            }
         })
     }
 }

@@ -199,8 +199,12 @@ impl Weather {
         let extraterrestrial_mj = sun.extraterrestrial_mj();
         let solar_mj = self.solar_mj(station, &sun);
         let clear_mj = clear_sky_mj(extraterrestrial_mj, station.elevation_m);
-        let longwave_mj =
-            net_longwave_mj(self.tmax_c, self.tmin_c, vapour, cloudiness_ratio(solar_mj, clear_mj));
+        let longwave_mj = net_longwave_mj(
+            self.tmax_c,
+            self.tmin_c,
+            vapour,
+            cloudiness_ratio(solar_mj, clear_mj),
+        );
         let net_mj = 0.77 * solar_mj - longwave_mj;
         let wind_m_s = station.wind_2m_m_s(self.wind_m_s);
         let (delta, gamma) = (slope_kpa_c(mean_c), station.psychrometric_kpa_c());

@@ -92,7 +92,11 @@ pub fn clear_sky_mj(extraterrestrial_mj: f64, elevation_m: f64) -> f64 {
 /// 2005, from memory), and 0.5 where the sun does not rise.
 #[must_use]
 pub fn cloudiness_ratio(solar_mj: f64, clear_sky_mj: f64) -> f64 {
-    if clear_sky_mj <= 0.0 { POLAR_NIGHT_RATIO } else { (solar_mj / clear_sky_mj).clamp(0.3, 1.0) }
+    if clear_sky_mj <= 0.0 {
+        POLAR_NIGHT_RATIO
+    } else {
+        (solar_mj / clear_sky_mj).clamp(0.3, 1.0)
+    }
 }
 
 /// Net long-wave loss of a day \[MJ m⁻² d⁻¹\] (FAO 56, eq. 39).
@@ -125,7 +129,10 @@ mod tests {
             assert!((Sun::on(0.0, day).daylight_h() - 12.0).abs() < 1e-9);
             for latitude_deg in [-90.0, -80.0, 67.0, 89.9, 90.0] {
                 let sun = Sun::on(latitude_deg, day);
-                assert!((0.0..=24.0).contains(&sun.daylight_h()), "{latitude_deg} {day}");
+                assert!(
+                    (0.0..=24.0).contains(&sun.daylight_h()),
+                    "{latitude_deg} {day}"
+                );
                 assert!(sun.extraterrestrial_mj() >= 0.0);
             }
         }
@@ -135,15 +142,23 @@ mod tests {
 
     #[test]
     fn twenty_four_hours_make_a_day() {
-        for (latitude_deg, day) in [(16.22, 274), (50.8, 187), (-45.0, 12), (75.0, 172), (75.0, 1)]
-        {
+        for (latitude_deg, day) in [
+            (16.22, 274),
+            (50.8, 187),
+            (-45.0, 12),
+            (75.0, 172),
+            (75.0, 1),
+        ] {
             let sun = Sun::on(latitude_deg, day);
             let sum: f64 = (0..24)
                 .map(|hour| {
                     sun.extraterrestrial_hour_mj(PI / 12.0 * (f64::from(hour) + 0.5 - 12.0))
                 })
                 .sum();
-            assert!((sum - sun.extraterrestrial_mj()).abs() < 1e-9, "{latitude_deg} {day}");
+            assert!(
+                (sum - sun.extraterrestrial_mj()).abs() < 1e-9,
+                "{latitude_deg} {day}"
+            );
         }
     }
 }

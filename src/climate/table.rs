@@ -5,8 +5,9 @@ use super::cells::Table;
 use super::{MonthClimate, YearClimate};
 use crate::issue::{Code, Issue};
 
-const MONTH_NAMES: [&str; 12] =
-    ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
+const MONTH_NAMES: [&str; 12] = [
+    "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+];
 
 /// Largest plausible monthly reference evapotranspiration \[mm\] and rain \[mm\].
 const MOST_ETO_MM: f64 = 450.0;
@@ -50,12 +51,19 @@ impl YearClimate {
         if zones.is_empty() {
             return Err(Issue::new(Code::CL01, "there is no row").in_file(file));
         }
-        zones.into_iter().map(|(name, months)| whole_year(name, months, file)).collect()
+        zones
+            .into_iter()
+            .map(|(name, months)| whole_year(name, months, file))
+            .collect()
     }
 }
 
 fn of_zone(name: &str) -> String {
-    if name.is_empty() { String::new() } else { format!(" in zone `{name}`") }
+    if name.is_empty() {
+        String::new()
+    } else {
+        format!(" in zone `{name}`")
+    }
 }
 
 fn whole_year(
@@ -132,9 +140,9 @@ impl Columns {
         };
         let impossible = |found: String| table.issue(Code::CL02, line, &found);
         let within = |name: &str, value: Option<f64>, low: f64, high: f64| match value {
-            Some(value) if !(low..=high).contains(&value) => {
-                Err(impossible(format!("{name} = {value}; possible are {low} to {high}")))
-            }
+            Some(value) if !(low..=high).contains(&value) => Err(impossible(format!(
+                "{name} = {value}; possible are {low} to {high}"
+            ))),
             other => Ok(other),
         };
         let month = month_of(table.text(cells, self.month)).ok_or_else(|| {
@@ -150,7 +158,9 @@ impl Columns {
         let coldest_c = temperature(table, line, "tmin_c", number(self.coldest)?, MOST_MEAN_C)?;
         let between_c = match (warmest_c, coldest_c) {
             (Some(warmest), Some(coldest)) if warmest < coldest => {
-                return Err(impossible(format!("tmax_c = {warmest} is below tmin_c = {coldest}")));
+                return Err(impossible(format!(
+                    "tmax_c = {warmest} is below tmin_c = {coldest}"
+                )));
             }
             (Some(warmest), Some(coldest)) => Some((warmest + coldest) / 2.0),
             _ => None,
@@ -262,22 +272,38 @@ mod tests {
                 }
             }
         };
-        assert_eq!(refusal(set(0, 3, "")), (Code::CL01, "missing months: 3".to_owned()));
+        assert_eq!(
+            refusal(set(0, 3, "")),
+            (Code::CL01, "missing months: 3".to_owned())
+        );
         assert_eq!(refusal(set(0, 3, "4")).0, Code::CL01);
         assert_eq!(refusal(set(0, 3, "13")).0, Code::IN07);
         assert_eq!(refusal(set(1, 3, "")).0, Code::CL01);
         assert_eq!(refusal(set(1, 3, "x")).0, Code::IN07);
         assert_eq!(
             refusal(set(2, 5, "-1")),
-            (Code::CL02, "line 6: rain_mm = -1; possible are 0 to 3000".to_owned())
+            (
+                Code::CL02,
+                "line 6: rain_mm = -1; possible are 0 to 3000".to_owned()
+            )
         );
         assert_eq!(refusal(set(4, 7, "26")).0, Code::CL02);
         assert_eq!(refusal(set(5, 7, "100.5")).0, Code::CL02);
         assert_eq!(refusal(set(3, 7, "77")).0, Code::CL03);
-        assert_eq!(refusal(|_, cells| "6.2".clone_into(&mut cells[1])).0, Code::CL03);
-        assert_eq!(YearClimate::parse_table("month,eto_mm\n", "c").unwrap_err().code, Code::IN08);
         assert_eq!(
-            YearClimate::parse_table("month,eto_mm,rain_mm\n", "c").unwrap_err().code,
+            refusal(|_, cells| "6.2".clone_into(&mut cells[1])).0,
+            Code::CL03
+        );
+        assert_eq!(
+            YearClimate::parse_table("month,eto_mm\n", "c")
+                .unwrap_err()
+                .code,
+            Code::IN08
+        );
+        assert_eq!(
+            YearClimate::parse_table("month,eto_mm,rain_mm\n", "c")
+                .unwrap_err()
+                .code,
             Code::CL01
         );
     }

@@ -116,11 +116,17 @@ impl Columns {
     ) -> Result<(Date, Option<Weather>, Option<f64>), Issue> {
         let text = table.text(cells, self.date);
         let date = Date::parse(text).ok_or_else(|| {
-            table.issue(Code::IN07, line, &format!("date = `{text}`; write 2026-07-31"))
+            table.issue(
+                Code::IN07,
+                line,
+                &format!("date = `{text}`; write 2026-07-31"),
+            )
         })?;
         // The names are for messages; bounds are records of the globe, rounded outwards.
         let value = |column: Option<usize>, name: &str, low: f64, high: f64| {
-            let Some(column) = column else { return Ok(None) };
+            let Some(column) = column else {
+                return Ok(None);
+            };
             match table.number(line, cells, column)? {
                 Some(value) if !(low..=high).contains(&value) => {
                     let found = format!("{name} = {value}; possible are {low} to {high}");
@@ -197,10 +203,21 @@ impl WeatherYears {
             rule_days[1] += u32::from(weather.wind_m_s.is_none());
             rule_days[2] += u32::from(weather.radiation == Radiation::Unknown);
             let eto_mm = weather.penman_monteith(&station, 0.0).eto_mm_d;
-            days.push((*line, DayRecord { date, weather, eto_mm, rain_mm }));
+            days.push((
+                *line,
+                DayRecord {
+                    date,
+                    weather,
+                    eto_mm,
+                    rain_mm,
+                },
+            ));
         }
         days.sort_by_key(|(line, day)| (day.date, *line));
-        if let Some(pair) = days.windows(2).find(|pair| pair[0].1.date == pair[1].1.date) {
+        if let Some(pair) = days
+            .windows(2)
+            .find(|pair| pair[0].1.date == pair[1].1.date)
+        {
             let found = format!("the day of line {} stands a second time", pair[0].0);
             return Err(table.issue(Code::CL02, pair[1].0, &found));
         }
@@ -209,7 +226,12 @@ impl WeatherYears {
             return Err(Issue::new(Code::CL05, "there is no usable day").in_file(file));
         }
         let gaps = gaps(&days);
-        Ok(WeatherYears { station, days, gaps, rule_days })
+        Ok(WeatherYears {
+            station,
+            days,
+            gaps,
+            rule_days,
+        })
     }
 
     /// The twelve months over all years: sums are the mean of the days that there are times the
@@ -222,12 +244,17 @@ impl WeatherYears {
         let years = self.years();
         let mut months = Vec::with_capacity(12);
         for month in 1u8..=12 {
-            let days: Vec<&DayRecord> =
-                self.days.iter().filter(|day| day.date.month == month).collect();
+            let days: Vec<&DayRecord> = self
+                .days
+                .iter()
+                .filter(|day| day.date.month == month)
+                .collect();
             let wanted = DAYS[usize::from(month) - 1] * years;
             if (days.len() as f64) < LEAST_DAYS_FRAC * wanted.max(1.0) {
-                let found =
-                    format!("month {month} has {} days, {wanted:.0} are wanted", days.len());
+                let found = format!(
+                    "month {month} has {} days, {wanted:.0} are wanted",
+                    days.len()
+                );
                 return Err(Issue::new(Code::CL05, found));
             }
             let summary = summary(&self.station, month, &days).ok_or_else(|| {
@@ -265,7 +292,10 @@ impl WeatherYears {
             rh_pct: month.rh_pct,
             t_c: Some((month.tmax_c + month.tmin_c) / 2.0),
         });
-        Ok(YearClimate { name: name.to_owned(), months })
+        Ok(YearClimate {
+            name: name.to_owned(),
+            months,
+        })
     }
 
     /// The note about missing days, if there are any.
@@ -286,7 +316,9 @@ impl WeatherYears {
 }
 
 fn gaps(days: &[DayRecord]) -> Vec<Gap> {
-    let (Some(first), Some(last)) = (days.first(), days.last()) else { return Vec::new() };
+    let (Some(first), Some(last)) = (days.first(), days.last()) else {
+        return Vec::new();
+    };
     let mut gaps: Vec<Gap> = Vec::new();
     let mut at = 0;
     let mut date = first.date;
@@ -323,12 +355,16 @@ fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
 fn summary(station: &Station, month: u8, days: &[&DayRecord]) -> Option<MonthSummary> {
     let length_d = DAYS[usize::from(month) - 1];
     let of = |value: &dyn Fn(&DayRecord) -> f64| mean(days.iter().map(|day| value(day)));
-    let wind =
-        days.iter().filter_map(|day| day.weather.wind_m_s.map(|u| station.wind_2m_m_s(Some(u))));
-    let humid = days.iter().filter(|day| day.weather.humidity != Humidity::Unknown).map(|day| {
-        let air = day.weather.penman_monteith(station, 0.0);
-        100.0 * air.vapour_kpa / air.saturation_kpa
-    });
+    let wind = days
+        .iter()
+        .filter_map(|day| day.weather.wind_m_s.map(|u| station.wind_2m_m_s(Some(u))));
+    let humid = days
+        .iter()
+        .filter(|day| day.weather.humidity != Humidity::Unknown)
+        .map(|day| {
+            let air = day.weather.penman_monteith(station, 0.0);
+            100.0 * air.vapour_kpa / air.saturation_kpa
+        });
     Some(MonthSummary {
         days: days.len() as u32,
         eto_mm: length_d * of(&|day| day.eto_mm)?,

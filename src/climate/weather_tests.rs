@@ -8,7 +8,11 @@ fn station() -> Station {
 /// Two invented years, with a change to every row.
 fn text(change: impl Fn(Date, &mut [String; 6])) -> String {
     let mut text = "date,tmax_c,tmin_c,rhmax_pct,rhmin_pct,rain_mm\n".to_owned();
-    let mut date = Date { year: 2023, month: 1, day: 1 };
+    let mut date = Date {
+        year: 2023,
+        month: 1,
+        day: 1,
+    };
     while date.year < 2025 {
         let season = libm::sin(f64::from(date.day_of_year()) / 58.1 - 1.8);
         let mut cells = [
@@ -77,8 +81,18 @@ fn gaps_are_reported_and_not_filled() {
     assert_eq!(
         years.gaps,
         [
-            Gap { year: 2023, month: 7, days: 5, rain_days: 5 },
-            Gap { year: 2024, month: 3, days: 1, rain_days: 2 },
+            Gap {
+                year: 2023,
+                month: 7,
+                days: 5,
+                rain_days: 5
+            },
+            Gap {
+                year: 2024,
+                month: 3,
+                days: 1,
+                rain_days: 2
+            },
         ]
     );
     let note = years.gap_note().unwrap();
@@ -122,12 +136,18 @@ fn one_defect_one_code() {
     assert_eq!(refusal(&set(0, "2 Jan")).0, Code::IN07);
     assert_eq!(
         refusal(&set(0, "2023-01-01")),
-        (Code::CL02, "line 3: the day of line 2 stands a second time".to_owned())
+        (
+            Code::CL02,
+            "line 3: the day of line 2 stands a second time".to_owned()
+        )
     );
     assert_eq!(refusal(&set(1, "hot")).0, Code::IN07);
     assert_eq!(
         refusal(&set(1, "88")),
-        (Code::CL03, "line 3: tmax_c = 88: this looks like degrees Fahrenheit".to_owned())
+        (
+            Code::CL03,
+            "line 3: tmax_c = 88: this looks like degrees Fahrenheit".to_owned()
+        )
     );
     assert_eq!(refusal(&set(2, "30")).0, Code::CL02);
     assert_eq!(refusal(&set(3, "101")).0, Code::CL02);

@@ -64,7 +64,10 @@ impl Texture {
             Texture::LoamySand => (0.50, [0.36, 0.30, 0.26, 0.22]),
             Texture::Sand => (0.60, [0.40, 0.35, 0.30, 0.25]),
         };
-        let class = [3.0, 6.0, 12.0].iter().filter(|&&bound| slope_pct > bound).count();
+        let class = [3.0, 6.0, 12.0]
+            .iter()
+            .filter(|&&bound| slope_pct > bound)
+            .count();
         Accumulation {
             intake: Rate::of_m_s(intake_in_h * 0.0254 / 3_600.0) * intake_multiplier,
             allowable: Depth::of_depth_m(allowable_in[class] * 0.0254),
@@ -89,7 +92,11 @@ impl Texture {
             (libm::log(intake_mm_h.max(1e-6)) - libm::log(table_mm_h)).abs()
         };
         STEPS.into_iter().fold(Texture::Sand, |best, class| {
-            if distance(class) < distance(best) - ROUNDING { class } else { best }
+            if distance(class) < distance(best) - ROUNDING {
+                class
+            } else {
+                best
+            }
         })
     }
 }
@@ -113,14 +120,28 @@ impl Accumulation {
     #[must_use]
     pub fn cycles(&self, rate: Rate, run_time: Time) -> Cycles {
         if run_time <= Time::ZERO {
-            return Cycles { count: 0, each: Time::ZERO, soak: Time::ZERO };
+            return Cycles {
+                count: 0,
+                each: Time::ZERO,
+                soak: Time::ZERO,
+            };
         }
         let count = match self.longest_run(rate) {
             None => 1.0,
-            Some(longest) => (run_time / longest - ROUNDING).ceil().clamp(1.0, MOST_CYCLES),
+            Some(longest) => (run_time / longest - ROUNDING)
+                .ceil()
+                .clamp(1.0, MOST_CYCLES),
         };
-        let soak = if count > 1.0 { self.full_soak() } else { Time::ZERO };
-        Cycles { count: count as u32, each: run_time * (1.0 / count), soak }
+        let soak = if count > 1.0 {
+            self.full_soak()
+        } else {
+            Time::ZERO
+        };
+        Cycles {
+            count: count as u32,
+            each: run_time * (1.0 / count),
+            soak,
+        }
     }
 
     /// What runs off one run by this table: `max(0, (PR − IR)·t − ASA)`.
@@ -137,8 +158,12 @@ mod tests {
 
     #[test]
     fn slope_classes_end_at_their_bounds() {
-        let allowable =
-            |slope_pct: f64| Texture::Clay.accumulation(slope_pct, 1.0).allowable.inches();
+        let allowable = |slope_pct: f64| {
+            Texture::Clay
+                .accumulation(slope_pct, 1.0)
+                .allowable
+                .inches()
+        };
         for (slope_pct, inches) in [
             (0.0, 0.20),
             (3.0, 0.20),
@@ -165,8 +190,10 @@ mod tests {
         ];
         for pair in order.windows(2) {
             for slope_pct in [0.0, 5.0, 10.0, 20.0] {
-                let (coarse, fine) =
-                    (pair[0].accumulation(slope_pct, 1.0), pair[1].accumulation(slope_pct, 1.0));
+                let (coarse, fine) = (
+                    pair[0].accumulation(slope_pct, 1.0),
+                    pair[1].accumulation(slope_pct, 1.0),
+                );
                 assert!(coarse.intake > fine.intake && coarse.allowable > fine.allowable);
             }
         }
@@ -187,7 +214,14 @@ mod tests {
         let hour = Time::from_h(1.0).unwrap();
         assert_eq!(loam.cycles(slow, Time::ZERO).count, 0);
         assert_eq!(loam.cycles(slow, Time::ZERO).span(), Time::ZERO);
-        assert_eq!(loam.cycles(slow, hour), Cycles { count: 1, each: hour, soak: Time::ZERO });
+        assert_eq!(
+            loam.cycles(slow, hour),
+            Cycles {
+                count: 1,
+                each: hour,
+                soak: Time::ZERO
+            }
+        );
         assert_eq!(loam.longest_run(loam.intake), None);
         assert_eq!(loam.runoff(slow, hour), Depth::ZERO);
     }

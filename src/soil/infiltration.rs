@@ -43,9 +43,15 @@ impl WettingFront {
     /// has entered a soil that draws).
     #[must_use]
     pub fn capacity(&self, infiltrated: Depth) -> Option<Rate> {
-        let pull = if self.deficit_mm > 0.0 { self.deficit_mm / infiltrated.mm() } else { 0.0 };
+        let pull = if self.deficit_mm > 0.0 {
+            self.deficit_mm / infiltrated.mm()
+        } else {
+            0.0
+        };
         let rate_mm_h = self.conductivity_mm_h * (1.0 + pull);
-        rate_mm_h.is_finite().then(|| Rate::of_m_s(rate_mm_h / (MM_M * S_H)))
+        rate_mm_h
+            .is_finite()
+            .then(|| Rate::of_m_s(rate_mm_h / (MM_M * S_H)))
     }
 
     /// The depth that has entered when water starts to stand \[mm\]: `K ψΔθ/(i − K)`. `None` for
@@ -129,7 +135,9 @@ mod tests {
 
     #[test]
     fn a_saturated_soil_ponds_at_once_and_passes_k() {
-        let front = Texture::Loam.green_ampt(Reading::default()).at_saturation(1.0);
+        let front = Texture::Loam
+            .green_ampt(Reading::default())
+            .at_saturation(1.0);
         let rate = Rate::from_mm_h(10.0).unwrap();
         assert_eq!(front.ponding_time(rate).unwrap().s(), 0.0);
         let hour = Time::from_h(1.0).unwrap();
@@ -139,20 +147,34 @@ mod tests {
 
     #[test]
     fn a_rate_below_k_never_ponds() {
-        let front = Texture::Sand.green_ampt(Reading::default()).at_saturation(0.5);
-        for rate in [Rate::ZERO, Rate::from_mm_h(40.0).unwrap(), Rate::from_mm_h(117.8).unwrap()] {
+        let front = Texture::Sand
+            .green_ampt(Reading::default())
+            .at_saturation(0.5);
+        for rate in [
+            Rate::ZERO,
+            Rate::from_mm_h(40.0).unwrap(),
+            Rate::from_mm_h(117.8).unwrap(),
+        ] {
             assert_eq!(front.ponding_time(rate), None);
             let year = Time::from_h(8_766.0).unwrap();
-            assert_eq!(front.infiltrated(mm(3.0), rate, year), mm(3.0) + rate * year);
+            assert_eq!(
+                front.infiltrated(mm(3.0), rate, year),
+                mm(3.0) + rate * year
+            );
         }
         assert_eq!(front.capacity(Depth::ZERO), None);
     }
 
     #[test]
     fn no_time_and_tiny_times_change_nothing() {
-        let front = Texture::Clay.green_ampt(Reading::default()).at_saturation(0.2);
+        let front = Texture::Clay
+            .green_ampt(Reading::default())
+            .at_saturation(0.2);
         let rate = Rate::from_mm_h(60.0).unwrap();
-        assert_eq!(front.infiltrated(Depth::ZERO, rate, Time::ZERO), Depth::ZERO);
+        assert_eq!(
+            front.infiltrated(Depth::ZERO, rate, Time::ZERO),
+            Depth::ZERO
+        );
         assert_eq!(front.infiltrated_flooded(Time::ZERO), Depth::ZERO);
         let tiny = Time::from_s(1e-9).unwrap();
         let entered = front.infiltrated(mm(50.0), rate, tiny);
@@ -164,7 +186,9 @@ mod tests {
         let mut solved = 0;
         for class in Texture::ALL {
             for saturation_frac in [0.0, 0.3, 0.9, 0.999] {
-                let front = class.green_ampt(Reading::default()).at_saturation(saturation_frac);
+                let front = class
+                    .green_ampt(Reading::default())
+                    .at_saturation(saturation_frac);
                 for hours in [1e-6, 0.01, 1.0, 24.0, 10_000.0] {
                     let deficit_mm = front.deficit_mm;
                     let depth_mm = front.flooded_mm(0.0, hours);
@@ -172,7 +196,10 @@ mod tests {
                     let right = front.conductivity_mm_h * hours;
                     // Both terms on the left are near depth_mm, so their difference is known to
                     // about 1e-15 of it.
-                    assert!((left - right).abs() <= 1e-12 * depth_mm, "{class:?} {hours}");
+                    assert!(
+                        (left - right).abs() <= 1e-12 * depth_mm,
+                        "{class:?} {hours}"
+                    );
                     solved += 1;
                 }
             }

@@ -21,7 +21,11 @@ impl Reservoir {
         let root_depth_mm = assumptions.number(Key::SoilRootDepth);
         let capacity_mm_m =
             texture.available_water_mm_m() * assumptions.number(Key::SoilAvailableWater);
-        let depletion = if texture.is_clay() { Key::SoilDepletionClay } else { Key::SoilDepletion };
+        let depletion = if texture.is_clay() {
+            Key::SoilDepletionClay
+        } else {
+            Key::SoilDepletion
+        };
         Reservoir {
             available_mm: capacity_mm_m * root_depth_mm / 1_000.0,
             depletion_frac: assumptions.number(depletion),
@@ -44,7 +48,9 @@ impl Reservoir {
             return None;
         }
         // Whole intervals are not lost to rounding; a year is long enough for any store.
-        let days = (self.usable_mm() / use_mm_d + 1e-9).floor().clamp(1.0, 365.0);
+        let days = (self.usable_mm() / use_mm_d + 1e-9)
+            .floor()
+            .clamp(1.0, 365.0);
         Some(days as u32)
     }
 }

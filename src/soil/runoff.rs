@@ -54,7 +54,11 @@ impl WaterSplit {
     /// Share of the applied depth that ran off; 0 when nothing was applied.
     #[must_use]
     pub fn runoff_frac(&self) -> f64 {
-        if self.applied > Depth::ZERO { self.runoff / self.applied } else { 0.0 }
+        if self.applied > Depth::ZERO {
+            self.runoff / self.applied
+        } else {
+            0.0
+        }
     }
 }
 
@@ -82,7 +86,9 @@ impl Ground {
         Ground {
             texture,
             slope_pct,
-            green_ampt: texture.green_ampt(Reading::assumed(assumptions)).scaled(multiplier),
+            green_ampt: texture
+                .green_ampt(Reading::assumed(assumptions))
+                .scaled(multiplier),
             accumulation: texture.accumulation(slope_pct, multiplier),
             saturation_start_frac: assumptions.number(Key::SoilSaturationStart),
             recovery: match assumptions.choice(Key::SoilRecovery) {
@@ -108,17 +114,24 @@ impl Ground {
         for _ in 0..cycles {
             let entered = split.infiltrated + split.stored;
             let (front, already) = match self.recovery {
-                Recovery::Carry => {
-                    (self.green_ampt.at_saturation(self.saturation_start_frac), entered)
-                }
-                Recovery::Redistribute => {
-                    (self.green_ampt.at_saturation(self.saturation_after(entered)), Depth::ZERO)
-                }
+                Recovery::Carry => (
+                    self.green_ampt.at_saturation(self.saturation_start_frac),
+                    entered,
+                ),
+                Recovery::Redistribute => (
+                    self.green_ampt
+                        .at_saturation(self.saturation_after(entered)),
+                    Depth::ZERO,
+                ),
             };
             let applied = rate * each;
             let infiltrated = front.infiltrated(already, rate, each) - already;
             let excess = applied - infiltrated;
-            let stored = if excess > self.surface_storage { self.surface_storage } else { excess };
+            let stored = if excess > self.surface_storage {
+                self.surface_storage
+            } else {
+                excess
+            };
             split.applied = split.applied + applied;
             split.infiltrated = split.infiltrated + infiltrated;
             split.stored = split.stored + stored;
@@ -142,7 +155,12 @@ impl Ground {
         let standing_mm = (rate - self.accumulation.intake).mm_h().max(0.0) * each.h();
         let stored_mm = standing_mm.min(self.accumulation.allowable.mm()) * count;
         let stored = Depth::of_depth_m(stored_mm / 1_000.0);
-        WaterSplit { applied, infiltrated: applied - stored - runoff, stored, runoff }
+        WaterSplit {
+            applied,
+            infiltrated: applied - stored - runoff,
+            stored,
+            runoff,
+        }
     }
 }
 
@@ -153,7 +171,9 @@ mod tests {
     fn ground(texture: Texture, settings: &[&str]) -> Ground {
         let run = settings
             .iter()
-            .fold(Assumptions::defaults(), |run, setting| run.with_setting(setting).unwrap());
+            .fold(Assumptions::defaults(), |run, setting| {
+                run.with_setting(setting).unwrap()
+            });
         Ground::assumed(&run, texture, 2.0)
     }
 

@@ -95,7 +95,10 @@ impl GreenAmpt {
     /// compaction lowers it.
     #[must_use]
     pub fn scaled(self, intake_multiplier: f64) -> GreenAmpt {
-        GreenAmpt { conductivity: self.conductivity * intake_multiplier, ..self }
+        GreenAmpt {
+            conductivity: self.conductivity * intake_multiplier,
+            ..self
+        }
     }
 
     /// ψ Δθ, the depth of water that suction is worth: Δθ = (1 − S_e) θ_e with the effective
@@ -177,11 +180,14 @@ impl Texture {
     /// # Ok::<(), evenfall::issue::Issue>(())
     /// ```
     pub fn parse(text: &str) -> Result<Texture, Issue> {
-        const NO_CLASS: [&str; 8] =
-            ["very", "fine", "coarse", "medium", "gravelly", "cobbly", "stony", "channery"];
+        const NO_CLASS: [&str; 8] = [
+            "very", "fine", "coarse", "medium", "gravelly", "cobbly", "stony", "channery",
+        ];
         let lower = text.to_lowercase().replace(['_', '-'], " ");
-        let words: Vec<&str> =
-            lower.split_whitespace().skip_while(|word| NO_CLASS.contains(word)).collect();
+        let words: Vec<&str> = lower
+            .split_whitespace()
+            .skip_while(|word| NO_CLASS.contains(word))
+            .collect();
         let name = words.join(" ");
         let class = Texture::ALL
             .into_iter()
@@ -263,7 +269,10 @@ impl Texture {
     /// Whether the depletion allowed on clay applies.
     #[must_use]
     pub fn is_clay(self) -> bool {
-        matches!(self, Texture::Clay | Texture::SiltyClay | Texture::SandyClay)
+        matches!(
+            self,
+            Texture::Clay | Texture::SiltyClay | Texture::SandyClay
+        )
     }
 }
 
@@ -276,7 +285,10 @@ mod tests {
     fn names_abbreviations_and_survey_words() {
         for class in Texture::ALL {
             assert_eq!(Texture::parse(class.text()).unwrap(), class);
-            assert_eq!(Texture::parse(&class.abbreviation().to_uppercase()).unwrap(), class);
+            assert_eq!(
+                Texture::parse(&class.abbreviation().to_uppercase()).unwrap(),
+                class
+            );
         }
         for (text, class) in [
             ("Very fine sandy-loam", Texture::SandyLoam),
@@ -292,7 +304,9 @@ mod tests {
 
     #[test]
     fn every_word_of_the_assumption_is_a_class() {
-        let Kind::Choice(words) = Key::SoilTexture.entry().kind else { panic!("a choice") };
+        let Kind::Choice(words) = Key::SoilTexture.entry().kind else {
+            panic!("a choice")
+        };
         assert_eq!(words.len(), 12);
         for word in words {
             assert_eq!(Texture::parse(word).unwrap().text(), *word);
@@ -325,7 +339,13 @@ mod tests {
                 .count()
         };
         assert_eq!(agree(Reading::default()), 9);
-        assert_eq!(agree(Reading { loam: LoamVariant::Interchanged, ..Reading::default() }), 11);
+        assert_eq!(
+            agree(Reading {
+                loam: LoamVariant::Interchanged,
+                ..Reading::default()
+            }),
+            11
+        );
     }
 
     #[test]
