@@ -9,6 +9,7 @@ use super::inputs::sha256_of_text;
 use super::program_file::ProgramFile;
 use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, GENERIC_TOML};
+use crate::climate::YearClimate;
 use crate::issue::{Code, Issue};
 use crate::place::{Effort, Favour};
 use crate::plan::Planner;
@@ -149,6 +150,8 @@ impl Design {
             families: self.layout.families.clone(),
             effort: word("effort", &EFFORTS, &self.layout.effort)?,
             favour: word("favour", &FAVOURS, &self.layout.favour)?,
+            assumptions: self.assumptions.clone(),
+            climate: YearClimate::larkmoor(),
         })
     }
 

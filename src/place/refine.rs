@@ -88,7 +88,14 @@ pub(super) struct Search<'a> {
 impl<'a> Search<'a> {
     pub(super) fn new(lawn: &'a Lawn<'a>, heads: Vec<Free>, trials: usize) -> Search<'a> {
         let board = Board::new(&lawn.grid, lawn.profile, lawn.taste.weights(1.0));
-        let mut search = Search { lawn, board, heads: Vec::new(), reached_by: Vec::new(), quiet: Vec::new(), trials };
+        let mut search = Search {
+            lawn,
+            board,
+            heads: Vec::new(),
+            reached_by: Vec::new(),
+            quiet: Vec::new(),
+            trials,
+        };
         search.restart(heads);
         search
     }
@@ -117,13 +124,26 @@ impl<'a> Search<'a> {
     /// shortest throw that does. Neighbours farther than any allowed gap are none: a sliver or a
     /// narrow neck lies between.
     fn hold_gaps(&mut self) {
-        let Lawn { throws, gap_frac, boundaries, .. } = self.lawn;
+        let Lawn {
+            throws,
+            gap_frac,
+            boundaries,
+            ..
+        } = self.lawn;
         let gap_frac = *gap_frac;
         let farthest_m = 1.02 * gap_frac * throws.longest_m();
         for ring in 0..boundaries.len() {
-            let way = |head: &Free| head.spot.filter(|spot| spot.ring == ring).map(|spot| spot.way_m);
-            let mut around: Vec<(f64, usize)> =
-                self.heads.iter().enumerate().filter_map(|(i, head)| Some((way(head)?, i))).collect();
+            let way = |head: &Free| {
+                head.spot
+                    .filter(|spot| spot.ring == ring)
+                    .map(|spot| spot.way_m)
+            };
+            let mut around: Vec<(f64, usize)> = self
+                .heads
+                .iter()
+                .enumerate()
+                .filter_map(|(i, head)| Some((way(head)?, i)))
+                .collect();
             let total_m = boundaries[ring].path.total_m();
             for (way_m, _) in &mut around {
                 *way_m = way_m.rem_euclid(total_m);
@@ -132,16 +152,20 @@ impl<'a> Search<'a> {
             for k in 0..around.len() {
                 let i = around[k].1;
                 let here = self.heads[i].sector.at;
-                let gap_m = [around[(k + 1) % around.len()].1, around[(k + around.len() - 1) % around.len()].1]
-                    .into_iter()
-                    .map(|n| self.heads[n].sector.at.distance(here))
-                    .filter(|&d| d <= farthest_m)
-                    .fold(0.0, f64::max);
+                let gap_m = [
+                    around[(k + 1) % around.len()].1,
+                    around[(k + around.len() - 1) % around.len()].1,
+                ]
+                .into_iter()
+                .map(|n| self.heads[n].sector.at.distance(here))
+                .filter(|&d| d <= farthest_m)
+                .fold(0.0, f64::max);
                 let head = &mut self.heads[i];
                 let sector = head.sector;
                 head.least_m = throws.allowed(gap_m / gap_frac);
                 let radius_m = sector.radius_m.max(head.least_m);
-                head.sector = throws.sector(sector.at, radius_m, sector.start_deg, sector.sweep_deg);
+                head.sector =
+                    throws.sector(sector.at, radius_m, sector.start_deg, sector.sweep_deg);
             }
         }
     }
@@ -160,7 +184,11 @@ impl<'a> Search<'a> {
         if needed_l_h <= 0.0 {
             return f64::INFINITY;
         }
-        let flow_l_h: f64 = self.heads.iter().map(|head| 60.0 * head.sector.flow_lpm).sum();
+        let flow_l_h: f64 = self
+            .heads
+            .iter()
+            .map(|head| 60.0 * head.sector.flow_lpm)
+            .sum();
         let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
         let alone: i32 = self.reached_by.iter().map(|&by| (2 - by).max(0)).sum();
         let taste = &self.lawn.taste;
@@ -224,14 +252,19 @@ impl<'a> Search<'a> {
             let head = self.heads[i];
             self.board.rain(&head.sector, None, -1.0);
             self.reach_of(i, &head.sector, -1);
-            let mut best = (self.board.cost_of(&head.sector, None) + self.alone_cost(i, &head.sector) - LEAST_GAIN, head);
+            let mut best = (
+                self.board.cost_of(&head.sector, None) + self.alone_cost(i, &head.sector)
+                    - LEAST_GAIN,
+                head,
+            );
             self.trials -= 1;
             for option in self.options(i, step) {
                 if self.trials == 0 {
                     break;
                 }
                 self.trials -= 1;
-                let cost = self.board.cost_of(&option.sector, None) + self.alone_cost(i, &option.sector);
+                let cost =
+                    self.board.cost_of(&option.sector, None) + self.alone_cost(i, &option.sector);
                 if cost < best.0 {
                     best = (cost, option);
                 }
@@ -293,9 +326,18 @@ impl<'a> Search<'a> {
         let mut options = Vec::with_capacity(12);
         let radius_step_m = (step * 0.6 * sector.radius_m).max(0.02);
         for sign in [-1.0, 1.0] {
-            let radius_m = self.lawn.throws.allowed(sector.radius_m + sign * radius_step_m);
+            let radius_m = self
+                .lawn
+                .throws
+                .allowed(sector.radius_m + sign * radius_step_m);
             if radius_m >= head.least_m - 1e-9 && radius_m != sector.radius_m {
-                options.push(self.with(head, sector.at, radius_m, sector.start_deg, sector.sweep_deg));
+                options.push(self.with(
+                    head,
+                    sector.at,
+                    radius_m,
+                    sector.start_deg,
+                    sector.sweep_deg,
+                ));
             }
         }
         if let Some(spot) = head.spot {
@@ -309,9 +351,16 @@ impl<'a> Search<'a> {
         match head.role {
             Role::Interior => {
                 let step_m = step * sector.radius_m;
-                for (dx, dy) in
-                    [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0), (0.7, 0.7), (-0.7, 0.7), (-0.7, -0.7), (0.7, -0.7)]
-                {
+                for (dx, dy) in [
+                    (1.0, 0.0),
+                    (0.0, 1.0),
+                    (-1.0, 0.0),
+                    (0.0, -1.0),
+                    (0.7, 0.7),
+                    (-0.7, 0.7),
+                    (-0.7, -0.7),
+                    (0.7, -0.7),
+                ] {
                     let at = sector.at + Point::new(dx, dy) * step_m;
                     if self.is_free(i, at, sector.radius_m) {
                         options.push(self.with(head, at, sector.radius_m, 0.0, 360.0));
@@ -319,14 +368,27 @@ impl<'a> Search<'a> {
                 }
             }
             _ if sector.sweep_deg < 360.0 => {
-                for (turn_deg, grow_deg) in [(5.0, -5.0), (-5.0, 5.0), (0.0, 5.0), (0.0, -5.0), (5.0, 0.0), (-5.0, 0.0)] {
+                for (turn_deg, grow_deg) in [
+                    (5.0, -5.0),
+                    (-5.0, 5.0),
+                    (0.0, 5.0),
+                    (0.0, -5.0),
+                    (5.0, 0.0),
+                    (-5.0, 0.0),
+                ] {
                     let sweep_deg = sector.sweep_deg + grow_deg;
                     if self.lawn.throws.setter.nearest_sweep_deg(sweep_deg) != sweep_deg {
                         continue;
                     }
                     let start_deg = (sector.start_deg + turn_deg).rem_euclid(360.0);
                     if within_play(head, start_deg, sweep_deg) {
-                        options.push(self.with(head, sector.at, sector.radius_m, start_deg, sweep_deg));
+                        options.push(self.with(
+                            head,
+                            sector.at,
+                            sector.radius_m,
+                            start_deg,
+                            sweep_deg,
+                        ));
                     }
                 }
             }
@@ -338,20 +400,31 @@ impl<'a> Search<'a> {
     fn slid(&self, head: &Free, spot: Spot) -> Free {
         let at = self.lawn.boundaries[spot.ring].path.at(spot.way_m);
         let sector = head.sector;
-        Free { spot: Some(spot), ..self.with(head, at, sector.radius_m, sector.start_deg, sector.sweep_deg) }
+        Free {
+            spot: Some(spot),
+            ..self.with(
+                head,
+                at,
+                sector.radius_m,
+                sector.start_deg,
+                sector.sweep_deg,
+            )
+        }
     }
 
     fn with(&self, head: &Free, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Free {
-        Free { sector: self.lawn.throws.sector(at, radius_m, start_deg, sweep_deg), ..*head }
+        Free {
+            sector: self.lawn.throws.sector(at, radius_m, start_deg, sweep_deg),
+            ..*head
+        }
     }
 
     /// Whether an interior head may stand at a place.
     fn is_free(&self, i: usize, at: Point, radius_m: f64) -> bool {
-        self.heads
-            .iter()
-            .enumerate()
-            .all(|(j, other)| j == i || other.sector.at.distance(at) >= APART_FRAC * other.sector.radius_m.max(radius_m))
-            && self.is_inside(at, INSET_FRAC * radius_m)
+        self.heads.iter().enumerate().all(|(j, other)| {
+            j == i
+                || other.sector.at.distance(at) >= APART_FRAC * other.sector.radius_m.max(radius_m)
+        }) && self.is_inside(at, INSET_FRAC * radius_m)
     }
 
     /// Takes out interior heads that are worth less than their price, and the least useful ones
@@ -372,7 +445,9 @@ impl<'a> Search<'a> {
                 }
             }
             match worst {
-                Some((worth, i)) if worth < self.lawn.taste.head_price || self.heads.len() > self.lawn.most => {
+                Some((worth, i))
+                    if worth < self.lawn.taste.head_price || self.heads.len() > self.lawn.most =>
+                {
                     self.take(i);
                 }
                 _ => return,
@@ -436,7 +511,11 @@ impl<'a> Search<'a> {
         (-1..=1).all(|i| {
             (-1..=1).all(|j| {
                 // Diagonal places at the same distance as straight ones.
-                let reach_m = if i != 0 && j != 0 { 0.7071 * inset_m } else { inset_m };
+                let reach_m = if i != 0 && j != 0 {
+                    0.7071 * inset_m
+                } else {
+                    inset_m
+                };
                 grid.turf_at(at + Point::new(f64::from(i), f64::from(j)) * reach_m)
             })
         })
@@ -450,5 +529,6 @@ fn within_play(head: &Free, start_deg: f64, sweep_deg: f64) -> bool {
         d.min(360.0 - d)
     };
     let (start0, sweep0) = head.natural;
-    off(start_deg, start0) <= ARC_PLAY_DEG && off(start_deg + sweep_deg, start0 + sweep0) <= ARC_PLAY_DEG
+    off(start_deg, start0) <= ARC_PLAY_DEG
+        && off(start_deg + sweep_deg, start0 + sweep0) <= ARC_PLAY_DEG
 }

@@ -31,7 +31,10 @@ impl Path {
         for (i, &point) in ring.iter().enumerate() {
             reached_m.push(reached_m[i] + point.distance(ring[(i + 1) % ring.len()]));
         }
-        Path { ring: ring.clone(), reached_m }
+        Path {
+            ring: ring.clone(),
+            reached_m,
+        }
     }
 
     /// Length of the ring \[m\].
@@ -42,7 +45,11 @@ impl Path {
     /// The point after some way along the ring; ways wrap round.
     pub(super) fn at(&self, way_m: f64) -> Point {
         let way_m = way_m.rem_euclid(self.total_m());
-        let i = self.reached_m.partition_point(|&s| s <= way_m).saturating_sub(1).min(self.ring.len() - 1);
+        let i = self
+            .reached_m
+            .partition_point(|&s| s <= way_m)
+            .saturating_sub(1)
+            .min(self.ring.len() - 1);
         let (a, b) = (self.ring[i], self.ring[(i + 1) % self.ring.len()]);
         a + (b - a).unit() * (way_m - self.reached_m[i])
     }
@@ -88,7 +95,11 @@ pub(super) struct Boundary {
 
 /// Reads all rings of an outline; `throw_m` says what is near and far for the heads to come.
 pub(super) fn read_boundaries(outline: &Outline, throw_m: f64) -> Vec<Boundary> {
-    outline.rings().iter().map(|ring| read_boundary(ring, throw_m)).collect()
+    outline
+        .rings()
+        .iter()
+        .map(|ring| read_boundary(ring, throw_m))
+        .collect()
 }
 
 fn read_boundary(ring: &Ring, throw_m: f64) -> Boundary {
@@ -116,18 +127,28 @@ fn read_boundary(ring: &Ring, throw_m: f64) -> Boundary {
         d.min(total_m - d)
     };
     let mut order: Vec<usize> = (0..found.len()).collect();
-    order.sort_by(|&a, &b| found[b].1.abs().total_cmp(&found[a].1.abs()).then(a.cmp(&b)));
+    order.sort_by(|&a, &b| {
+        found[b]
+            .1
+            .abs()
+            .total_cmp(&found[a].1.abs())
+            .then(a.cmp(&b))
+    });
     let mut kept: Vec<usize> = Vec::new();
     for i in order {
         let crowded = kept.iter().any(|&j| {
-            found[i].1.signum() == found[j].1.signum() && apart(found[i].0, found[j].0) < MERGE_WAYS * reach_m
+            found[i].1.signum() == found[j].1.signum()
+                && apart(found[i].0, found[j].0) < MERGE_WAYS * reach_m
         });
         if !crowded {
             kept.push(i);
         }
     }
     kept.sort_unstable();
-    Boundary { path, corners_m: kept.into_iter().map(|i| found[i].0).collect() }
+    Boundary {
+        path,
+        corners_m: kept.into_iter().map(|i| found[i].0).collect(),
+    }
 }
 
 /// A place for a head on the boundary.
@@ -171,7 +192,11 @@ impl Run {
     /// The fewest equal gaps that are no longer than `gap_m`.
     pub(super) fn gaps(&self, gap_m: f64) -> usize {
         let gaps = ((self.end_m - self.start_m) / gap_m - 1e-9).ceil().max(1.0) as usize;
-        if self.is_closed { gaps.max(FEWEST_ON_RING) } else { gaps }
+        if self.is_closed {
+            gaps.max(FEWEST_ON_RING)
+        } else {
+            gaps
+        }
     }
 
     /// Equal spots in a number of gaps; on a whole ring they begin at a share of a gap.
@@ -181,7 +206,13 @@ impl Run {
         (first..gaps)
             .map(|k| {
                 let way_m = self.start_m + gap_m * (k as f64 + phase);
-                Spot { ring: self.ring, way_m, play_m: PLAY_FRAC * gap_m, even_m: way_m, run: Some(run) }
+                Spot {
+                    ring: self.ring,
+                    way_m,
+                    play_m: PLAY_FRAC * gap_m,
+                    even_m: way_m,
+                    run: Some(run),
+                }
             })
             .collect()
     }
@@ -201,7 +232,8 @@ impl Frontage {
             let from_start_m = (way_m - run.start_m).rem_euclid(run.ring_m);
             run.ring == ring
                 && (run.is_closed
-                    || (from_start_m > CORNER_M && from_start_m < run.end_m - run.start_m - CORNER_M))
+                    || (from_start_m > CORNER_M
+                        && from_start_m < run.end_m - run.start_m - CORNER_M))
         })
     }
 }
@@ -209,17 +241,42 @@ impl Frontage {
 /// Splits the rings into corners and runs. Corners closer than `merge_m` share a head, the sharper
 /// ones first.
 pub(super) fn frontage(boundaries: &[Boundary], merge_m: f64) -> Frontage {
-    let mut frontage = Frontage { corners: Vec::new(), runs: Vec::new() };
+    let mut frontage = Frontage {
+        corners: Vec::new(),
+        runs: Vec::new(),
+    };
     for (ring, boundary) in boundaries.iter().enumerate() {
         let total_m = boundary.path.total_m();
         let corners = merged_corners(boundary, merge_m);
         if corners.is_empty() {
-            frontage.runs.push(Run { ring, start_m: 0.0, end_m: total_m, ring_m: total_m, is_closed: true });
+            frontage.runs.push(Run {
+                ring,
+                start_m: 0.0,
+                end_m: total_m,
+                ring_m: total_m,
+                is_closed: true,
+            });
         }
         for (k, &start_m) in corners.iter().enumerate() {
-            let end_m = if k + 1 < corners.len() { corners[k + 1] } else { corners[0] + total_m };
-            frontage.corners.push(Spot { ring, way_m: start_m, play_m: 0.0, even_m: start_m, run: None });
-            frontage.runs.push(Run { ring, start_m, end_m, ring_m: total_m, is_closed: false });
+            let end_m = if k + 1 < corners.len() {
+                corners[k + 1]
+            } else {
+                corners[0] + total_m
+            };
+            frontage.corners.push(Spot {
+                ring,
+                way_m: start_m,
+                play_m: 0.0,
+                even_m: start_m,
+                run: None,
+            });
+            frontage.runs.push(Run {
+                ring,
+                start_m,
+                end_m,
+                ring_m: total_m,
+                is_closed: false,
+            });
         }
     }
     frontage
@@ -236,19 +293,31 @@ pub(super) fn is_on_sliver(outline: &Outline, path: &Path, way_m: f64) -> bool {
     let (inside_deg, onward_deg) = path.opening(way_m, 0.4_f64.min(path.total_m() / 8.0));
     let inward = Point::along_bearing(onward_deg - inside_deg / 2.0);
     let here = path.at(way_m);
-    DEPTHS_M.iter().all(|&depth_m| outline.signed_distance_m(here + inward * depth_m) < HALF_NARROWEST_M)
+    DEPTHS_M
+        .iter()
+        .all(|&depth_m| outline.signed_distance_m(here + inward * depth_m) < HALF_NARROWEST_M)
 }
 
 fn merged_corners(boundary: &Boundary, merge_m: f64) -> Vec<f64> {
     let path = &boundary.path;
-    let turn = |way_m: f64| path.turn_deg(way_m, 0.5_f64.min(path.total_m() / 8.0)).abs();
+    let turn = |way_m: f64| {
+        path.turn_deg(way_m, 0.5_f64.min(path.total_m() / 8.0))
+            .abs()
+    };
     let mut order: Vec<usize> = (0..boundary.corners_m.len()).collect();
-    let turns: Vec<f64> = boundary.corners_m.iter().map(|&way_m| turn(way_m)).collect();
+    let turns: Vec<f64> = boundary
+        .corners_m
+        .iter()
+        .map(|&way_m| turn(way_m))
+        .collect();
     order.sort_by(|&a, &b| turns[b].total_cmp(&turns[a]).then(a.cmp(&b)));
     let mut kept: Vec<usize> = Vec::new();
     for i in order {
         let here = path.at(boundary.corners_m[i]);
-        if kept.iter().all(|&j| path.at(boundary.corners_m[j]).distance(here) >= merge_m) {
+        if kept
+            .iter()
+            .all(|&j| path.at(boundary.corners_m[j]).distance(here) >= merge_m)
+        {
             kept.push(i);
         }
     }
@@ -283,8 +352,15 @@ mod tests {
 
     #[test]
     fn real_corners_are_found() {
-        let points = |list: &[(f64, f64)]| list.iter().map(|&(x, y)| Point::new(x, y)).collect::<Vec<_>>();
-        assert_eq!(corners(points(&[(0.0, 0.0), (12.0, 0.0), (12.0, 9.0), (0.0, 9.0)])), 4);
+        let points = |list: &[(f64, f64)]| {
+            list.iter()
+                .map(|&(x, y)| Point::new(x, y))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(
+            corners(points(&[(0.0, 0.0), (12.0, 0.0), (12.0, 9.0), (0.0, 9.0)])),
+            4
+        );
         // An L, its reflex corner rounded with a radius of 1 m as a buffer would leave it.
         let mut bend = points(&[(0.0, 0.0), (14.0, 0.0), (14.0, 5.0)]);
         for k in 0..=8 {
@@ -299,7 +375,9 @@ mod tests {
     #[test]
     fn gaps_are_equal_along_a_run_and_never_too_wide() {
         let outline = Outline::new(
-            [(0.0, 0.0), (20.0, 0.0), (20.0, 9.0), (0.0, 9.0)].map(|(x, y)| Point::new(x, y)).to_vec(),
+            [(0.0, 0.0), (20.0, 0.0), (20.0, 9.0), (0.0, 9.0)]
+                .map(|(x, y)| Point::new(x, y))
+                .to_vec(),
             vec![],
         )
         .unwrap();

@@ -65,7 +65,12 @@ pub fn rule_layout(outline: &Outline, family: &Family, throw_m: f64) -> Vec<Head
         return heads;
     };
     let (origin, along) = (longest.0, (longest.1 - longest.0).unit());
-    let lattice = Lattice { origin, along, pitch_m: throw_m, weave: Weave::Triangular };
+    let lattice = Lattice {
+        origin,
+        along,
+        pitch_m: throw_m,
+        weave: Weave::Triangular,
+    };
     for at in lattice.points(outline) {
         if posts
             .iter()
@@ -174,7 +179,9 @@ fn thinned(posts: Vec<Post>, least_m: f64) -> Vec<Post> {
 /// The edges of a ring without the digitiser's noise, the longest first.
 pub(super) fn longest_edges(ring: &[Point]) -> Vec<(Point, Point)> {
     let plain = simplified(ring, TOLERANCE_M);
-    let mut edges: Vec<(Point, Point)> = (0..plain.len()).map(|i| (plain[i], plain[(i + 1) % plain.len()])).collect();
+    let mut edges: Vec<(Point, Point)> = (0..plain.len())
+        .map(|i| (plain[i], plain[(i + 1) % plain.len()]))
+        .collect();
     edges.sort_by(|x, y| y.0.distance(y.1).total_cmp(&x.0.distance(x.1)));
     edges
 }

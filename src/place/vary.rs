@@ -55,7 +55,11 @@ impl Search<'_> {
 
     /// The changes of one round, kinds in turn.
     fn changes(&self, frontage: &Frontage) -> Vec<Change> {
-        let interior = self.heads.iter().filter(|head| head.role == Role::Interior).count();
+        let interior = self
+            .heads
+            .iter()
+            .filter(|head| head.role == Role::Interior)
+            .count();
         let mut changes = Vec::new();
         for k in 0..interior.max(frontage.runs.len()) {
             if k < frontage.runs.len() {
@@ -73,7 +77,9 @@ impl Search<'_> {
     fn make(&mut self, change: Change, frontage: &Frontage) -> bool {
         match change {
             Change::Resettle(k) => {
-                let interior = (0..self.heads.len()).filter(|&i| self.heads[i].role == Role::Interior).nth(k);
+                let interior = (0..self.heads.len())
+                    .filter(|&i| self.heads[i].role == Role::Interior)
+                    .nth(k);
                 if let Some(i) = interior {
                     self.take(i);
                 }
@@ -88,12 +94,15 @@ impl Search<'_> {
     fn respace(&mut self, frontage: &Frontage, run: usize, more: i64) -> bool {
         let is_on_run = |head: &Free| head.spot.is_some_and(|spot| spot.run == Some(run));
         let stretch = &frontage.runs[run];
-        let (old, mut heads): (Vec<Free>, Vec<Free>) = self.heads.iter().copied().partition(is_on_run);
+        let (old, mut heads): (Vec<Free>, Vec<Free>) =
+            self.heads.iter().copied().partition(is_on_run);
         let ends = usize::from(!stretch.is_closed());
         let gaps = old.len() as i64 + ends as i64 + more;
         let lawn = self.lawn();
         let widest_m = lawn.gap_frac * lawn.throws.longest_m();
-        if gaps < stretch.gaps(widest_m) as i64 || heads.len() as i64 + gaps - ends as i64 > lawn.most as i64 + 1 {
+        if gaps < stretch.gaps(widest_m) as i64
+            || heads.len() as i64 + gaps - ends as i64 > lawn.most as i64 + 1
+        {
             return false;
         }
         let throw_m = if old.is_empty() {
@@ -109,7 +118,10 @@ impl Search<'_> {
             if ring::is_on_sliver(lawn.outline, &boundary.path, spot.way_m) {
                 continue;
             }
-            if heads.iter().any(|head| head.spot.is_some() && head.sector.at.distance(at) < least_m) {
+            if heads
+                .iter()
+                .any(|head| head.spot.is_some() && head.sector.at.distance(at) < least_m)
+            {
                 return false;
             }
             // Interior heads give way.

@@ -192,10 +192,16 @@ impl Footprint {
                     let mut spans = Spans::none();
                     match shape {
                         Shape::Sector { radius_m, arc } => {
-                            self.sector_runs(grid, y, *radius_m, arc, |start, end| spans.push(start, end));
+                            self.sector_runs(grid, y, *radius_m, arc, |start, end| {
+                                spans.push(start, end)
+                            });
                         }
                         Shape::Rectangle { corners } => {
-                            spans = crossing_spans(grid, y, (0..4).map(|i| (corners[i], corners[(i + 1) % 4])));
+                            spans = crossing_spans(
+                                grid,
+                                y,
+                                (0..4).map(|i| (corners[i], corners[(i + 1) % 4])),
+                            );
                         }
                     }
                     if let Some(seen) = visible
@@ -212,7 +218,14 @@ impl Footprint {
     }
 
     #[inline]
-    fn sector_runs(&self, grid: &Grid, y: f64, radius_m: f64, arc: &Arc, mut add: impl FnMut(i32, i32)) {
+    fn sector_runs(
+        &self,
+        grid: &Grid,
+        y: f64,
+        radius_m: f64,
+        arc: &Arc,
+        mut add: impl FnMut(i32, i32),
+    ) {
         let dy = y - self.at.y;
         let chord2 = radius_m * radius_m - dy * dy;
         if chord2 <= 0.0 {

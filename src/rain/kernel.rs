@@ -107,9 +107,18 @@ impl Trial {
 }
 
 #[inline(always)]
-fn trial_loop<const PROFILE: u8>(field: &[f32], turf: &[f32], run: &Run, penalty: &Penalty, trial: &mut Trial) {
+fn trial_loop<const PROFILE: u8>(
+    field: &[f32],
+    turf: &[f32],
+    run: &Run,
+    penalty: &Penalty,
+    trial: &mut Trial,
+) {
     let mut sums = *trial;
-    let mut chunks = field.chunks_exact(LANES).zip(turf.chunks_exact(LANES)).enumerate();
+    let mut chunks = field
+        .chunks_exact(LANES)
+        .zip(turf.chunks_exact(LANES))
+        .enumerate();
     for (chunk, (cells, weights)) in &mut chunks {
         let base = (chunk * LANES) as i32;
         for lane in 0..LANES {
@@ -134,7 +143,14 @@ fn trial_loop<const PROFILE: u8>(field: &[f32], turf: &[f32], run: &Run, penalty
 /// Adds to `trial` what a head would change on its runs of cells, without raining. `spans` gives
 /// each run's place in the field.
 #[multiversion(targets("x86_64+avx2"))]
-pub(super) fn attempt(field: &[f32], turf: &[f32], runs: &[(Run, usize, usize)], penalty: &Penalty, profile: u8, trial: &mut Trial) {
+pub(super) fn attempt(
+    field: &[f32],
+    turf: &[f32],
+    runs: &[(Run, usize, usize)],
+    penalty: &Penalty,
+    profile: u8,
+    trial: &mut Trial,
+) {
     for (run, start, end) in runs {
         let (cells, weights) = (&field[*start..*end], &turf[*start..*end]);
         match profile {

@@ -202,7 +202,11 @@ impl<'g> RainGrid<'g> {
         for (row, &(start, end)) in self.grid.extent.iter().enumerate() {
             let range = row * self.grid.cols + start as usize..row * self.grid.cols + end as usize;
             let cells = self.field[range.clone()].iter().zip(&self.grid.turf[range]);
-            rates.extend(cells.filter(|&(_, &weight)| weight > 0.0).map(|(&rate, _)| rate));
+            rates.extend(
+                cells
+                    .filter(|&(_, &weight)| weight > 0.0)
+                    .map(|(&rate, _)| rate),
+            );
         }
     }
 

@@ -129,7 +129,11 @@ impl<'g> Board<'g> {
             return;
         }
         for (run, start, end) in &self.runs {
-            for (i, (&before, &weight)) in self.field[*start..*end].iter().zip(&turf[*start..*end]).enumerate() {
+            for (i, (&before, &weight)) in self.field[*start..*end]
+                .iter()
+                .zip(&turf[*start..*end])
+                .enumerate()
+            {
                 let rain = jet.tabulated_rate(run, i);
                 let change = self.penalty.of(before + rain) - self.penalty.of(before);
                 trial.penalty[i % kernel::LANES] += weight * change;
