@@ -51,25 +51,25 @@ fn one_circle(bencher: Bencher, radius_m: f64, cell_m: f64, profile: &Profile) {
 }
 
 /// Full circle, triangular, at the cell of large throws (0.4 m): rows of 40 to 50 cells.
-#[divan::bench(args = [8.0, 10.0])]
+#[divan::bench(args = [8.0, 10.0], sample_size = 200)]
 fn kernel_at_040_m(bencher: Bencher, radius_m: f64) {
     one_circle(bencher, radius_m, 0.4, &Profile::Triangular);
 }
 
 /// The same with rows of 800 cells, in cache of the second level.
-#[divan::bench]
+#[divan::bench(sample_size = 20)]
 fn kernel_on_long_rows(bencher: Bencher) {
     one_circle(bencher, 10.0, 0.05, &Profile::Triangular);
 }
 
 /// The other profiles with a closed form at 0.4 m, and a tabulated one.
-#[divan::bench(args = ["uniform", "elliptical", "parabolic", "[[0,0.5],[0.5,1],[1,0]]"])]
+#[divan::bench(args = ["uniform", "elliptical", "parabolic", "[[0,0.5],[0.5,1],[1,0]]"], sample_size = 100)]
 fn kernel_of_profile(bencher: Bencher, name: &str) {
     one_circle(bencher, 10.0, 0.4, &Profile::parse(name).unwrap());
 }
 
 /// Trials of a head on the board of a search: 1,800 cells, throw 5 m on a lawn of 250 m².
-#[divan::bench(args = [90.0, 180.0, 360.0])]
+#[divan::bench(args = [90.0, 180.0, 360.0], sample_size = 200)]
 fn trials(bencher: Bencher, sweep_deg: f64) {
     let outline = lawns::rectangle(18.0, 14.0);
     let cell_m = (outline.area_m2() / 1_800.0).sqrt();
