@@ -3,8 +3,8 @@
 use std::io::{self, Write};
 use std::marker::PhantomData;
 
-use super::Layer;
 use super::files::{Format, Sink};
+use super::layer::Layer;
 
 /// Writes a layer without its geometry.
 pub struct Csv<L: Layer> {
@@ -29,9 +29,15 @@ impl<L: Layer> Csv<L> {
 
 impl<L: Layer> Format<L> for Csv<L> {
     fn row(&mut self, row: &L::Row<'_>) -> io::Result<()> {
-        let cells: Vec<String> = L::COLUMNS.iter().map(|column| column.csv(row)).collect();
-        self.sink
-            .write_all(format!("{}\n", cells.join(",")).as_bytes())
+        let mut line = String::new();
+        for (at, column) in L::COLUMNS.iter().enumerate() {
+            if at > 0 {
+                line.push(',');
+            }
+            column.push_csv(row, &mut line);
+        }
+        line.push('\n');
+        self.sink.write_all(line.as_bytes())
     }
 
     fn finish(self: Box<Self>) -> io::Result<()> {

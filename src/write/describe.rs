@@ -2,7 +2,8 @@
 
 use serde_json::{Map, Value, json};
 
-use super::{Facts, Failures, Heads, Kind, Layer, Parcels, Throws, Turf};
+use super::layer::{Facts, Kind, Layer};
+use super::{Failures, Heads, Parcels, Throws, Turf};
 
 /// The layers that have a JSON Schema.
 pub const SCHEMAS: [&str; 4] = [Parcels::NAME, Turf::NAME, Heads::NAME, Throws::NAME];

@@ -5,7 +5,7 @@ use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-use super::Layer;
+use super::layer::Layer;
 
 /// Writes the rows of one layer in one format.
 pub trait Format<L: Layer> {

@@ -8,96 +8,18 @@ pub mod describe;
 pub mod files;
 pub mod folder;
 pub mod geojson;
+pub mod layer;
 pub mod outputs;
+pub mod rows;
 pub mod run_record;
 pub mod summary;
 pub mod text;
 pub mod throw;
 
-use crate::crs::Frame;
-use crate::issue::{Issue, Severity};
-use crate::place::{Head, Pattern};
-use crate::plan::{ParcelPlan, ScenarioPlan, TurfPlan};
-use crate::site::LonLatPolygon;
-
-/// What a column holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    /// Text; ids are always text.
-    Text,
-    /// A whole number.
-    Integer,
-    /// A number, rounded to so many decimals.
-    Number(usize),
-    /// Yes or no.
-    Bool,
-}
-
-/// What is known about a column apart from its values.
-#[derive(Debug, Clone, Copy)]
-pub struct Facts {
-    /// The title of the column.
-    pub name: &'static str,
-    /// What it holds.
-    pub kind: Kind,
-    /// Its unit; empty where there is none.
-    pub unit: &'static str,
-    /// What it means, as one sentence without a stop.
-    pub meaning: &'static str,
-}
-
-/// One value.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Cell {
-    /// Not known, or without meaning here.
-    Null,
-    /// Text.
-    Text(String),
-    /// A whole number.
-    Integer(u64),
-    /// A number that is not rounded yet.
-    Number(f64),
-    /// Yes or no.
-    Bool(bool),
-}
-
-/// A column: its facts, and how its value is read off a row of the layer.
-pub struct Column<L: Layer + ?Sized> {
-    /// Name, kind, unit, meaning.
-    pub facts: Facts,
-    /// Reads the value.
-    pub read: for<'a> fn(&L::Row<'a>) -> Cell,
-}
-
-/// Where a row lies.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Geometry {
-    /// Nowhere.
-    None,
-    /// A point of longitude and latitude, written with 8 decimals.
-    Point(f64, f64),
-    /// A polygon that this program has drawn, written with 8 decimals.
-    Drawn(LonLatPolygon),
-    /// Polygons of the input, written so that they read back bit by bit.
-    Given(Vec<LonLatPolygon>),
-}
-
-/// A table of the output.
-pub trait Layer: 'static {
-    /// Name of its file, without the ending.
-    const NAME: &'static str;
-    /// What one row is.
-    const ROW: &'static str;
-    /// The kind of geometry, as RFC 7946 names it; empty for a table without.
-    const SHAPE: &'static str;
-    /// What a row is read from.
-    type Row<'a>;
-    /// The columns in their order.
-    const COLUMNS: &'static [Column<Self>];
-
-    /// Where the row lies.
-    fn geometry(row: &Self::Row<'_>) -> Geometry;
-}
+use crate::place::Pattern;
+use crate::plan::ParcelPlan;
+use layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
+use rows::{FailureRow, HeadRow, TurfRow, file_name, gravest, severity_word};
 
 /// One row per input parcel, planned or failed.
 pub struct Parcels;
@@ -109,113 +31,6 @@ pub struct Heads;
 pub struct Throws;
 /// One row per thing that failed.
 pub struct Failures;
-
-/// A row of `turf`.
-pub struct TurfRow<'a> {
-    parcel: &'a ParcelPlan,
-    turf: &'a TurfPlan,
-    plan: &'a ScenarioPlan,
-    frame: Frame,
-}
-
-/// A row of `heads` and `throws`.
-pub struct HeadRow<'a> {
-    area: &'a TurfRow<'a>,
-    /// 1-based number in its turf area and scenario.
-    number: usize,
-    head: &'a Head,
-    nozzle: &'a str,
-}
-
-/// A row of `failures`.
-pub struct FailureRow<'a> {
-    issue: &'a Issue,
-    /// The parcel in whose plan the issue stands.
-    parcel: Option<&'a str>,
-}
-
-/// The rows of `turf` that a parcel gives, in order. A parcel without a frame gives none.
-pub fn turf_rows(parcel: &ParcelPlan) -> impl Iterator<Item = TurfRow<'_>> {
-    parcel.frame.into_iter().flat_map(move |frame| {
-        parcel.turf.iter().flat_map(move |turf| {
-            turf.scenarios.iter().map(move |plan| TurfRow {
-                parcel,
-                turf,
-                plan,
-                frame,
-            })
-        })
-    })
-}
-
-/// The rows of `heads` and `throws` that a row of `turf` gives, in order.
-pub fn head_rows<'a>(area: &'a TurfRow<'a>) -> impl Iterator<Item = HeadRow<'a>> {
-    area.plan
-        .heads
-        .iter()
-        .enumerate()
-        .map(move |(at, head)| HeadRow {
-            area,
-            number: at + 1,
-            head,
-            nozzle: area.plan.nozzle_names.get(at).map_or("", String::as_str),
-        })
-}
-
-/// The rows of `failures` that a list of issues gives, in order: notes are left out.
-pub fn failure_rows<'a>(
-    issues: &'a [Issue],
-    parcel: Option<&'a str>,
-) -> impl Iterator<Item = FailureRow<'a>> {
-    issues
-        .iter()
-        .filter(|issue| issue.severity() >= Severity::Partial)
-        .map(move |issue| FailureRow { issue, parcel })
-}
-
-const fn column<L: Layer>(
-    name: &'static str,
-    kind: Kind,
-    unit: &'static str,
-    meaning: &'static str,
-    read: for<'a> fn(&L::Row<'a>) -> Cell,
-) -> Column<L> {
-    Column {
-        facts: Facts {
-            name,
-            kind,
-            unit,
-            meaning,
-        },
-        read,
-    }
-}
-
-const fn text<L: Layer>(
-    name: &'static str,
-    meaning: &'static str,
-    read: for<'a> fn(&L::Row<'a>) -> Cell,
-) -> Column<L> {
-    column(name, Kind::Text, "", meaning, read)
-}
-
-const fn count<L: Layer>(
-    name: &'static str,
-    meaning: &'static str,
-    read: for<'a> fn(&L::Row<'a>) -> Cell,
-) -> Column<L> {
-    column(name, Kind::Integer, "", meaning, read)
-}
-
-const fn number<L: Layer>(
-    name: &'static str,
-    unit: &'static str,
-    decimals: usize,
-    meaning: &'static str,
-    read: for<'a> fn(&L::Row<'a>) -> Cell,
-) -> Column<L> {
-    column(name, Kind::Number(decimals), unit, meaning, read)
-}
 
 impl Layer for Parcels {
     const NAME: &'static str = "parcels";
@@ -295,11 +110,11 @@ impl Layer for Parcels {
         }),
     ];
 
-    fn geometry(parcel: &&ParcelPlan) -> Geometry {
+    fn geometry<'r>(parcel: &'r &ParcelPlan) -> Geometry<'r> {
         if parcel.outline.is_empty() {
             Geometry::None
         } else {
-            Geometry::Given(parcel.outline.clone())
+            Geometry::Given(&parcel.outline)
         }
     }
 }
@@ -493,8 +308,8 @@ impl Layer for Turf {
         }),
     ];
 
-    fn geometry(row: &TurfRow<'_>) -> Geometry {
-        Geometry::Given(vec![row.turf.polygon.clone()])
+    fn geometry<'r>(row: &'r TurfRow<'_>) -> Geometry<'r> {
+        Geometry::Given(std::slice::from_ref(&row.turf.polygon))
     }
 }
 
@@ -628,7 +443,7 @@ impl Layer for Heads {
         }),
     ];
 
-    fn geometry(row: &HeadRow<'_>) -> Geometry {
+    fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {
         let (lon, lat) = row.area.frame.to_lonlat(row.head.at);
         Geometry::Point(lon, lat)
     }
@@ -662,7 +477,7 @@ impl Layer for Throws {
         }),
     ];
 
-    fn geometry(row: &HeadRow<'_>) -> Geometry {
+    fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {
         Geometry::Drawn(throw::polygon(&row.area.frame, &throw::ring(row.head)))
     }
 }
@@ -705,110 +520,7 @@ impl Layer for Failures {
         }),
     ];
 
-    fn geometry(_: &FailureRow<'_>) -> Geometry {
+    fn geometry<'r>(_: &'r FailureRow<'_>) -> Geometry<'r> {
         Geometry::None
-    }
-}
-
-impl HeadRow<'_> {
-    fn id(&self) -> String {
-        format!(
-            "{}/{}/{}",
-            self.area.turf.id,
-            self.area.plan.scenario.text(),
-            self.number
-        )
-    }
-}
-
-/// The gravest issue that is more than a note; the first of equals.
-fn gravest(issues: &[Issue]) -> Option<&Issue> {
-    issues
-        .iter()
-        .filter(|issue| issue.severity() >= Severity::Partial)
-        .min_by_key(|issue| std::cmp::Reverse(issue.severity()))
-}
-
-/// The last part of a path, so that a run does not depend on where its inputs lie.
-fn file_name(path: &str) -> &str {
-    path.rsplit(['/', '\\']).next().unwrap_or(path)
-}
-
-/// The word in the `severity` column.
-#[must_use]
-pub fn severity_word(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Note => "note",
-        Severity::Partial => "partial",
-        Severity::Failed => "failed",
-        Severity::Fatal => "fatal",
-    }
-}
-
-impl<L: Layer> Column<L> {
-    /// The value of a row as JSON text, rounded.
-    #[must_use]
-    pub fn json(&self, row: &L::Row<'_>) -> String {
-        match (self.read)(row) {
-            Cell::Text(value) => text::json_string(&value),
-            other => other
-                .plain(self.facts.kind)
-                .unwrap_or_else(|| "null".to_owned()),
-        }
-    }
-
-    /// The value of a row as a cell of a CSV file, rounded; empty when there is none.
-    #[must_use]
-    pub fn csv(&self, row: &L::Row<'_>) -> String {
-        match (self.read)(row) {
-            Cell::Text(value) => text::csv_cell(&value),
-            other => other.plain(self.facts.kind).unwrap_or_default(),
-        }
-    }
-}
-
-impl Cell {
-    /// A number or a yes or no as text.
-    fn plain(&self, kind: Kind) -> Option<String> {
-        match self {
-            Cell::Null | Cell::Text(_) => None,
-            Cell::Integer(value) => Some(value.to_string()),
-            Cell::Bool(value) => Some(value.to_string()),
-            Cell::Number(value) => match kind {
-                Kind::Number(decimals) => text::rounded(*value, decimals),
-                Kind::Text | Kind::Integer | Kind::Bool => text::rounded(*value, 0),
-            },
-        }
-    }
-}
-
-impl From<&str> for Cell {
-    fn from(value: &str) -> Cell {
-        Cell::Text(value.to_owned())
-    }
-}
-impl From<String> for Cell {
-    fn from(value: String) -> Cell {
-        Cell::Text(value)
-    }
-}
-impl From<f64> for Cell {
-    fn from(value: f64) -> Cell {
-        Cell::Number(value)
-    }
-}
-impl From<u64> for Cell {
-    fn from(value: u64) -> Cell {
-        Cell::Integer(value)
-    }
-}
-impl From<usize> for Cell {
-    fn from(value: usize) -> Cell {
-        Cell::Integer(value as u64)
-    }
-}
-impl<T: Into<Cell>> From<Option<T>> for Cell {
-    fn from(value: Option<T>) -> Cell {
-        value.map_or(Cell::Null, Into::into)
     }
 }

@@ -7,9 +7,11 @@ use super::csv::Csv;
 use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
+use super::layer::Layer;
+use super::rows::{failure_rows, head_rows, turf_rows};
 use super::run_record::RunRecord;
 use super::summary::Summary;
-use super::{Failures, Heads, Layer, Parcels, Throws, Turf, failure_rows, head_rows, turf_rows};
+use super::{Failures, Heads, Parcels, Throws, Turf};
 use crate::issue::Issue;
 use crate::plan::ParcelPlan;
 

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use serde_json::{Map, Value, json};
 
-use super::{severity_word, text};
-use crate::issue::{Code, Issue};
+use super::rows::severity_word;
+use super::text;
+use crate::issue::{Code, Issue, Severity};
 use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
 
 /// The figures of a run, gathered parcel by parcel in input order.
@@ -28,7 +29,7 @@ pub struct Summary {
     pub groups: BTreeMap<(Scenario, String), Group>,
     /// How often each issue occurred, those that belong to no parcel included.
     pub issues: BTreeMap<Code, u64>,
-    /// Issues that belong to no parcel: records that could not be read, turf without a parcel.
+    /// What failed and belongs to no parcel: records that could not be read, turf without a parcel.
     pub orphans: u64,
 }
 
@@ -133,7 +134,10 @@ impl Summary {
 
     /// Adds the issues that belong to no parcel.
     pub fn add_orphans(&mut self, orphans: &[Issue]) {
-        self.orphans += orphans.len() as u64;
+        let failed = orphans
+            .iter()
+            .filter(|issue| issue.severity() >= Severity::Partial);
+        self.orphans += failed.count() as u64;
         self.count_issues(orphans);
     }
 

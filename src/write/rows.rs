@@ -1,0 +1,105 @@
+//! The rows of the output tables, read off the plan of a parcel.
+
+use crate::crs::Frame;
+use crate::issue::{Issue, Severity};
+use crate::place::Head;
+use crate::plan::{ParcelPlan, ScenarioPlan, TurfPlan};
+
+/// A row of `turf`.
+pub struct TurfRow<'a> {
+    pub(super) parcel: &'a ParcelPlan,
+    pub(super) turf: &'a TurfPlan,
+    pub(super) plan: &'a ScenarioPlan,
+    pub(super) frame: Frame,
+}
+
+/// A row of `heads` and `throws`.
+pub struct HeadRow<'a> {
+    pub(super) area: &'a TurfRow<'a>,
+    /// 1-based number in its turf area and scenario.
+    pub(super) number: usize,
+    pub(super) head: &'a Head,
+    pub(super) nozzle: &'a str,
+}
+
+/// A row of `failures`.
+pub struct FailureRow<'a> {
+    pub(super) issue: &'a Issue,
+    /// The parcel in whose plan the issue stands.
+    pub(super) parcel: Option<&'a str>,
+}
+
+/// The rows of `turf` that a parcel gives, in order. A parcel without a frame gives none.
+pub fn turf_rows(parcel: &ParcelPlan) -> impl Iterator<Item = TurfRow<'_>> {
+    parcel.frame.into_iter().flat_map(move |frame| {
+        parcel.turf.iter().flat_map(move |turf| {
+            turf.scenarios.iter().map(move |plan| TurfRow {
+                parcel,
+                turf,
+                plan,
+                frame,
+            })
+        })
+    })
+}
+
+/// The rows of `heads` and `throws` that a row of `turf` gives, in order.
+pub fn head_rows<'a>(area: &'a TurfRow<'a>) -> impl Iterator<Item = HeadRow<'a>> {
+    area.plan
+        .heads
+        .iter()
+        .enumerate()
+        .map(move |(at, head)| HeadRow {
+            area,
+            number: at + 1,
+            head,
+            nozzle: area.plan.nozzle_names.get(at).map_or("", String::as_str),
+        })
+}
+
+/// The rows of `failures` that a list of issues gives, in order: notes are left out.
+pub fn failure_rows<'a>(
+    issues: &'a [Issue],
+    parcel: Option<&'a str>,
+) -> impl Iterator<Item = FailureRow<'a>> {
+    issues
+        .iter()
+        .filter(|issue| issue.severity() >= Severity::Partial)
+        .map(move |issue| FailureRow { issue, parcel })
+}
+
+impl HeadRow<'_> {
+    /// `<turf_id>/<scenario>/<n>`.
+    pub(super) fn id(&self) -> String {
+        format!(
+            "{}/{}/{}",
+            self.area.turf.id,
+            self.area.plan.scenario.text(),
+            self.number
+        )
+    }
+}
+
+/// The gravest issue that is more than a note; the first of equals.
+pub(super) fn gravest(issues: &[Issue]) -> Option<&Issue> {
+    issues
+        .iter()
+        .filter(|issue| issue.severity() >= Severity::Partial)
+        .min_by_key(|issue| std::cmp::Reverse(issue.severity()))
+}
+
+/// The last part of a path, so that a run does not depend on where its inputs lie.
+pub(super) fn file_name(path: &str) -> &str {
+    path.rsplit(['/', '\\']).next().unwrap_or(path)
+}
+
+/// The word in the `severity` column.
+#[must_use]
+pub fn severity_word(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Note => "note",
+        Severity::Partial => "partial",
+        Severity::Failed => "failed",
+        Severity::Fatal => "fatal",
+    }
+}
