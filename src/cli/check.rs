@@ -61,7 +61,7 @@ pub(super) fn report(
 ) -> Result<u8, Ending> {
     let mut neighbourhood = layers.open()?;
     let mut found = Found::default();
-    let bar = progress(quiet);
+    let bar = progress(quiet, neighbourhood.expected());
     for reading in neighbourhood.by_ref() {
         found.add(reading?);
         bar.inc(1);
@@ -71,16 +71,12 @@ pub(super) fn report(
         return Err(Issue::new(Code::IN05, "").into());
     }
     let orphans = neighbourhood.orphans();
+    let lost = orphans.iter().filter(|issue| is_failure(issue)).count();
     found.issues.extend_from_slice(orphans);
     if !quiet {
-        print(&found.text(orphans.len(), layers, design, verbose))?;
+        print(&found.text(lost, layers, design, verbose))?;
     }
-    Ok(u8::from(
-        found
-            .issues
-            .iter()
-            .any(|issue| issue.severity() >= Severity::Partial),
-    ))
+    Ok(u8::from(found.issues.iter().any(is_failure)))
 }
 
 impl Found {
@@ -103,10 +99,7 @@ impl Found {
             .iter()
             .map(|turf| area_m2(&turf.polygon))
             .sum::<f64>();
-        let broken = parcel
-            .issues
-            .iter()
-            .any(|issue| issue.severity() >= Severity::Partial);
+        let broken = parcel.issues.iter().any(is_failure);
         self.issues.extend(parcel.issues);
         match (parcel.turf.is_empty(), broken) {
             (false, false) => Status::Planned,
@@ -134,10 +127,10 @@ impl Found {
         );
         if orphans > 0 {
             out.push_str(&format!(
-                "of no parcel       {orphans:>8}   records or turf areas\n"
+                "of no parcel       {orphans:>8}   records or turf areas that failed\n"
             ));
         }
-        let told = |issue: &&Issue| verbose || issue.severity() >= Severity::Partial;
+        let told = |issue: &&Issue| verbose || is_failure(issue);
         let lines: Vec<String> = self
             .issues
             .iter()
@@ -150,6 +143,10 @@ impl Found {
         out.push_str(&assumed_lines(layers, design));
         out
     }
+}
+
+fn is_failure(issue: &Issue) -> bool {
+    issue.severity() >= Severity::Partial
 }
 
 /// The area of a polygon in a frame about its first corner \[m²\].

@@ -87,7 +87,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let planner = design.planner()?;
     let mut neighbourhood = layers.open()?;
     let mut outputs = Outputs::begin(&Disk, output, existing)?;
-    let bar = progress(args.quiet);
+    let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
         quiet: args.quiet,
         verbose: args.verbose,

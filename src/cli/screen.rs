@@ -51,14 +51,18 @@ pub(super) fn tell(line: &str) {
     let _ = writeln!(io::stderr().lock(), "{line}");
 }
 
-/// A bar on stderr that counts parcels; hidden unless stderr is a terminal.
-pub(super) fn progress(quiet: bool) -> ProgressBar {
+/// A bar on stderr that counts parcels, up to as many as are expected; hidden unless stderr is a
+/// terminal.
+pub(super) fn progress(quiet: bool, expected: Option<u64>) -> ProgressBar {
     if quiet || !io::stderr().is_terminal() {
         return ProgressBar::hidden();
     }
-    let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(5));
-    if let Ok(style) = ProgressStyle::with_template("{spinner} {pos} parcels, {per_sec}, {elapsed}")
-    {
+    let bar = ProgressBar::with_draw_target(expected, ProgressDrawTarget::stderr_with_hz(5));
+    let template = match expected {
+        Some(_) => "{wide_bar} {pos} of {len} parcels, {eta} left",
+        None => "{spinner} {pos} parcels, {per_sec}, {elapsed}",
+    };
+    if let Ok(style) = ProgressStyle::with_template(template) {
         bar.set_style(style);
     }
     bar.enable_steady_tick(Duration::from_millis(200));

@@ -57,10 +57,7 @@ fn counts(summary: &Summary) -> String {
         .collect();
     let mut out = format!("{} parcels: {}", summary.inputs(), counts.join(", "));
     if summary.orphans > 0 {
-        out.push_str(&format!(
-            "; {} records or turf areas of no parcel",
-            summary.orphans
-        ));
+        out.push_str(&format!("; of no parcel: {}", summary.orphans));
     }
     out.push_str(&format!(
         "\n{} turf areas, {} m²\n",
@@ -147,11 +144,11 @@ pub(super) fn assumed_lines(layers: &Layers, design: &Design) -> String {
                 .to_owned(),
         );
     }
-    if !layers.has("heads") {
-        lines.push(
-            "existing heads: no layer; as found is a spray layout by the plain rule".to_owned(),
-        );
-    }
+    lines.push(if layers.has("heads") {
+        "as found: a spray layout by the plain rule; the existing heads are read and not used yet"
+    } else {
+        "as found: a spray layout by the plain rule, since there is no layer of existing heads"
+    }.to_owned());
     if !layers.has("obstacles") {
         lines.push("buildings and pavements: no layer; water on them is not told apart".to_owned());
     }
