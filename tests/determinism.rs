@@ -148,3 +148,56 @@ fn the_record_has_no_paths_and_no_threads() {
         assert!(!found, "{trace} is in the record");
     }
 }
+
+#[test]
+fn a_file_a_sequence_and_a_pipe_give_the_same_layers() {
+    use std::io::Write;
+    use std::process::{Command, Stdio};
+    let home = folder();
+    some_lawns(home.path());
+    let text = fs::read_to_string(home.path().join("turf.geojson")).unwrap();
+    let collection: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let features = collection["features"].as_array().unwrap();
+    let sequence: String = features
+        .iter()
+        .map(|feature| format!("\u{1e}{feature}\n"))
+        .collect();
+    fs::write(home.path().join("turf.geojsons"), &sequence).unwrap();
+    for (turf, out) in [("turf.geojson", "file"), ("turf.geojsons", "sequence")] {
+        let ran = evenfall(
+            home.path(),
+            &["plan", "--turf", turf, "-o", out, "-q", "--effort", "rule"],
+        );
+        assert_eq!(ran.status, Some(1), "{}", ran.stderr);
+    }
+    let mut child = Command::new(env!("CARGO_BIN_EXE_evenfall"))
+        .current_dir(home.path())
+        .args([
+            "plan", "--turf", "-", "-o", "pipe", "-q", "--effort", "rule",
+        ])
+        .stdin(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all(sequence.as_bytes())
+        .unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(1));
+    for name in [
+        "parcels.geojson",
+        "parcels.csv",
+        "turf.geojson",
+        "heads.geojson",
+        "throws.geojson",
+        "summary.json",
+    ] {
+        let read = |route: &str| fs::read(home.path().join(route).join(name)).unwrap();
+        assert!(
+            read("file") == read("sequence"),
+            "{name} differs for a sequence"
+        );
+        assert!(read("file") == read("pipe"), "{name} differs for a pipe");
+    }
+}
