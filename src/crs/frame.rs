@@ -145,8 +145,13 @@ fn latitude_of_q(q: f64, e2: f64, e: f64) -> f64 {
         }
         let es2 = 1.0 - e2 * sin_lat * sin_lat;
         let es = e * sin_lat;
-        lat += es2 * es2 / (2.0 * cos_lat)
+        let step = es2 * es2 / (2.0 * cos_lat)
             * (q / (1.0 - e2) - sin_lat / es2 + libm::log((1.0 - es) / (1.0 + es)) / (2.0 * e));
+        lat += step;
+        // The error left is about the square of the last step.
+        if step.abs() < 1e-9 {
+            break;
+        }
     }
     lat
 }
