@@ -132,7 +132,7 @@ impl<'a> Search<'a> {
         } = self.lawn;
         let gap_frac = *gap_frac;
         let farthest_m = 1.02 * gap_frac * throws.longest_m();
-        for ring in 0..boundaries.len() {
+        for (ring, boundary) in boundaries.iter().enumerate() {
             let way = |head: &Free| {
                 head.spot
                     .filter(|spot| spot.ring == ring)
@@ -144,7 +144,7 @@ impl<'a> Search<'a> {
                 .enumerate()
                 .filter_map(|(i, head)| Some((way(head)?, i)))
                 .collect();
-            let total_m = boundaries[ring].path.total_m();
+            let total_m = boundary.path.total_m();
             for (way_m, _) in &mut around {
                 *way_m = way_m.rem_euclid(total_m);
             }
@@ -517,7 +517,7 @@ impl<'a> Search<'a> {
             (-1..=1).all(|j| {
                 // Diagonal places at the same distance as straight ones.
                 let reach_m = if i != 0 && j != 0 {
-                    0.7071 * inset_m
+                    std::f64::consts::FRAC_1_SQRT_2 * inset_m
                 } else {
                     inset_m
                 };
