@@ -58,13 +58,12 @@ fn whole_minutes_deliver_the_need_by_the_percentage_line() {
             });
             assert_eq!(schedule.cycle_min.fract(), 0.0);
             assert_eq!(schedule.peak_month, 6);
-            for month in 0..12 {
+            for (month, days) in DAYS.into_iter().enumerate() {
                 let minutes = schedule.run_min() * f64::from(schedule.percent[month]) / 100.0;
-                let sent_mm =
-                    minutes / 60.0 * rate_mm_h * schedule.days_per_week / 7.0 * DAYS[month];
+                let sent_mm = minutes / 60.0 * rate_mm_h * schedule.days_per_week / 7.0 * days;
                 // Half a per cent of the base programme is lost or won by rounding.
                 let step_mm = schedule.run_min() / 60.0 * rate_mm_h * schedule.days_per_week / 7.0
-                    * DAYS[month]
+                    * days
                     / 200.0;
                 let need_mm = water.months[month].gross_mm;
                 assert!(

@@ -1,3 +1,7 @@
+//! Scores layouts of whole data sets by effort and by what is favoured; for those who work on `place`.
+
+#![allow(clippy::unwrap_used, reason = "a bench may panic")]
+
 use evenfall::catalogue::Catalogue;
 use evenfall::crs::Frame;
 use evenfall::place;
