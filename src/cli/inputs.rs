@@ -19,7 +19,7 @@ const SHAPEFILE_PARTS: [&str; 4] = ["dbf", "shx", "prj", "cpg"];
 /// Which layers to read, and which of their features.
 #[derive(Debug, Args)]
 pub(super) struct InputArgs {
-    /// Program file: inputs under [inputs], assumptions in the other sections.
+    /// Program file: layers in its section `inputs`, assumptions in the others.
     #[arg(value_name = "PROGRAM.toml")]
     program: Option<PathBuf>,
 
