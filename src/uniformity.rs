@@ -253,6 +253,36 @@ fn lowest_share_means<const N: usize>(sample: &[f32], shares: [f64; N]) -> [f64;
     })
 }
 
+/// Share of the applied water that a target depth D can use, `Σ min(d, D) / Σ d`, 0 to 1.
+///
+/// Rises to 1 as D grows and falls to 0 with it. `None` for an empty or dry sample, or a target
+/// that is negative or not finite.
+///
+/// # References
+/// - Keller J., Bliesner R. D., *Sprinkle and Trickle Irrigation*, 1990, chapter 6 (the form is
+///   from memory).
+#[must_use]
+pub fn distribution_efficiency(depths_mm: &[f32], target_mm: f64) -> Option<f64> {
+    let applied: f64 = depths_mm.iter().map(|&d| f64::from(d)).sum();
+    let is_usable = depths_mm.iter().all(|&d| d.is_finite() && d >= 0.0);
+    if !is_usable || applied <= 0.0 || !target_mm.is_finite() || target_mm < 0.0 {
+        return None;
+    }
+    let used: f64 = depths_mm.iter().map(|&d| f64::from(d).min(target_mm)).sum();
+    Some(used / applied)
+}
+
+/// Share of the area that gets a target depth or more, 0 to 1; it never rises with the target.
+/// `None` for an empty sample.
+#[must_use]
+pub fn adequacy_frac(depths_mm: &[f32], target_mm: f64) -> Option<f64> {
+    let enough = depths_mm
+        .iter()
+        .filter(|&&d| f64::from(d) >= target_mm)
+        .count();
+    (!depths_mm.is_empty()).then(|| enough as f64 / depths_mm.len() as f64)
+}
+
 fn robust_du_lq(
     grid: &Grid,
     heads: &[Head],

@@ -739,3 +739,33 @@ fn measures_of_whole_layouts_add_up() {
     }
     assert_eq!(layouts, 24);
 }
+
+/// Invariant 11: `E_d` lies in 0..1, goes to 1 with a large target and to 0 with a small one, and
+/// adequacy never rises with the target.
+#[test]
+fn efficiency_and_adequacy_follow_the_target() {
+    use evenfall::uniformity::{adequacy_frac, distribution_efficiency};
+    // Depths of example 1A (arithmetic recomputed), mean 11.
+    let depths: Vec<f32> = [8, 9, 10, 12, 14, 10, 11, 13, 9, 12, 15, 11, 7, 10, 12, 13]
+        .map(|d: u8| f32::from(d))
+        .to_vec();
+    let mut last = (0.0, 1.0);
+    let mut tried = 0;
+    for tenth in 0..=200 {
+        let target_mm = f64::from(tenth) / 10.0;
+        let efficiency = distribution_efficiency(&depths, target_mm).unwrap();
+        let adequacy = adequacy_frac(&depths, target_mm).unwrap();
+        assert!((0.0..=1.0).contains(&efficiency) && efficiency >= last.0);
+        assert!((0.0..=1.0).contains(&adequacy) && adequacy <= last.1);
+        last = (efficiency, adequacy);
+        tried += 1;
+    }
+    assert_eq!(tried, 201);
+    assert_eq!(last, (1.0, 0.0));
+    assert_eq!(distribution_efficiency(&depths, 0.0), Some(0.0));
+    // At the mean: seven cans below it lack 3 + 2 + 1 + 1 + 2 + 4 + 1 = 14 of 176 mm.
+    let at_mean = distribution_efficiency(&depths, 11.0).unwrap();
+    assert!((at_mean - 162.0 / 176.0).abs() < 1e-12, "{at_mean}");
+    assert_eq!(distribution_efficiency(&[], 1.0), None);
+    assert_eq!(adequacy_frac(&[], 1.0), None);
+}
