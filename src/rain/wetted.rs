@@ -72,8 +72,10 @@ mod tests {
     use crate::catalogue::{Role, StripKind};
     use crate::units::Flow;
 
+    const HEAD_AT: Point = Point::new(3.0, -2.0);
+
     fn wetted(pattern: Pattern, seen: Option<&Outline>) -> Outline {
-        let (at, flow) = (Point::new(3.0, -2.0), Flow::from_lpm(4.0).unwrap());
+        let (at, flow) = (HEAD_AT, Flow::from_lpm(4.0).unwrap());
         let head = Head {
             at,
             role: Role::Edge,
@@ -131,5 +133,67 @@ mod tests {
             }
         }
         assert_eq!(tried, 63);
+    }
+
+    #[test]
+    fn a_sector_has_its_area_and_lies_where_it_points() {
+        let mut tried = 0;
+        for (start_deg, sweep_deg) in [
+            (0.0, 45.0),
+            (90.0, 90.0),
+            (350.0, 180.0),
+            (10.0, 270.0),
+            (0.0, 360.0),
+        ] {
+            let outline = wetted(
+                Pattern::Sector {
+                    radius_m: 5.0,
+                    start_deg,
+                    sweep_deg,
+                },
+                None,
+            );
+            let exact = sweep_deg.to_radians() / 2.0 * 25.0;
+            // A chord of 2.5° takes off 1 − sin(2.5°)/2.5° in radians = 0.032 %.
+            assert!(
+                (outline.area_m2() / exact - 1.0).abs() < 4e-4,
+                "{start_deg} {sweep_deg}: {}",
+                outline.area_m2()
+            );
+            let middle = Point::along_bearing(start_deg + sweep_deg / 2.0) * 4.0;
+            assert!(outline.contains(HEAD_AT + middle));
+            if sweep_deg < 360.0 {
+                let behind = Point::along_bearing(start_deg - 10.0) * 4.0;
+                assert!(!outline.contains(HEAD_AT + behind));
+            }
+            tried += 1;
+        }
+        assert_eq!(tried, 5);
+    }
+
+    #[test]
+    fn a_strip_is_a_rectangle_on_the_right_side_of_its_head() {
+        for (kind, inside, outside) in [
+            (StripKind::End, Point::new(8.0, 0.0), Point::new(-0.5, 0.0)),
+            (StripKind::Side, Point::new(1.0, 4.0), Point::new(-0.5, 0.0)),
+            (
+                StripKind::Centre,
+                Point::new(-0.5, 4.0),
+                Point::new(1.0, 0.0),
+            ),
+        ] {
+            let outline = wetted(
+                Pattern::Strip {
+                    kind,
+                    length_m: 9.0,
+                    width_m: 1.5,
+                    azimuth_deg: 90.0,
+                },
+                None,
+            );
+            assert!((outline.area_m2() - 13.5).abs() < 1e-9);
+            assert!(outline.contains(HEAD_AT + inside), "{kind:?}");
+            assert!(!outline.contains(HEAD_AT + outside), "{kind:?}");
+        }
     }
 }

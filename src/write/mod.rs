@@ -18,6 +18,7 @@ pub mod throw;
 
 use crate::place::Pattern;
 use crate::plan::ParcelPlan;
+use crate::rain::wetted_outline;
 use layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use rows::{FailureRow, HeadRow, TurfRow, file_name, gravest, severity_word};
 
@@ -478,7 +479,9 @@ impl Layer for Throws {
     ];
 
     fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {
-        Geometry::Drawn(throw::polygon(&row.area.frame, &throw::ring(row.head)))
+        wetted_outline(row.head, None).map_or(Geometry::None, |wetted| {
+            Geometry::Drawn(throw::polygon(&row.area.frame, wetted.outer()))
+        })
     }
 }
 
