@@ -9,7 +9,7 @@ mod rule;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
-pub use rule::{rule_layout, rule_throw_m};
+pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
 
 use crate::catalogue::Family;
 use crate::shape::{Outline, Point};
@@ -46,7 +46,26 @@ pub enum Favour {
 /// Lays out one turf area with one family.
 #[must_use]
 pub fn layout(outline: &Outline, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
-    let throw_m = rule_throw_m(outline, family);
+    layout_within(
+        outline,
+        inscribed_diameter_m(outline),
+        family,
+        effort,
+        favour,
+    )
+}
+
+/// The same for a lawn whose inscribed diameter is known: the search for it is the same for every
+/// family.
+#[must_use]
+pub fn layout_within(
+    outline: &Outline,
+    diameter_m: f64,
+    family: &Family,
+    effort: Effort,
+    favour: Favour,
+) -> Vec<Head> {
+    let throw_m = rule::throw_within(diameter_m, family);
     let rule = rule_layout(outline, family, throw_m);
     match effort {
         Effort::Rule => rule,

@@ -25,11 +25,24 @@ const THIN_FRAC: f64 = 0.4;
 /// Interior heads keep this share of the throw from boundary heads.
 const CLEAR_FRAC: f64 = 0.5;
 
+/// Precision of the inscribed circle's radius \[m\].
+const CIRCLE_M: f64 = 0.005;
+
+/// The diameter of the largest circle inside a turf area \[m\]: what every family's throw is cut to.
+#[must_use]
+pub fn inscribed_diameter_m(outline: &Outline) -> f64 {
+    2.0 * inscribed_circle(outline, CIRCLE_M).1
+}
+
+/// The throw of the rule \[m\], whole centimetres, from the turf's inscribed diameter.
+pub(super) fn throw_within(diameter_m: f64, family: &Family) -> f64 {
+    (diameter_m.clamp(family.shortest_m(), family.longest_m()) * 100.0).floor() / 100.0
+}
+
 /// The throw of the rule \[m\], whole centimetres.
 #[must_use]
 pub fn rule_throw_m(outline: &Outline, family: &Family) -> f64 {
-    let diameter_m = 2.0 * inscribed_circle(outline, 0.005).1;
-    (diameter_m.clamp(family.shortest_m(), family.longest_m()) * 100.0).floor() / 100.0
+    throw_within(inscribed_diameter_m(outline), family)
 }
 
 /// Lays the turf area out by the rule.
