@@ -7,7 +7,7 @@ mod shared;
 use std::fs;
 use std::path::Path;
 
-use shared::{Ran, evenfall, folder, lawn, lawns, names};
+use shared::{PLAN_BY_RULE, Ran, evenfall, folder, lawn, lawns, names};
 
 fn ended(ran: &Ran, status: i32, code: &str) {
     assert_eq!(ran.status, Some(status), "{}{}", ran.stdout, ran.stderr);
@@ -243,16 +243,7 @@ fn each_kind_of_trouble_has_its_status() {
 fn an_output_is_replaced_only_when_asked() {
     let home = folder();
     lawns(home.path(), 1);
-    let plan = [
-        "plan",
-        "--turf",
-        "turf.geojson",
-        "-o",
-        "out",
-        "-q",
-        "--effort",
-        "rule",
-    ];
+    let plan = PLAN_BY_RULE;
     assert_eq!(evenfall(home.path(), &plan).status, Some(0));
     let before = fs::read(home.path().join("out/turf.geojson")).unwrap();
     ended(&evenfall(home.path(), &plan), 6, "OU01");

@@ -9,7 +9,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use serde_json::Value;
-use shared::{evenfall, folder, lawns};
+use shared::{PLAN_BY_RULE, evenfall, folder, lawns};
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -70,16 +70,7 @@ fn the_town_fails_where_it_is_broken_and_nowhere_else() {
 fn a_lawn_by_the_plain_rule_stays_as_it_is() {
     let home = folder();
     lawns(home.path(), 1);
-    let arguments = [
-        "plan",
-        "--turf",
-        "turf.geojson",
-        "-o",
-        "out",
-        "-q",
-        "--effort",
-        "rule",
-    ];
+    let arguments = PLAN_BY_RULE;
     let ran = evenfall(home.path(), &arguments);
     assert_eq!(ran.status, Some(0), "{}", ran.stderr);
     is_as_stored(&home.path().join("out/heads.geojson"), "rule-heads.geojson");

@@ -20,6 +20,18 @@ pub fn folder() -> tempfile::TempDir {
     tempfile::tempdir().unwrap()
 }
 
+/// Plans the lawns of a folder by the plain rule, quietly.
+pub const PLAN_BY_RULE: [&str; 8] = [
+    "plan",
+    "--turf",
+    "turf.geojson",
+    "-o",
+    "out",
+    "-q",
+    "--effort",
+    "rule",
+];
+
 /// Runs the program in a folder.
 pub fn evenfall(home: &Path, arguments: &[&str]) -> Ran {
     let output = Command::new(env!("CARGO_BIN_EXE_evenfall"))
