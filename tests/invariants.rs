@@ -3,6 +3,8 @@
 //!
 //! Few cases each, from a fixed seed: the same cases on every machine.
 
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
 #[allow(dead_code, reason = "each test file uses its own share of the lawns")]
 mod lawns;
 
@@ -166,7 +168,8 @@ fn every_profile_arc_and_throw_integrates_to_its_flow() {
         };
         let around = moved(&square(radius_m), |p| p + head.at);
         let grid = Grid::over(&around, radius_m / 500.0, 0.0);
-        let (turf, beside) = RainGrid::of(&grid, &[head.clone()], &profile, &[]).landed_l_h();
+        let (turf, beside) =
+            RainGrid::of(&grid, std::slice::from_ref(&head), &profile, &[]).landed_l_h();
         let share = (turf + beside) / (60.0 * head.flow.lpm());
         // Where an edge of the arc runs along rows, columns or diagonals of cells, all of it may
         // err by half a cell to one side: two edges, R/500 wide together, R long, over the

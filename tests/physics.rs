@@ -3,6 +3,8 @@
 //! Where a value says *recomputed*, the published form was recalled and the arithmetic done anew
 //! for this project; *from memory* means that the source was not read again.
 
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
 #[allow(dead_code, reason = "each test file uses its own share of the lawns")]
 mod lawns;
 

@@ -1,5 +1,7 @@
 //! What a designer expects of every layout, on invented lawns.
 
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
 #[allow(dead_code, reason = "each test file uses its own share of the lawns")]
 mod lawns;
 

@@ -3,6 +3,8 @@
 //!
 //! `cargo bench --bench rain`; names can be filtered, e.g. `cargo bench --bench rain kernel`.
 
+#![allow(clippy::unwrap_used, reason = "a bench may panic")]
+
 #[allow(dead_code, reason = "each test file uses its own share of the lawns")]
 #[path = "../lawns/mod.rs"]
 mod lawns;
