@@ -268,6 +268,20 @@ fn sequence_and_collection_give_the_same_parcels() {
 }
 
 #[test]
+fn reading_may_go_on_in_another_thread() {
+    let lawns = [
+        feature("", 0.0, 0.0, 2.0, 2.0),
+        feature("", 3.0, 0.0, 2.0, 2.0),
+    ];
+    for text in [lawns.join("\n"), collection(&lawns)] {
+        let mut neighbourhood = open(&Inputs::of_turf(source("lawns", &text)));
+        assert!(neighbourhood.next().is_some());
+        let rest = std::thread::spawn(move || neighbourhood.count());
+        assert_eq!(rest.join().unwrap(), 1);
+    }
+}
+
+#[test]
 fn a_stream_holds_one_parcel_at_a_time() {
     // A reader that would never end shows that nothing waits for the end.
     let records: String = (0..2_000)

@@ -165,8 +165,8 @@ impl FamilyText {
         }
         let sweeps = self.sweeps_deg;
         if sweeps.step == 0
-            || sweeps.step % 5 != 0
-            || sweeps.from % 5 != 0
+            || !sweeps.step.is_multiple_of(5)
+            || !sweeps.from.is_multiple_of(5)
             || sweeps.from < 5
             || sweeps.to < sweeps.from
             || sweeps.to > 355

@@ -38,6 +38,30 @@ struct Budget {
     variations: usize,
 }
 
+/// A lawn with more heads than this is searched less for each of them.
+const LARGE_HEADS: usize = 100;
+/// A lawn with more heads than this gets one start and no variations.
+const HUGE_HEADS: usize = 300;
+/// Most trials of one finalist.
+const MOST_TRIALS: usize = 60_000;
+
+impl Budget {
+    /// The budget for a lawn of about so many heads, so that its cost stays in bounds.
+    fn for_heads(mut self, heads: usize) -> Budget {
+        if heads > LARGE_HEADS {
+            self.starts = self.starts.min(2);
+            self.finalists = 1;
+            self.variations = self.variations.min(8);
+        }
+        if heads > HUGE_HEADS {
+            self.starts = 1;
+            self.variations = 0;
+        }
+        self.trials = self.trials.min(MOST_TRIALS / heads.max(1));
+        self
+    }
+}
+
 fn budget(effort: Effort) -> Budget {
     match effort {
         Effort::Rule | Effort::Fast => Budget {
@@ -50,7 +74,7 @@ fn budget(effort: Effort) -> Budget {
             starts: 4,
             finalists: 1,
             trials: 400,
-            variations: 20,
+            variations: 14,
         },
         Effort::Thorough => Budget {
             starts: 24,
@@ -70,7 +94,7 @@ pub(super) fn designed(
     effort: Effort,
     favour: Favour,
 ) -> Vec<Head> {
-    let budget = budget(effort);
+    let budget = budget(effort).for_heads(rule.len());
     let cell_m = (outline.area_m2() / SEARCH_CELLS)
         .sqrt()
         .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);

@@ -132,7 +132,7 @@ impl<'a> Search<'a> {
         } = self.lawn;
         let gap_frac = *gap_frac;
         let farthest_m = 1.02 * gap_frac * throws.longest_m();
-        for ring in 0..boundaries.len() {
+        for (ring, boundary) in boundaries.iter().enumerate() {
             let way = |head: &Free| {
                 head.spot
                     .filter(|spot| spot.ring == ring)
@@ -144,7 +144,7 @@ impl<'a> Search<'a> {
                 .enumerate()
                 .filter_map(|(i, head)| Some((way(head)?, i)))
                 .collect();
-            let total_m = boundaries[ring].path.total_m();
+            let total_m = boundary.path.total_m();
             for (way_m, _) in &mut around {
                 *way_m = way_m.rem_euclid(total_m);
             }
@@ -431,26 +431,31 @@ impl<'a> Search<'a> {
     /// while there are too many.
     pub(super) fn thin_out(&mut self) {
         loop {
-            let mut worst: Option<(f64, usize)> = None;
+            let mut worths: Vec<(f64, usize)> = Vec::new();
             for i in 0..self.heads.len() {
-                if self.heads[i].role != Role::Interior {
-                    continue;
-                }
-                let sector = self.heads[i].sector;
-                self.board.rain(&sector, None, -1.0);
-                let worth = -self.board.cost_of(&sector, None);
-                self.board.rain(&sector, None, 1.0);
-                if worst.is_none_or(|(least, _)| worth < least) {
-                    worst = Some((worth, i));
+                if self.heads[i].role == Role::Interior {
+                    let sector = self.heads[i].sector;
+                    self.board.rain(&sector, None, -1.0);
+                    worths.push((-self.board.cost_of(&sector, None), i));
+                    self.board.rain(&sector, None, 1.0);
                 }
             }
-            match worst {
-                Some((worth, i))
-                    if worth < self.lawn.taste.head_price || self.heads.len() > self.lawn.most =>
-                {
-                    self.take(i);
-                }
-                _ => return,
+            worths.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            // Of a large excess a quarter goes at once.
+            let excess = self.heads.len().saturating_sub(self.lawn.most);
+            let at_once = excess.div_ceil(4).max(1);
+            let mut leaving: Vec<usize> = worths
+                .into_iter()
+                .take(at_once)
+                .filter(|&(worth, _)| excess > 0 || worth < self.lawn.taste.head_price)
+                .map(|(_, i)| i)
+                .collect();
+            if leaving.is_empty() {
+                return;
+            }
+            leaving.sort_unstable();
+            for &i in leaving.iter().rev() {
+                self.take(i);
             }
         }
     }
@@ -512,7 +517,7 @@ impl<'a> Search<'a> {
             (-1..=1).all(|j| {
                 // Diagonal places at the same distance as straight ones.
                 let reach_m = if i != 0 && j != 0 {
-                    0.7071 * inset_m
+                    std::f64::consts::FRAC_1_SQRT_2 * inset_m
                 } else {
                     inset_m
                 };

@@ -9,10 +9,12 @@ mod footprint;
 mod grid;
 mod kernel;
 mod trial;
+mod wetted;
 
 pub use footprint::strip_corners;
 pub use grid::Grid;
 pub use trial::{Board, Candidate, Weights};
+pub use wetted::wetted_outline;
 
 use crate::catalogue::{Head, Pattern, Profile, StripKind};
 use crate::shape::{Outline, Point};

@@ -87,7 +87,14 @@ pub(super) fn repair(polygon: &LonLatPolygon) -> Result<Repaired, Issue> {
             .then(lowest(a).1.total_cmp(&lowest(b).1))
     });
     let corners = Corners::new(polygon, plane);
-    let parts = parts.iter().map(|part| corners.to_degrees(part)).collect();
+    let parts: Vec<LonLatPolygon> = parts.iter().map(|part| corners.to_degrees(part)).collect();
+    // Rounding to degrees can bring back the touch that was mended.
+    if parts.iter().any(|part| judge(part) == Verdict::Invalid) {
+        return Err(Issue::new(
+            Code::GE05,
+            format!("{found}, and it still crosses itself"),
+        ));
+    }
     Ok(Repaired {
         parts,
         area_frac,

@@ -272,7 +272,8 @@ impl Source {
             }
             Some(b'{') if starts_a_sequence(text) => Ok(Kind::Sequence(Framing::Lines)),
             Some(b'{') => Ok(Kind::Document),
-            _ if sequence => Ok(Kind::Sequence(Framing::Lines)),
+            // A zero byte is in no text: this is some other format on stdin.
+            _ if sequence && !text.contains(&0) => Ok(Kind::Sequence(Framing::Lines)),
             _ if document => Ok(Kind::Document),
             None => refuse("the file is empty"),
             Some(_) => Ok(Kind::Other),
@@ -393,6 +394,7 @@ mod tests {
         assert_eq!(kind_of(b"SQLite format 3\0", false, false), Ok(Kind::Other));
         assert_eq!(kind_of(b"hello", false, true), Ok(Kind::Document));
         assert_eq!(kind_of(b"", true, false), lines);
+        assert_eq!(kind_of(b"SQLite format 3\0", true, false), Ok(Kind::Other));
         assert_eq!(kind_of(b"", false, false), Err(Code::IN02));
         assert_eq!(kind_of(b"\xff\xfe{\0", false, true), Err(Code::IN02));
     }

@@ -10,6 +10,7 @@ pub type Ring = Vec<Point>;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outline {
     rings: Vec<Ring>,
+    bounds: (Point, Point),
 }
 
 impl Outline {
@@ -20,9 +21,10 @@ impl Outline {
     #[must_use]
     pub fn new(outer: Ring, holes: Vec<Ring>) -> Option<Outline> {
         let outer = oriented(outer, 1.0)?;
+        let bounds = box_around(&outer);
         let mut rings = vec![outer];
         rings.extend(holes.into_iter().filter_map(|hole| oriented(hole, -1.0)));
-        Some(Outline { rings })
+        Some(Outline { rings, bounds })
     }
 
     /// All rings, the outer one first.
@@ -72,13 +74,7 @@ impl Outline {
     /// The smallest box that holds the outline: south-west and north-east corner.
     #[must_use]
     pub fn bounds(&self) -> (Point, Point) {
-        let mut low = Point::new(f64::INFINITY, f64::INFINITY);
-        let mut high = Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY);
-        for point in self.outer() {
-            low = Point::new(low.x.min(point.x), low.y.min(point.y));
-            high = Point::new(high.x.max(point.x), high.y.max(point.y));
-        }
-        (low, high)
+        self.bounds
     }
 
     /// Whether a point lies inside (even-odd rule; points on the boundary may fall on either
@@ -117,6 +113,16 @@ impl Outline {
         }
         nearest.sqrt()
     }
+}
+
+fn box_around(ring: &[Point]) -> (Point, Point) {
+    let mut low = Point::new(f64::INFINITY, f64::INFINITY);
+    let mut high = Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY);
+    for point in ring {
+        low = Point::new(low.x.min(point.x), low.y.min(point.y));
+        high = Point::new(high.x.max(point.x), high.y.max(point.y));
+    }
+    (low, high)
 }
 
 /// The signed area of a ring [m²], positive counter-clockwise.
