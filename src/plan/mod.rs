@@ -110,7 +110,7 @@ impl Planner {
         for head in &mut heads {
             settle(head, &ground.frame);
         }
-        let uniformity = measure(outline, &heads, &family.profile, &ground.surroundings(&[]));
+        let uniformity = measure(outline, &heads, &family.profile, &ground.surroundings());
         let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
         ScenarioPlan {
             scenario,
