@@ -94,6 +94,7 @@ issues! {
     GE09 Failed 1 "The polygon is too large for one local frame", "split it; a turf area may span at most 5 km";
     GE10 Note 0 "A ring was not closed and was closed", "repeat the first position at the end of each ring";
     GE11 Failed 1 "The structure of the feature is not GeoJSON", "see RFC 7946, section 3: coordinates must be nested arrays of numbers";
+    GE12 Failed 1 "The feature is larger or deeper than this program accepts", "split it; a feature may take 32 MiB of text and 128 levels of nesting";
     // Joining layers.
     JO01 Failed 1 "The turf names a parcel that is not in the parcel layer", "correct parcel_id, or add the parcel";
     JO02 Failed 1 "The turf has no parcel_id and overlaps no parcel", "check that both layers cover the same place";
@@ -111,6 +112,11 @@ issues! {
     CA03 Fatal 8 "Nozzles of one family do not apply water at matched rates", "split the family, or correct flow or throw (largest rate / smallest rate may be 1.10 at most)";
     CA04 Fatal 8 "The catalogue has no such family", "see `evenfall nozzles` for the families";
     CL01 Fatal 4 "The climate table is not twelve months of usable values", "give month, eto_mm, rain_mm for months 1 to 12";
+    CL02 Fatal 4 "A value of the climate or the weather is impossible", "correct the value named";
+    CL03 Fatal 4 "Values of the climate or the weather look like inches or degrees Fahrenheit", "convert to millimetres (x 25.4) and degrees Celsius ((F - 32) / 1.8)";
+    CL04 Note 0 "The weather has gaps; days that are missing were left out, not filled", "check the months listed";
+    CL05 Fatal 4 "The weather has too few days in some month of the year", "give at least one whole year, or a monthly table";
+    SO01 Note 0 "The soil texture is not a class of the USDA triangle; the assumed texture was used", "write one of the twelve classes, e.g. `sandy loam`";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";
@@ -123,6 +129,7 @@ issues! {
     RU01 Fatal 2 "The command line cannot be understood", "see `evenfall --help`";
     RU02 Fatal 10 "The program failed inside", "please report the command and the input";
     RU03 Fatal 130 "The run was interrupted", "run the same command again";
+    RU04 Fatal 143 "The run was told to stop", "run the same command again";
 }
 
 impl fmt::Display for Code {
@@ -178,8 +185,8 @@ impl fmt::Display for Place {
 pub struct Issue {
     /// The row of the table.
     pub code: Code,
-    /// Where it was found.
-    pub place: Place,
+    /// Where it was found; apart, so that a `Result` stays small.
+    pub place: Box<Place>,
     /// What was found, and what is allowed where that helps; may be empty.
     pub found: String,
 }
@@ -190,7 +197,7 @@ impl Issue {
     pub fn new(code: Code, found: impl Into<String>) -> Issue {
         Issue {
             code,
-            place: Place::default(),
+            place: Box::default(),
             found: found.into(),
         }
     }

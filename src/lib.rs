@@ -5,13 +5,22 @@
 //! [`units`], [`issue`], [`shape`], [`crs`]; `assumptions`, [`site`], [`catalogue`]; the stages
 //! [`place`] …; `plan`; `read` and `write`; `batch`; `cli`.
 
+pub mod assumptions;
+pub mod batch;
+pub mod budget;
 pub mod catalogue;
+pub mod cli;
+pub mod climate;
 pub mod crs;
 pub mod issue;
 pub mod place;
 pub mod plan;
 pub mod rain;
+pub mod read;
+pub mod savings;
 pub mod shape;
 pub mod site;
+pub mod soil;
 pub mod uniformity;
 pub mod units;
+pub mod write;

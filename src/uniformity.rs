@@ -210,7 +210,11 @@ pub fn evenness(sample: &[f32]) -> Option<Evenness> {
 fn lowest_share_means<const N: usize>(sample: &[f32], shares: [f64; N]) -> [f64; N] {
     const CLASSES: usize = 256;
     let largest = sample.iter().fold(0.0_f32, |most, &x| most.max(x));
-    let per_unit = if largest > 0.0 { (CLASSES as f32 - 0.5) / largest } else { 0.0 };
+    let per_unit = if largest > 0.0 {
+        (CLASSES as f32 - 0.5) / largest
+    } else {
+        0.0
+    };
     // Casts of negative rounding dust saturate at class 0.
     let class_of = |x: f32| ((x * per_unit) as usize).min(CLASSES - 1);
     let mut counts = [0_u32; CLASSES];
@@ -230,7 +234,11 @@ fn lowest_share_means<const N: usize>(sample: &[f32], shares: [f64; N]) -> [f64;
                 sum += sums[class];
                 continue;
             }
-            let mut boundary: Vec<f32> = sample.iter().copied().filter(|&x| class_of(x) == class).collect();
+            let mut boundary: Vec<f32> = sample
+                .iter()
+                .copied()
+                .filter(|&x| class_of(x) == class)
+                .collect();
             boundary.sort_unstable_by(f32::total_cmp);
             for x in boundary {
                 let part = (quota - taken).min(1.0);
@@ -317,10 +325,19 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
             // Cells col − w to col + w: running sum to the last less that before the first.
             let last = y as usize * width + margin + w as usize;
             let before = y as usize * width + margin - w as usize - 1;
-            let rains = rain_to[last..last + cols].iter().zip(&rain_to[before..before + cols]);
-            sums.iter_mut().zip(rains).for_each(|(sum, (to, from))| *sum += to - from);
-            let turfs = turf_to[last..last + cols].iter().zip(&turf_to[before..before + cols]);
-            cells.iter_mut().zip(turfs).for_each(|(count, (to, from))| *count += to - from);
+            let rains = rain_to[last..last + cols]
+                .iter()
+                .zip(&rain_to[before..before + cols]);
+            sums.iter_mut()
+                .zip(rains)
+                .for_each(|(sum, (to, from))| *sum += to - from);
+            let turfs = turf_to[last..last + cols]
+                .iter()
+                .zip(&turf_to[before..before + cols]);
+            cells
+                .iter_mut()
+                .zip(turfs)
+                .for_each(|(count, (to, from))| *count += to - from);
         }
         for col in 0..cols {
             if 2.0 * cells[col] >= full as f32 && grid.is_turf(col, row) {

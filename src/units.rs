@@ -74,6 +74,7 @@ macro_rules! quantity {
 
             #[doc = concat!("Makes a ", $word, " from ", $base_unit, " already known to be finite.")]
             #[must_use]
+            #[allow(dead_code, reason = "one constructor of each quantity, whether or not it is called yet")]
             pub(crate) const fn $base(value: f64) -> $name {
                 debug_assert!(value.is_finite());
                 $name(value)

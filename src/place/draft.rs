@@ -1,6 +1,6 @@
 //! A layout while it is being worked on: heads as free sectors, with what they may still do.
 
-use super::ring::{Boundary, Post};
+use super::ring::{Boundary, Spot};
 use super::{Head, Role, Setter};
 use crate::catalogue::{Family, FlowFollows};
 use crate::rain::Candidate;
@@ -19,6 +19,8 @@ const MOST_TYPES: usize = 4;
 pub(super) struct Free {
     pub(super) sector: Candidate,
     pub(super) role: Role,
+    /// Where it stands on the boundary; `None` inside.
+    pub(super) spot: Option<Spot>,
     /// Shortest throw that its place allows \[m\].
     pub(super) least_m: f64,
     /// Start and sweep that the boundary gives it \[degrees\].
@@ -44,7 +46,11 @@ impl<'f> Throws<'f> {
             FlowFollows::Throw => nozzle.shortest.m(),
             FlowFollows::Rated => nozzle.longest.m() * MATCHED_FRAC,
         };
-        Throws { setter: Setter { family }, shortest_m, longest_m: longest_m.max(throw_m) }
+        Throws {
+            setter: Setter { family },
+            shortest_m,
+            longest_m: longest_m.max(throw_m),
+        }
     }
 
     pub(super) fn shortest_m(&self) -> f64 {
@@ -70,27 +76,54 @@ impl<'f> Throws<'f> {
     }
 
     /// A sector of this family.
-    pub(super) fn sector(&self, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Candidate {
+    pub(super) fn sector(
+        &self,
+        at: Point,
+        radius_m: f64,
+        start_deg: f64,
+        sweep_deg: f64,
+    ) -> Candidate {
         let family = self.setter.family;
         let nozzle = family.nozzle_for(radius_m);
         let flow_lpm = family.flow(nozzle, radius_m, sweep_deg).lpm();
         let start_deg = if sweep_deg >= 360.0 { 0.0 } else { start_deg };
-        Candidate { at, radius_m, start_deg, sweep_deg, flow_lpm }
+        Candidate {
+            at,
+            radius_m,
+            start_deg,
+            sweep_deg,
+            flow_lpm,
+        }
     }
 
-    /// A head at a post, its arc as the boundary opens there.
-    pub(super) fn at_post(&self, post: &Post, boundary: &Boundary, throw_m: f64) -> Free {
-        let reach_m = if post.is_corner { 0.3 * throw_m } else { 0.45 * throw_m };
+    /// A head at a spot, its arc as the boundary opens there. What its neighbours ask of its throw
+    /// is not known yet.
+    pub(super) fn at_spot(&self, spot: Spot, boundary: &Boundary, throw_m: f64) -> Free {
+        let reach_m = if spot.run.is_none() {
+            0.3 * throw_m
+        } else {
+            0.45 * throw_m
+        };
         let reach_m = reach_m.min(boundary.path.total_m() / 8.0);
-        let (inside_deg, onward_deg) = boundary.path.opening(post.way_m, reach_m);
+        let (inside_deg, onward_deg) = boundary.path.opening(spot.way_m, reach_m);
         let sweep_deg = self.setter.nearest_sweep_deg(inside_deg);
-        let start_deg = (onward_deg - inside_deg / 2.0 - sweep_deg / 2.0).round().rem_euclid(360.0);
-        let least_m = self.allowed((post.gap_m / GAP_FRAC).max(self.shortest_m));
-        let radius_m = self.allowed(throw_m.max(least_m));
+        let start_deg = (onward_deg - inside_deg / 2.0 - sweep_deg / 2.0)
+            .round()
+            .rem_euclid(360.0);
         Free {
-            sector: self.sector(post.at, radius_m, start_deg, sweep_deg),
-            role: if post.is_corner { Role::Corner } else { Role::Edge },
-            least_m: least_m.min(radius_m),
+            sector: self.sector(
+                boundary.path.at(spot.way_m),
+                self.allowed(throw_m),
+                start_deg,
+                sweep_deg,
+            ),
+            role: if spot.run.is_none() {
+                Role::Corner
+            } else {
+                Role::Edge
+            },
+            spot: Some(spot),
+            least_m: self.shortest_m,
             natural: (start_deg, sweep_deg),
         }
     }
@@ -100,6 +133,7 @@ impl<'f> Throws<'f> {
         Free {
             sector: self.sector(at, self.allowed(throw_m), 0.0, 360.0),
             role: Role::Interior,
+            spot: None,
             least_m: self.shortest_m,
             natural: (0.0, 360.0),
         }
@@ -108,6 +142,12 @@ impl<'f> Throws<'f> {
     /// The head as it is set.
     pub(super) fn set(&self, free: &Free) -> Head {
         let sector = &free.sector;
-        self.setter.head(sector.at, free.role, sector.radius_m, sector.start_deg, sector.sweep_deg)
+        self.setter.head(
+            sector.at,
+            free.role,
+            sector.radius_m,
+            sector.start_deg,
+            sector.sweep_deg,
+        )
     }
 }

@@ -31,10 +31,15 @@ impl Lattice {
     /// none.
     pub(super) fn points(&self, outline: &Outline) -> Vec<Point> {
         let across = Point::new(-self.along.y, self.along.x);
-        let (mut low, mut high) =
-            (Point::new(f64::INFINITY, f64::INFINITY), Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY));
+        let (mut low, mut high) = (
+            Point::new(f64::INFINITY, f64::INFINITY),
+            Point::new(f64::NEG_INFINITY, f64::NEG_INFINITY),
+        );
         for &p in outline.outer() {
-            let (u, v) = ((p - self.origin).dot(self.along), (p - self.origin).dot(across));
+            let (u, v) = (
+                (p - self.origin).dot(self.along),
+                (p - self.origin).dot(across),
+            );
             low = Point::new(low.x.min(u), low.y.min(v));
             high = Point::new(high.x.max(u), high.y.max(v));
         }
@@ -43,14 +48,16 @@ impl Lattice {
             Weave::Square => (self.pitch_m, 0.0),
         };
         let rows = (low.y / row_m).floor() as i64..=(high.y / row_m).ceil() as i64;
-        let cols = (low.x / self.pitch_m).floor() as i64 - 1..=(high.x / self.pitch_m).ceil() as i64;
+        let cols =
+            (low.x / self.pitch_m).floor() as i64 - 1..=(high.x / self.pitch_m).ceil() as i64;
         if (rows.end() - rows.start()) as f64 * (cols.end() - cols.start()) as f64 > MOST_POINTS {
             return Vec::new();
         }
         let mut points = Vec::new();
         for row in rows {
             for col in cols.clone() {
-                let u = col as f64 * self.pitch_m + if row.rem_euclid(2) == 1 { shift_m } else { 0.0 };
+                let u =
+                    col as f64 * self.pitch_m + if row.rem_euclid(2) == 1 { shift_m } else { 0.0 };
                 let point = self.origin + self.along * u + across * (row as f64 * row_m);
                 if outline.contains(point) {
                     points.push(point);

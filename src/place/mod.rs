@@ -6,12 +6,16 @@ mod lattice;
 mod refine;
 mod ring;
 mod rule;
+mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
 pub use rule::{rule_layout, rule_throw_m};
 
 use crate::catalogue::Family;
 use crate::shape::{Outline, Point};
+
+/// Two heads on the boundary keep this share of the throw from one another.
+const CROWDED_FRAC: f64 = 0.45;
 
 /// How hard to search for a good layout.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -61,11 +61,16 @@ pub fn rule_layout(outline: &Outline, family: &Family, throw_m: f64) -> Vec<Head
             )
         })
         .collect();
-    let Some(longest) = longest_edge(&rings[0]) else {
+    let Some(&longest) = longest_edges(outline.outer()).first() else {
         return heads;
     };
     let (origin, along) = (longest.0, (longest.1 - longest.0).unit());
-    let lattice = Lattice { origin, along, pitch_m: throw_m, weave: Weave::Triangular };
+    let lattice = Lattice {
+        origin,
+        along,
+        pitch_m: throw_m,
+        weave: Weave::Triangular,
+    };
     for at in lattice.points(outline) {
         if posts
             .iter()
@@ -171,13 +176,12 @@ fn thinned(posts: Vec<Post>, least_m: f64) -> Vec<Post> {
         .collect()
 }
 
-pub(super) fn longest_edge(ring: &[Point]) -> Option<(Point, Point)> {
-    let mut longest: Option<(f64, Point, Point)> = None;
-    for (i, &a) in ring.iter().enumerate() {
-        let b = ring[(i + 1) % ring.len()];
-        if longest.is_none_or(|(length, ..)| a.distance(b) > length) {
-            longest = Some((a.distance(b), a, b));
-        }
-    }
-    longest.map(|(_, a, b)| (a, b))
+/// The edges of a ring without the digitiser's noise, the longest first.
+pub(super) fn longest_edges(ring: &[Point]) -> Vec<(Point, Point)> {
+    let plain = simplified(ring, TOLERANCE_M);
+    let mut edges: Vec<(Point, Point)> = (0..plain.len())
+        .map(|i| (plain[i], plain[(i + 1) % plain.len()]))
+        .collect();
+    edges.sort_by(|x, y| y.0.distance(y.1).total_cmp(&x.0.distance(x.1)));
+    edges
 }

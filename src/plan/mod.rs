@@ -2,12 +2,15 @@
 
 mod ground;
 mod outcome;
+mod water;
 
 pub use outcome::{
     Fit, ParcelPlan, ParcelWater, Scenario, ScenarioPlan, Status, TurfPlan, YearUse,
 };
 
+use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
+use crate::climate::YearClimate;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
 use crate::place::{self, Effort, Favour};
@@ -22,6 +25,15 @@ const PER_DEGREE: f64 = 1e8;
 /// source: a screw shortens a throw by a quarter at most).
 const NARROWEST_FRAC: f64 = 0.75;
 
+/// The family that stands for what is in the ground.
+const FOUND_FAMILY: &str = "spray";
+/// What is in the ground today is not known and was assumed.
+const AS_FOUND_ASSUMED: &str = "as-found-assumed";
+/// The climate is the embedded one of an invented town.
+const CLIMATE_ASSUMED: &str = "climate-assumed";
+/// Existing heads were given; layouts do not use them yet.
+const HEADS_NOT_USED: &str = "existing-heads-not-used";
+
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
 pub struct Planner {
@@ -33,6 +45,18 @@ pub struct Planner {
     pub effort: Effort,
     /// What to prefer where measures compete.
     pub favour: Favour,
+    /// What is assumed where nothing was measured.
+    pub assumptions: Assumptions,
+    /// The climate of the place.
+    pub climate: YearClimate,
+}
+
+/// One scenario to lay out on one turf area.
+struct Site<'a> {
+    turf: &'a TurfArea,
+    outline: &'a Outline,
+    ground: &'a Ground,
+    assumptions: &'a Assumptions,
 }
 
 impl Planner {
@@ -41,8 +65,14 @@ impl Planner {
     pub fn plan(&self, parcel: &Parcel) -> ParcelPlan {
         let mut plan = ParcelPlan::begun(parcel);
         if !parcel.turf.is_empty() {
-            match Ground::of(parcel) {
-                Ok(ground) => self.plan_on(parcel, &ground, &mut plan),
+            let ready = self
+                .assumptions
+                .for_parcel(&parcel.attributes, &parcel.id)
+                .and_then(|assumptions| Ok((Ground::of(parcel)?, assumptions)));
+            match ready {
+                Ok((ground, assumptions)) => {
+                    self.plan_on(parcel, &ground, &assumptions, &mut plan);
+                }
                 Err(issue) => plan.issues.push(issue.of_parcel(&parcel.id)),
             }
         }
@@ -50,7 +80,13 @@ impl Planner {
         plan
     }
 
-    fn plan_on(&self, parcel: &Parcel, ground: &Ground, plan: &mut ParcelPlan) {
+    fn plan_on(
+        &self,
+        parcel: &Parcel,
+        ground: &Ground,
+        assumptions: &Assumptions,
+        plan: &mut ParcelPlan,
+    ) {
         plan.frame = Some(ground.frame);
         plan.parcel_m2 = ground.parcel_m2();
         for (turf, outline) in parcel.turf.iter().zip(&ground.turf) {
@@ -60,7 +96,12 @@ impl Planner {
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
                 continue;
             };
-            let planned = self.plan_turf(turf, outline, ground);
+            let planned = self.plan_turf(&Site {
+                turf,
+                outline,
+                ground,
+                assumptions,
+            });
             if planned
                 .scenarios
                 .iter()
@@ -72,13 +113,26 @@ impl Planner {
             }
             plan.turf.push(planned);
         }
+        plan.water = water::totals(&plan.turf);
+        plan.flags = vec![AS_FOUND_ASSUMED, CLIMATE_ASSUMED];
+        if !parcel.heads.is_empty() {
+            plan.flags.push(HEADS_NOT_USED);
+        }
     }
 
-    fn plan_turf(&self, turf: &TurfArea, outline: &Outline, ground: &Ground) -> TurfPlan {
+    fn plan_turf(&self, site: &Site) -> TurfPlan {
+        let outline = site.outline;
         let mut scenarios = Vec::new();
-        if let Some(spray) = self.catalogue.family("spray") {
-            let heads = place::layout(outline, spray, Effort::Rule, Favour::Evenness);
-            scenarios.push(self.scenario(Scenario::AsFound, spray, heads, outline, ground));
+        // What is in the ground is not known: a spray layout by the plain rule stands for it.
+        let found = self
+            .catalogue
+            .family(FOUND_FAMILY)
+            .or(self.catalogue.families.first());
+        if let Some(family) = found {
+            let heads = place::layout(outline, family, Effort::Rule, Favour::Evenness);
+            let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
+            plan.flags.push(AS_FOUND_ASSUMED);
+            scenarios.push(plan);
         }
         for family in self
             .catalogue
@@ -88,11 +142,12 @@ impl Planner {
         {
             let heads = place::layout(outline, family, self.effort, self.favour);
             let scenario = Scenario::Relayout(family.name.clone());
-            scenarios.push(self.scenario(scenario, family, heads, outline, ground));
+            scenarios.push(self.scenario(site, scenario, family, heads));
         }
+        water::recommend(&mut scenarios);
         TurfPlan {
-            id: turf.id.clone(),
-            polygon: turf.polygon.clone(),
+            id: site.turf.id.clone(),
+            polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
             width_m: outline.width_m(),
             scenarios,
@@ -101,28 +156,37 @@ impl Planner {
 
     fn scenario(
         &self,
+        site: &Site,
         scenario: Scenario,
         family: &Family,
         mut heads: Vec<Head>,
-        outline: &Outline,
-        ground: &Ground,
     ) -> ScenarioPlan {
         for head in &mut heads {
-            settle(head, &ground.frame);
+            settle(head, &site.ground.frame);
         }
-        let uniformity = measure(outline, &heads, &family.profile, &ground.surroundings());
+        let around = site.ground.surroundings();
+        let uniformity = measure(site.outline, &heads, &family.profile, &around);
+        let year = uniformity.as_ref().map(|even| {
+            water::year_of(
+                site.assumptions,
+                &self.climate,
+                site.turf,
+                site.outline.area_m2(),
+                even,
+            )
+        });
         let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
         ScenarioPlan {
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),
             rated_kpa: family.rated.kpa(),
-            fit: fit_of(outline, family),
+            fit: fit_of(site.outline, family),
             recommended: false,
             nozzle_names: names,
             heads,
             uniformity,
-            year: None,
+            year,
             flags: Vec::new(),
         }
     }

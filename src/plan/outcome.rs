@@ -199,4 +199,35 @@ impl ParcelPlan {
             flags: Vec::new(),
         }
     }
+
+    /// The outcome of a parcel that failed before it could be planned.
+    #[must_use]
+    pub fn failed(
+        index: u64,
+        id: String,
+        issue: Issue,
+        attributes: Attributes,
+        outline: Vec<LonLatPolygon>,
+    ) -> ParcelPlan {
+        let parcel = Parcel {
+            index,
+            id,
+            outline,
+            attributes,
+            turf: Vec::new(),
+            obstacles: Vec::new(),
+            heads: Vec::new(),
+            issues: Vec::new(),
+        };
+        ParcelPlan::broken_off(&parcel, issue)
+    }
+
+    /// The outcome of a parcel whose plan broke off.
+    #[must_use]
+    pub fn broken_off(parcel: &Parcel, issue: Issue) -> ParcelPlan {
+        let mut plan = ParcelPlan::begun(parcel);
+        plan.issues.push(issue.of_parcel(&parcel.id));
+        plan.status = Status::Failed;
+        plan
+    }
 }

@@ -1,6 +1,7 @@
 //! The cells that a head can reach, row by row.
 
 use super::grid::Grid;
+use super::kernel::Run;
 use super::seen::SeenRows;
 use crate::catalogue::{Head, Pattern, StripKind};
 use crate::shape::{Outline, Point};
@@ -8,7 +9,7 @@ use crate::shape::{Outline, Point};
 /// What a head waters, ready for row-by-row work: no trigonometry is left in it.
 #[derive(Debug, Clone)]
 pub(super) struct Footprint<'s> {
-    pub(super) at: Point,
+    at: Point,
     shape: Shape,
     /// What the head can see, where walls or trunks stand in its way.
     seen: Option<&'s Outline>,
@@ -165,8 +166,48 @@ impl<'s> Footprint<'s> {
         }
     }
 
+    /// Lists the runs of cells with their places in a field over the grid.
+    pub(super) fn runs_into(&self, grid: &Grid, runs: &mut Vec<Run>) {
+        runs.clear();
+        self.visit(grid, |row, start, end| {
+            runs.push(self.run(grid, row, start, end))
+        });
+    }
+
+    /// The same, of every row only what lies between its first and last turf cell.
+    pub(super) fn turf_runs_into(&self, grid: &Grid, runs: &mut Vec<Run>) {
+        runs.clear();
+        self.visit(grid, |row, start, end| {
+            let (turf_from, turf_to) = grid.extent[row];
+            let (start, end) = (start.max(turf_from), end.min(turf_to));
+            if start < end {
+                runs.push(self.run(grid, row, start, end));
+            }
+        });
+    }
+
+    /// A grid holds a few million cells at most, so their numbers fit u32.
     #[inline]
-    fn sector_runs(&self, grid: &Grid, y: f64, radius_m: f64, arc: &Arc, mut add: impl FnMut(i32, i32)) {
+    fn run(&self, grid: &Grid, row: usize, start: i32, end: i32) -> Run {
+        let dy = grid.first.y + row as f64 * grid.cell_m - self.at.y;
+        let from = (row * grid.cols) as u32;
+        Run {
+            start: from + start as u32,
+            end: from + end as u32,
+            dx0_m: (grid.first.x + f64::from(start) * grid.cell_m - self.at.x) as f32,
+            dy2_m2: (dy * dy) as f32,
+        }
+    }
+
+    #[inline]
+    fn sector_runs(
+        &self,
+        grid: &Grid,
+        y: f64,
+        radius_m: f64,
+        arc: &Arc,
+        mut add: impl FnMut(i32, i32),
+    ) {
         let dy = y - self.at.y;
         let chord2 = radius_m * radius_m - dy * dy;
         if chord2 <= 0.0 {

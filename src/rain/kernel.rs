@@ -5,23 +5,41 @@
 //! are folded in one order, whatever the width of the registers.
 
 use multiversion::multiversion;
+use std::ops::Range;
 
 /// Number of lanes of every sum.
 pub(super) const LANES: usize = 8;
 
-/// A run of cells as seen from a head.
+/// What all runs of one head have in common.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Run {
-    /// First cell's centre east of the head \[m\].
-    pub(super) dx0_m: f32,
+pub(super) struct Stream {
     /// Side of a cell \[m\].
     pub(super) cell_m: f32,
-    /// Square of the row's distance north or south of the head \[m²\].
-    pub(super) dy2_m2: f32,
     /// 1 / throw \[1/m\].
     pub(super) inverse_radius: f32,
     /// 60 q / (θ R²): the mean rate over the wetted sector, halved by ∫ g s ds = 1 \[mm/h\].
     pub(super) scale_mm_h: f32,
+}
+
+/// A run of cells as seen from a head, and its place in the field.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Run {
+    /// First cell of the run.
+    pub(super) start: u32,
+    /// Cell behind the last.
+    pub(super) end: u32,
+    /// First cell's centre east of the head \[m\].
+    pub(super) dx0_m: f32,
+    /// Square of the row's distance north or south of the head \[m²\].
+    pub(super) dy2_m2: f32,
+}
+
+impl Run {
+    /// The cells of the run.
+    #[inline(always)]
+    pub(super) fn cells(&self) -> Range<usize> {
+        self.start as usize..self.end as usize
+    }
 }
 
 /// Profiles with a closed form, by number, so that each gets a loop without branches.
@@ -31,39 +49,49 @@ pub(super) const ELLIPTICAL: u8 = 2;
 pub(super) const PARABOLIC: u8 = 3;
 
 #[inline(always)]
-fn rate<const PROFILE: u8>(run: &Run, i: f32) -> f32 {
-    let dx = run.dx0_m + i * run.cell_m;
+fn rate<const PROFILE: u8>(stream: &Stream, run: &Run, i: f32) -> f32 {
+    let dx = run.dx0_m + i * stream.cell_m;
     let r2 = dx * dx + run.dy2_m2;
     match PROFILE {
-        UNIFORM => run.scale_mm_h * 2.0,
-        TRIANGULAR => (run.scale_mm_h * 6.0) * (1.0 - r2.sqrt() * run.inverse_radius).max(0.0),
+        UNIFORM => stream.scale_mm_h * 2.0,
+        TRIANGULAR => {
+            (stream.scale_mm_h * 6.0) * (1.0 - r2.sqrt() * stream.inverse_radius).max(0.0)
+        }
         ELLIPTICAL => {
-            let s2 = r2 * (run.inverse_radius * run.inverse_radius);
-            (run.scale_mm_h * 3.0) * (1.0 - s2).max(0.0).sqrt()
+            let s2 = r2 * (stream.inverse_radius * stream.inverse_radius);
+            (stream.scale_mm_h * 3.0) * (1.0 - s2).max(0.0).sqrt()
         }
         _ => {
-            let s2 = r2 * (run.inverse_radius * run.inverse_radius);
-            (run.scale_mm_h * 4.0) * (1.0 - s2).max(0.0)
+            let s2 = r2 * (stream.inverse_radius * stream.inverse_radius);
+            (stream.scale_mm_h * 4.0) * (1.0 - s2).max(0.0)
         }
     }
 }
 
 #[inline(always)]
-fn add_loop<const PROFILE: u8>(field: &mut [f32], run: &Run, sign: f32) {
-    for (i, cell) in field.iter_mut().enumerate() {
-        *cell += sign * rate::<PROFILE>(run, i as i32 as f32);
+fn add_runs<const PROFILE: u8>(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32) {
+    for run in runs {
+        for (i, cell) in field[run.cells()].iter_mut().enumerate() {
+            *cell += sign * rate::<PROFILE>(stream, run, i as i32 as f32);
+        }
     }
 }
 
-/// Adds (`sign` 1) or takes off (`sign` −1) a head's rain on a run of cells.
-#[multiversion(targets("x86_64+avx2"))]
-pub(super) fn add(field: &mut [f32], run: &Run, sign: f32, profile: u8) {
+#[inline(always)]
+fn add_profile(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32, profile: u8) {
     match profile {
-        UNIFORM => add_loop::<UNIFORM>(field, run, sign),
-        TRIANGULAR => add_loop::<TRIANGULAR>(field, run, sign),
-        ELLIPTICAL => add_loop::<ELLIPTICAL>(field, run, sign),
-        _ => add_loop::<PARABOLIC>(field, run, sign),
+        UNIFORM => add_runs::<UNIFORM>(field, stream, runs, sign),
+        TRIANGULAR => add_runs::<TRIANGULAR>(field, stream, runs, sign),
+        ELLIPTICAL => add_runs::<ELLIPTICAL>(field, stream, runs, sign),
+        _ => add_runs::<PARABOLIC>(field, stream, runs, sign),
     }
+}
+
+/// Adds (`sign` 1) or takes off (`sign` −1) a head's rain on its runs of cells. The width of the
+/// vectors is chosen once a head, not once a row.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn add(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32, profile: u8) {
+    add_profile(field, stream, runs, sign, profile);
 }
 
 /// What a trial is judged by: a penalty of each cell's rate x relative to the target T,
@@ -107,43 +135,66 @@ impl Trial {
 }
 
 #[inline(always)]
-fn trial_loop<const PROFILE: u8>(field: &[f32], turf: &[f32], run: &Run, penalty: &Penalty, trial: &mut Trial) {
-    let mut sums = *trial;
-    let mut chunks = field.chunks_exact(LANES).zip(turf.chunks_exact(LANES)).enumerate();
-    for (chunk, (cells, weights)) in &mut chunks {
-        let base = (chunk * LANES) as i32;
-        for lane in 0..LANES {
-            let rain = rate::<PROFILE>(run, (base + lane as i32) as f32);
-            let before = cells[lane];
-            let change = penalty.of(before + rain) - penalty.of(before);
-            sums.penalty[lane] += weights[lane] * change;
-            sums.landed[lane] += weights[lane] * rain;
+fn attempt_runs<const PROFILE: u8>(
+    field: &[f32],
+    turf: &[f32],
+    stream: &Stream,
+    runs: &[Run],
+    penalty: &Penalty,
+) -> Trial {
+    let mut sums = Trial::default();
+    let mut count = |lane: usize, before: f32, weight: f32, rain: f32| {
+        let change = penalty.of(before + rain) - penalty.of(before);
+        sums.penalty[lane] += weight * change;
+        sums.landed[lane] += weight * rain;
+    };
+    for run in runs {
+        let (wholes, rest) = field[run.cells()].as_chunks::<LANES>();
+        let (whole_weights, rest_weights) = turf[run.cells()].as_chunks::<LANES>();
+        for (chunk, (cells, weights)) in wholes.iter().zip(whole_weights).enumerate() {
+            let base = (chunk * LANES) as i32;
+            for lane in 0..LANES {
+                let rain = rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
+                count(lane, cells[lane], weights[lane], rain);
+            }
+        }
+        let base = (wholes.len() * LANES) as i32;
+        for (lane, (&before, &weight)) in rest.iter().zip(rest_weights).enumerate() {
+            let rain = rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
+            count(lane, before, weight, rain);
         }
     }
-    let done = field.len() / LANES * LANES;
-    for (lane, i) in (done..field.len()).enumerate() {
-        let rain = rate::<PROFILE>(run, i as i32 as f32);
-        let before = field[i];
-        let change = penalty.of(before + rain) - penalty.of(before);
-        sums.penalty[lane] += turf[i] * change;
-        sums.landed[lane] += turf[i] * rain;
-    }
-    *trial = sums;
+    sums
 }
 
-/// Adds to `trial` what a head would change on its runs of cells, without raining. `spans` gives
-/// each run's place in the field.
-#[multiversion(targets("x86_64+avx2"))]
-pub(super) fn attempt(field: &[f32], turf: &[f32], runs: &[(Run, usize, usize)], penalty: &Penalty, profile: u8, trial: &mut Trial) {
-    for (run, start, end) in runs {
-        let (cells, weights) = (&field[*start..*end], &turf[*start..*end]);
-        match profile {
-            UNIFORM => trial_loop::<UNIFORM>(cells, weights, run, penalty, trial),
-            TRIANGULAR => trial_loop::<TRIANGULAR>(cells, weights, run, penalty, trial),
-            ELLIPTICAL => trial_loop::<ELLIPTICAL>(cells, weights, run, penalty, trial),
-            _ => trial_loop::<PARABOLIC>(cells, weights, run, penalty, trial),
-        }
+#[inline(always)]
+fn attempt_profile(
+    field: &[f32],
+    turf: &[f32],
+    stream: &Stream,
+    runs: &[Run],
+    penalty: &Penalty,
+    profile: u8,
+) -> Trial {
+    match profile {
+        UNIFORM => attempt_runs::<UNIFORM>(field, turf, stream, runs, penalty),
+        TRIANGULAR => attempt_runs::<TRIANGULAR>(field, turf, stream, runs, penalty),
+        ELLIPTICAL => attempt_runs::<ELLIPTICAL>(field, turf, stream, runs, penalty),
+        _ => attempt_runs::<PARABOLIC>(field, turf, stream, runs, penalty),
     }
+}
+
+/// What a head would change on its runs of cells, without raining.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn attempt(
+    field: &[f32],
+    turf: &[f32],
+    stream: &Stream,
+    runs: &[Run],
+    penalty: &Penalty,
+    profile: u8,
+) -> Trial {
+    attempt_profile(field, turf, stream, runs, penalty, profile)
 }
 
 /// Sum of the penalty over all turf cells of a field.
@@ -154,4 +205,74 @@ pub(super) fn total_penalty(field: &[f32], turf: &[f32], penalty: &Penalty) -> f
         .filter(|&(_, &weight)| weight > 0.0)
         .map(|(&rate_mm_h, _)| f64::from(penalty.of(rate_mm_h)))
         .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows of every length up to 70 cells and a few long ones, seen from one head.
+    fn rows() -> (Stream, Vec<Run>, usize) {
+        let stream = Stream {
+            cell_m: 0.37,
+            inverse_radius: 1.0 / 11.3,
+            scale_mm_h: 3.7,
+        };
+        let mut runs = Vec::new();
+        let mut start = 0;
+        for length in (0..70).chain([333, 1_024, 2_047]) {
+            let dy = 0.31 * (length % 29) as f32;
+            runs.push(Run {
+                start,
+                end: start + length,
+                dx0_m: -0.185 * length as f32 + 0.071,
+                dy2_m2: dy * dy,
+            });
+            start += length;
+        }
+        (stream, runs, start as usize)
+    }
+
+    fn bits(values: &[f32]) -> Vec<u32> {
+        values.iter().map(|value| value.to_bits()).collect()
+    }
+
+    /// The functions without a target are compiled for the baseline of the build; those with
+    /// targets take the widest vectors that the machine has. Where it has no AVX2 the two are one
+    /// and there is nothing to compare.
+    #[test]
+    #[cfg(target_arch = "x86_64")]
+    fn wide_and_narrow_vectors_give_the_same_bits() {
+        if !std::is_x86_feature_detected!("avx2") || cfg!(target_feature = "avx2") {
+            return;
+        }
+        let (stream, runs, cells) = rows();
+        let start: Vec<f32> = (0..cells)
+            .map(|i| 2.0 + (i * 37 % 101) as f32 / 17.0)
+            .collect();
+        let turf: Vec<f32> = (0..cells)
+            .map(|i| f32::from(u8::from(i % 7 != 3)))
+            .collect();
+        let penalty = Penalty {
+            inverse_target: 1.0 / 9.1,
+            low: 0.9,
+            low_weight: 4.0,
+        };
+        let mut compared = 0;
+        for profile in [UNIFORM, TRIANGULAR, ELLIPTICAL, PARABOLIC] {
+            for sign in [1.0, -1.0] {
+                let (mut wide, mut narrow) = (start.clone(), start.clone());
+                add(&mut wide, &stream, &runs, sign, profile);
+                add_profile(&mut narrow, &stream, &runs, sign, profile);
+                assert_eq!(bits(&wide), bits(&narrow), "profile {profile}");
+                compared += wide.iter().zip(&start).filter(|(a, b)| a != b).count();
+            }
+            let wide = attempt(&start, &turf, &stream, &runs, &penalty, profile);
+            let narrow = attempt_profile(&start, &turf, &stream, &runs, &penalty, profile);
+            assert_eq!(bits(&wide.penalty), bits(&narrow.penalty));
+            assert_eq!(bits(&wide.landed), bits(&narrow.landed));
+            assert!(wide.landed.iter().all(|&landed| landed > 0.0));
+        }
+        assert!(compared > 8 * 2_000);
+    }
 }

@@ -21,7 +21,7 @@ pub use wetted::wetted_outline;
 use crate::catalogue::{Head, Pattern, Profile, StripKind};
 use crate::shape::{Outline, Point};
 use footprint::Footprint;
-use kernel::Run;
+use kernel::{Run, Stream};
 
 /// The share of its throw within which a head reaches the turf for good: s ≤ 0.95.
 pub const REACHED_SHARE: f64 = 0.95;
@@ -127,6 +127,8 @@ impl Variation {
 pub struct RainGrid<'g> {
     grid: &'g Grid,
     field: Vec<f32>,
+    /// Work space: the runs of cells of one head.
+    runs: Vec<Run>,
 }
 
 impl<'g> RainGrid<'g> {
@@ -136,6 +138,7 @@ impl<'g> RainGrid<'g> {
         RainGrid {
             grid,
             field: vec![0.0; grid.cols * grid.rows],
+            runs: Vec::new(),
         }
     }
 
@@ -178,11 +181,8 @@ impl<'g> RainGrid<'g> {
     fn throw(&mut self, head: &Head, profile: &Profile, seen: Option<&Outline>, sign: f32) {
         let footprint = Footprint::of(head, seen);
         let jet = Jet::of(head, profile);
-        footprint.visit(self.grid, |row, start, end| {
-            let from = row * self.grid.cols;
-            let cells = &mut self.field[from + start as usize..from + end as usize];
-            jet.add(cells, self.grid, head.at, row, start, sign);
-        });
+        footprint.runs_into(self.grid, &mut self.runs);
+        jet.add(&mut self.field, self.grid, &self.runs, sign);
     }
 
     /// The cells.
@@ -211,7 +211,11 @@ impl<'g> RainGrid<'g> {
         for (row, &(start, end)) in self.grid.extent.iter().enumerate() {
             let range = row * self.grid.cols + start as usize..row * self.grid.cols + end as usize;
             let cells = self.field[range.clone()].iter().zip(&self.grid.turf[range]);
-            rates.extend(cells.filter(|&(_, &weight)| weight > 0.0).map(|(&rate, _)| rate));
+            rates.extend(
+                cells
+                    .filter(|&(_, &weight)| weight > 0.0)
+                    .map(|(&rate, _)| rate),
+            );
         }
     }
 
@@ -295,7 +299,7 @@ pub fn reach_counts(grid: &Grid, heads: &[Head], seen: &[Option<Outline>]) -> Ve
         .collect()
 }
 
-/// How one head rains: the constant part of its rate and the profile's number.
+/// How one head rains: the constant part of its rate and its profile.
 struct Jet<'p> {
     scale_mm_h: f32,
     inverse_radius: f32,
@@ -335,36 +339,35 @@ impl<'p> Jet<'p> {
         }
     }
 
-    fn run(&self, grid: &Grid, at: Point, row: usize, start: i32) -> Run {
-        let dy = grid.first.y + row as f64 * grid.cell_m - at.y;
-        Run {
-            dx0_m: (grid.first.x + f64::from(start) * grid.cell_m - at.x) as f32,
+    fn stream(&self, grid: &Grid) -> Stream {
+        Stream {
             cell_m: grid.cell_m as f32,
-            dy2_m2: (dy * dy) as f32,
             inverse_radius: self.inverse_radius,
             scale_mm_h: self.scale_mm_h,
         }
     }
 
-    fn add(&self, cells: &mut [f32], grid: &Grid, at: Point, row: usize, start: i32, sign: f32) {
+    /// Adds (`sign` 1) or takes off (`sign` −1) the rain on runs of cells.
+    fn add(&self, field: &mut [f32], grid: &Grid, runs: &[Run], sign: f32) {
         if let Some(rate_mm_h) = self.uniform_mm_h {
-            for cell in cells {
-                *cell += sign * rate_mm_h;
+            for run in runs {
+                for cell in &mut field[run.cells()] {
+                    *cell += sign * rate_mm_h;
+                }
             }
-            return;
-        }
-        let run = self.run(grid, at, row, start);
-        if let Some(number) = profile_number(self.profile) {
-            kernel::add(cells, &run, sign, number);
+        } else if let Some(number) = profile_number(self.profile) {
+            kernel::add(field, &self.stream(grid), runs, sign, number);
         } else {
-            for (i, cell) in cells.iter_mut().enumerate() {
-                *cell += sign * self.tabulated_rate(&run, i);
+            for run in runs {
+                for (i, cell) in field[run.cells()].iter_mut().enumerate() {
+                    *cell += sign * self.tabulated_rate(grid, run, i);
+                }
             }
         }
     }
 
-    fn tabulated_rate(&self, run: &Run, i: usize) -> f32 {
-        let dx = f64::from(run.dx0_m) + i as f64 * f64::from(run.cell_m);
+    fn tabulated_rate(&self, grid: &Grid, run: &Run, i: usize) -> f32 {
+        let dx = f64::from(run.dx0_m) + i as f64 * grid.cell_m;
         let s = (dx * dx + f64::from(run.dy2_m2)).sqrt() / self.radius_m;
         (f64::from(self.scale_mm_h) * self.profile.rate_at(s)) as f32
     }

@@ -47,8 +47,8 @@ pub struct Board<'g> {
     field: Vec<f32>,
     penalty: Penalty,
     weights: Weights,
-    /// Work space of a trial: runs of cells and their places in the field.
-    runs: Vec<(Run, usize, usize)>,
+    /// Work space of a trial: the runs of cells of one head.
+    runs: Vec<Run>,
 }
 
 impl<'g> Board<'g> {
@@ -90,30 +90,16 @@ impl<'g> Board<'g> {
     /// Sets a head down (`sign` 1) or lifts it (`sign` −1).
     pub fn rain(&mut self, candidate: &Candidate, seen: Option<&Outline>, sign: f32) {
         let (footprint, jet) = prepared(candidate, seen, self.profile);
-        footprint.visit(self.grid, |row, start, end| {
-            let from = row * self.grid.cols;
-            let cells = &mut self.field[from + start as usize..from + end as usize];
-            jet.add(cells, self.grid, candidate.at, row, start, sign);
-        });
+        footprint.runs_into(self.grid, &mut self.runs);
+        jet.add(&mut self.field, self.grid, &self.runs, sign);
     }
 
     /// The change of cost if a head were set down.
     #[must_use]
     pub fn cost_of(&mut self, candidate: &Candidate, seen: Option<&Outline>) -> f64 {
         let (footprint, jet) = prepared(candidate, seen, self.profile);
-        let (grid, runs) = (self.grid, &mut self.runs);
-        runs.clear();
-        footprint.visit(grid, |row, start, end| {
-            let (turf_from, turf_to) = grid.extent[row];
-            let (start, end) = (start.max(turf_from), end.min(turf_to));
-            if start < end {
-                let from = row * grid.cols;
-                let run = jet.run(grid, candidate.at, row, start);
-                runs.push((run, from + start as usize, from + end as usize));
-            }
-        });
-        let mut trial = Trial::default();
-        self.attempt(&jet, &mut trial);
+        footprint.turf_runs_into(self.grid, &mut self.runs);
+        let trial = self.attempt(&jet);
         let (penalty, landed) = trial.sums();
         let turf_cells = self.grid.turf_cells.max(1) as f64;
         let cell_m2 = self.grid.cell_m * self.grid.cell_m;
@@ -122,20 +108,29 @@ impl<'g> Board<'g> {
         penalty / turf_cells + self.weights.over_weight * beside_l_h / needed_l_h
     }
 
-    fn attempt(&self, jet: &Jet, trial: &mut Trial) {
-        let turf = &self.grid.turf;
+    fn attempt(&self, jet: &Jet) -> Trial {
+        let (turf, stream) = (&self.grid.turf, jet.stream(self.grid));
         if let Some(number) = profile_number(jet.profile) {
-            kernel::attempt(&self.field, turf, &self.runs, &self.penalty, number, trial);
-            return;
+            return kernel::attempt(
+                &self.field,
+                turf,
+                &stream,
+                &self.runs,
+                &self.penalty,
+                number,
+            );
         }
-        for (run, start, end) in &self.runs {
-            for (i, (&before, &weight)) in self.field[*start..*end].iter().zip(&turf[*start..*end]).enumerate() {
-                let rain = jet.tabulated_rate(run, i);
+        let mut trial = Trial::default();
+        for run in &self.runs {
+            let cells = self.field[run.cells()].iter().zip(&turf[run.cells()]);
+            for (i, (&before, &weight)) in cells.enumerate() {
+                let rain = jet.tabulated_rate(self.grid, run, i);
                 let change = self.penalty.of(before + rain) - self.penalty.of(before);
                 trial.penalty[i % kernel::LANES] += weight * change;
                 trial.landed[i % kernel::LANES] += weight * rain;
             }
         }
+        trial
     }
 
     /// The penalty of the whole field, a mean over the turf's cells; overspray is not in it.

@@ -21,7 +21,7 @@ pub fn inscribed_circle(outline: &Outline, precision_m: f64) -> (Point, f64) {
     let mut best = (low, f64::NEG_INFINITY);
     let mut queue = BinaryHeap::new();
     let mut looked_at = 0;
-    let mut look = |centre: Point, half_m: f64, best: &mut (Point, f64)| {
+    let look = |centre: Point, half_m: f64, best: &mut (Point, f64)| {
         let distance_m = outline.signed_distance_m(centre);
         if distance_m > best.1 {
             *best = (centre, distance_m);

@@ -1,7 +1,7 @@
 use evenfall::catalogue::Catalogue;
-use evenfall::place::{Effort, Favour};
 use evenfall::crs::Frame;
 use evenfall::place;
+use evenfall::place::{Effort, Favour};
 use evenfall::shape::Outline;
 use evenfall::uniformity::{Surroundings, measure};
 use std::time::Instant;
@@ -9,8 +9,17 @@ use std::time::Instant;
 fn main() {
     let args: Vec<String> = std::env::args().collect();
     let data = &args[1];
-    let effort = match args[2].as_str() { "rule" => Effort::Rule, "fast" => Effort::Fast, "normal" => Effort::Normal, _ => Effort::Thorough };
-    let favour = match args[3].as_str() { "heads" => Favour::Heads, "balance" => Favour::Balance, _ => Favour::Evenness };
+    let effort = match args[2].as_str() {
+        "rule" => Effort::Rule,
+        "fast" => Effort::Fast,
+        "normal" => Effort::Normal,
+        _ => Effort::Thorough,
+    };
+    let favour = match args[3].as_str() {
+        "heads" => Favour::Heads,
+        "balance" => Favour::Balance,
+        _ => Favour::Evenness,
+    };
     let pool = args[4] == "pool";
     let catalogue = Catalogue::generic();
     println!(
@@ -52,14 +61,30 @@ fn main() {
             else {
                 continue;
             };
-            if pool && !(outline.area_m2() >= 50.0 && outline.area_m2() <= 1500.0 && outline.width_m() >= 5.0) { continue; }
+            if pool
+                && !(outline.area_m2() >= 50.0
+                    && outline.area_m2() <= 1500.0
+                    && outline.width_m() >= 5.0)
+            {
+                continue;
+            }
             for family in &catalogue.families {
-                if pool && family.name == "spray" { continue; }
+                if pool && family.name == "spray" {
+                    continue;
+                }
                 let start = Instant::now();
                 let throw_m = place::rule_throw_m(&outline, family);
                 let heads = place::layout(&outline, family, effort, favour);
                 let placed = start.elapsed().as_secs_f64();
                 let u = measure(&outline, &heads, &family.profile, &Surroundings::default());
+                if let Ok(dir) = std::env::var("DUMP") {
+                    dump(
+                        &dir,
+                        &format!("{set}:{k}:{}", family.name),
+                        &outline,
+                        &heads,
+                    );
+                }
                 let seconds = start.elapsed().as_secs_f64();
                 let Some(u) = u else { continue };
                 println!(
@@ -81,4 +106,21 @@ fn main() {
             }
         }
     }
+}
+
+fn dump(dir: &str, name: &str, outline: &Outline, heads: &[place::Head]) {
+    let rings: Vec<Vec<(f64, f64)>> = outline
+        .rings()
+        .iter()
+        .map(|r| r.iter().map(|p| (p.x, p.y)).collect())
+        .collect();
+    let hs: Vec<serde_json::Value> = heads.iter().map(|h| match h.pattern {
+        place::Pattern::Sector { radius_m, start_deg, sweep_deg } => serde_json::json!({"x": h.at.x, "y": h.at.y, "role": h.role.text(), "r": radius_m, "a": start_deg, "w": sweep_deg, "q": h.flow.lpm()}),
+        place::Pattern::Strip { length_m, width_m, azimuth_deg, kind } => serde_json::json!({"x": h.at.x, "y": h.at.y, "role": h.role.text(), "l": length_m, "sw": width_m, "a": azimuth_deg, "kind": format!("{kind:?}"), "q": h.flow.lpm()}),
+    }).collect();
+    std::fs::write(
+        format!("{dir}/{name}.json"),
+        serde_json::json!({"rings": rings, "heads": hs}).to_string(),
+    )
+    .unwrap();
 }

@@ -1,0 +1,353 @@
+//! The table: every number that the user did not measure, with its default, unit, bounds and
+//! source.
+//!
+//! "From memory" in a source means that the publication was not read again for this table, and
+//! "common practice, no source" that there is none to cite. Both can be overridden; neither is a
+//! measured truth.
+
+/// What kind of value an assumption has, and what it may be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Kind {
+    /// A number between two bounds, both allowed.
+    Number {
+        /// Value when nobody says otherwise.
+        default: f64,
+        /// Least value allowed.
+        low: f64,
+        /// Largest value allowed.
+        high: f64,
+    },
+    /// One word of a list; the first is the default.
+    Choice(&'static [&'static str]),
+    /// Some words of a list; by default all of them.
+    Set(&'static [&'static str]),
+}
+
+/// Whether a parcel's attribute may override the value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ByParcel {
+    /// A column of the parcel layer may carry it.
+    Yes,
+    /// It holds for the whole run.
+    No,
+}
+
+/// One row of the table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Entry {
+    /// Its name in the code.
+    pub key: Key,
+    /// `section.name`, as typed by the user.
+    pub text: &'static str,
+    /// What it is, one sentence without the full stop.
+    pub meaning: &'static str,
+    /// Unit, `-` for a pure number, empty for words.
+    pub unit: &'static str,
+    /// Kind, default and bounds.
+    pub kind: Kind,
+    /// Whether a parcel may override it.
+    pub by_parcel: ByParcel,
+    /// Where the default comes from.
+    pub source: &'static str,
+}
+
+macro_rules! kind {
+    (number $default:literal in $low:literal..$high:literal) => {
+        Kind::Number { default: $default, low: $low, high: $high }
+    };
+    (choice $($word:literal)*) => { Kind::Choice(&[$($word),*]) };
+    (set $($word:literal)*) => { Kind::Set(&[$($word),*]) };
+}
+
+macro_rules! assumptions {
+    ($($key:ident $text:literal [$unit:literal] ($($kind:tt)*) $by_parcel:ident
+       $meaning:literal, $source:literal;)*) => {
+        /// The name of an assumption.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Key {
+            $(#[doc = concat!("`", $text, "`: ", $meaning, ".")] $key,)*
+        }
+
+        /// Every assumption, in the order in which they are printed.
+        pub const TABLE: &[Entry] = &[
+            $(Entry {
+                key: Key::$key,
+                text: $text,
+                meaning: $meaning,
+                unit: $unit,
+                kind: kind!($($kind)*),
+                by_parcel: ByParcel::$by_parcel,
+                source: $source,
+            },)*
+        ];
+    };
+}
+
+// Each row: key "section.name" [unit] (kind, default, bounds) overridable by parcel?
+//           "meaning", "source".
+assumptions! {
+    // The clock as it was found.
+    ClockFollows "clock.follows" [""] (choice "need" "clock") Yes
+        "whether the owner is taken to water to need today, or by the clock values below all season",
+        "cautious choice of this program: without a known clock no saving is claimed for the schedule";
+    ClockMinutes "clock.minutes_min" ["min"] (number 10.0 in 0.0..240.0) Yes
+        "run time of one start of the clock as found",
+        "common practice, no source: about ten minutes is what spray stations are often left at";
+    ClockStarts "clock.starts_per_day" ["-"] (number 1.0 in 1.0..12.0) Yes
+        "starts a watering day of the clock as found",
+        "common practice, no source";
+    ClockDays "clock.days_per_week" ["d/week"] (number 3.0 in 0.0..7.0) Yes
+        "watering days a week of the clock as found (used when clock.follows is clock)",
+        "common practice, no source";
+    ClockFirstMonth "clock.first_month" ["-"] (number 4.0 in 1.0..12.0) Yes
+        "first month in which the clock as found runs (used when clock.follows is clock)",
+        "common practice, no source";
+    ClockLastMonth "clock.last_month" ["-"] (number 10.0 in 1.0..12.0) Yes
+        "last month in which the clock as found runs (used when clock.follows is clock)",
+        "common practice, no source";
+
+    // The plants.
+    PlantGrass "plant.grass" [""] (choice "cool" "warm") Yes
+        "kind of grass where the turf layer does not say",
+        "choice of this program: the cool-season factor is the larger one";
+    PlantExposure "plant.exposure" [""] (choice "sun" "part" "shade") Yes
+        "sun on the turf where the turf layer does not say",
+        "choice of this program: full sun needs most";
+    PlantFactorForm "plant.factor_form" [""] (choice "annual" "monthly") Yes
+        "one plant factor for the year, or a monthly curve scaled to the same mean",
+        "annual: ASABE S623; monthly: shape of Meyer and Gibeault 1986, Calif. Agric.; both from memory";
+    PlantFactorCool "plant.factor_cool" ["-"] (number 0.8 in 0.1..1.2) Yes
+        "plant factor of cool-season turf",
+        "ASABE S623 (2015), from memory";
+    PlantFactorWarm "plant.factor_warm" ["-"] (number 0.6 in 0.1..1.2) Yes
+        "plant factor of warm-season turf",
+        "ASABE S623 (2015), from memory";
+    PlantPartFrac "plant.exposure_part_frac" ["-"] (number 0.84 in 0.3..1.0) Yes
+        "demand in part shade as a fraction of full sun",
+        "controller test protocol, 50 % shade, by one secondary transcription";
+    PlantShadeFrac "plant.exposure_shade_frac" ["-"] (number 0.67 in 0.2..1.0) Yes
+        "demand in shade as a fraction of full sun",
+        "controller test protocol, 75 % shade, by one secondary transcription";
+
+    // The sky.
+    ClimateRainMethod "climate.effective_rain_method" [""] (choice "tr21" "fixed" "short") No
+        "how effective rain is reckoned from the month's rain",
+        "tr21: USDA-SCS Technical Release 21 (NEH 623 ch. 2 eq. 2-84); short: USDA-SCS short form, from memory";
+    ClimateRainFrac "climate.effective_rain_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of the rain that counts, for the method fixed",
+        "turf audit practice, from memory";
+    ClimateMissingWind "climate.missing_wind_m_s" ["m/s"] (number 2.0 in 0.5..8.0) No
+        "wind at 2 m where the weather does not give it",
+        "Allen et al. 1998, FAO Irrigation and Drainage Paper 56, ch. 3: 2 m/s";
+    ClimateRadiationK "climate.radiation_coefficient" ["-"] (number 0.16 in 0.1..0.25) No
+        "coefficient of solar radiation from the daily range of temperature",
+        "Allen et al. 1998, FAO Paper 56, eq. 50: 0.16 interior, 0.19 coast";
+    ClimateWindHeight "climate.wind_height_m" ["m"] (number 2.0 in 1.0..20.0) No
+        "height above ground at which the weather's wind was measured",
+        "Allen et al. 1998, FAO Paper 56, ch. 3: standard height 2 m";
+
+    // The soil.
+    SoilTexture "soil.texture" [""] (choice "loam" "sand" "loamy sand" "sandy loam" "silt loam" "silt"
+            "sandy clay loam" "clay loam" "silty clay loam" "sandy clay" "silty clay" "clay") Yes
+        "USDA texture class where no soil layer says",
+        "choice of this program: the middle of the triangle; results are flagged soil-assumed";
+    SoilLoamVariant "soil.loam_variant" [""] (choice "printed" "interchanged") No
+        "conductivity of loam and silt loam as printed in 1983, or the two values interchanged",
+        "Rawls, Brakensiek and Miller 1983, J. Hydraul. Eng. 109(1):62-70, table 2; the two look interchanged against other lists";
+    SoilClayLoamVariant "soil.clay_loam_variant" [""] (choice "printed" "intended") No
+        "effective porosity of clay loam as printed (0.309) or as probably intended (0.390)",
+        "Rawls, Brakensiek and Miller 1983, table 2";
+    SoilIntakeMultiplier "soil.intake_multiplier" ["-"] (number 1.0 in 0.05..5.0) Yes
+        "factor on conductivity and basic intake: channels of turf roots 1.5 to 3, compaction 0.1 to 0.5",
+        "common practice, no source";
+    SoilSaturationStart "soil.saturation_start_frac" ["-"] (number 0.6 in 0.0..1.0) Yes
+        "effective saturation of the soil when water starts",
+        "choice of this program: about half of the available water is used up; no source";
+    SoilRecovery "soil.cycle_recovery" [""] (choice "redistribute" "carry") No
+        "what a soak does: the water spreads through the root zone and intake starts afresh at the higher saturation, or nothing (each cycle goes on where the last stopped)",
+        "choice of this program; carry is the cautious bound; no source";
+    SoilSurfaceStorage "soil.surface_storage" [""] (choice "none" "slope") No
+        "water that may stand on the surface before it runs off: none, or by slope",
+        "slope: Dillon, Hiler and Vittetoe 1972 (centre pivots), from memory";
+    SoilRootDepth "soil.root_depth_mm" ["mm"] (number 150.0 in 50.0..600.0) Yes
+        "depth of the roots",
+        "turf 100 to 300 mm: Irrigation Association 2005 and FAO Paper 56, from memory";
+    SoilDepletion "soil.depletion_frac" ["-"] (number 0.5 in 0.1..0.8) Yes
+        "share of the available water that may be used up between waterings",
+        "turf 0.5: Irrigation Association 2005, from memory";
+    SoilDepletionClay "soil.depletion_clay_frac" ["-"] (number 0.4 in 0.1..0.8) Yes
+        "the same on clay",
+        "turf on clay 0.4: Irrigation Association 2005, from memory";
+    SoilAvailableWater "soil.available_water_multiplier" ["-"] (number 1.0 in 0.3..2.0) Yes
+        "factor on the texture's available water capacity",
+        "1; FAO Paper 56 table 19 gives ranges of about -30 to +30 %, from memory";
+    SoilRunoffMethod "soil.runoff_method" [""] (choice "accumulation" "green-ampt") No
+        "which runoff enters the reported volumes; both are printed, and a claimed saving uses the smaller",
+        "accumulation: controller test protocol, by secondary transcription; green-ampt: Mein and Larson 1973";
+    SoilSlope "soil.slope_pct" ["%"] (number 2.0 in 0.0..100.0) Yes
+        "slope of the turf where no elevation model says",
+        "choice of this program: lawns are graded at about 2 % to drain; common practice, no source";
+
+    // Losses on the way to the turf.
+    WaterDriftMethod "water.drift_method" [""] (choice "fixed" "solid-set" "solid-set-humidity" "solid-set-wind"
+            "day" "night-wind" "night-humidity" "moving-lateral" "vapour-pressure" "wind-strong" "nozzle-size"
+            "nozzle-pressure") No
+        "drift and evaporation loss: one fraction, or a published regression (farm sprinklers: a proxy for lawns)",
+        "regressions: Playan et al. 2005, Agric. Water Manage. 76:139-159, and earlier ones, by secondary transcription";
+    WaterDriftFrac "water.drift_frac" ["-"] (number 0.05 in 0.0..0.4) Yes
+        "drift and evaporation loss of every family, for the method fixed",
+        "choice of this program: night watering in light air; no source";
+    WaterDriftSprayExtra "water.drift_spray_extra_frac" ["-"] (number 0.0 in 0.0..0.05) Yes
+        "what fixed sprays lose more than slower families to drift and evaporation",
+        "no measurement on lawns is known: the default difference is none, the range 0 to 5 %";
+    WaterWind "water.wind_m_s" ["m/s"] (number 1.5 in 0.0..8.0) Yes
+        "wind at 2 m in the watering hours",
+        "choice of this program; auditors test below 2.2 m/s";
+    WaterHumidity "water.rh_pct" ["%"] (number 70.0 in 5.0..100.0) Yes
+        "relative humidity in the watering hours",
+        "choice of this program; no source";
+    WaterAirTemperature "water.air_c" ["degC"] (number 18.0 in -5.0..45.0) Yes
+        "air temperature in the watering hours",
+        "choice of this program; no source";
+    WaterRunoffMost "water.runoff_most_frac" ["-"] (number 0.3 in 0.0..0.9) No
+        "largest runoff that enters volumes, on every side of a comparison; the computed runoff is printed as it is",
+        "cautious choice of this program: an owner who loses more sees it in the gutter, and the turf goes short instead";
+
+    // From the drawing to the field.
+    DegradationInstall "degradation.install_cv" ["-"] (number 0.30 in 0.0..0.8) No
+        "variation that every installed system adds to its drawing, the same for all families",
+        "calibrated so that a drawn spray layout (CV 0.15) measures DU 0.45 to 0.50 as found: Baum, Dukes and Miller 2005, J. Irrig. Drain. Eng. 131(4):336-341";
+    DegradationWear "degradation.wear_cv" ["-"] (number 0.18 in 0.0..0.8) No
+        "variation from wear as found: tilted, sunk, clogged heads",
+        "part of the same calibration; its share is a choice of this program";
+    DegradationWearAfter "degradation.wear_after_frac" ["-"] (number 1.0 in 0.0..1.0) No
+        "share of the wear variance that a repaired or new system carries, as a mean over its life",
+        "cautious choice of this program: 1 gives no credit for being new; 0.5 means that wear comes back evenly over its life";
+    DegradationPressure "degradation.pressure_cv" ["-"] (number 0.10 in 0.0..0.5) No
+        "variation from pressure differences between heads without regulation",
+        "common practice, no source: up to 20 % of pressure along a station, and throw off its best pressure";
+    DegradationRegulated "degradation.pressure_regulated_cv" ["-"] (number 0.03 in 0.0..0.5) No
+        "the same with regulated bodies",
+        "common practice, no source: regulated flow within about +-5 %";
+    DegradationWind "degradation.wind_cv" ["-"] (number 0.12 in 0.0..0.5) No
+        "variation from wind in the watering hours",
+        "choice of this program inside the same calibration";
+
+    // Gross depth.
+    BudgetMultiplierForm "budget.run_time_multiplier_form" [""] (choice "blend" "low-quarter" "low-half") No
+        "run-time multiplier: 1/(0.4 + 0.6 DU), 1/DU, or 1/(0.3723 + 0.6277 DU)",
+        "blend: Irrigation Association 2005, from memory; low-quarter: US EPA; low-half: exact line of a normal distribution (Warrick 1983)";
+    BudgetMultiplierMost "budget.run_time_multiplier_most" ["-"] (number 4.0 in 1.0..20.0) No
+        "largest run-time multiplier; beyond it the turf needs repair, not minutes",
+        "common practice, no source";
+
+    // The clock that is proposed.
+    RestrictionDays "restrictions.allowed_weekdays" [""] (set "mon" "tue" "wed" "thu" "fri" "sat" "sun") No
+        "days on which watering is allowed",
+        "no restriction by default; see the local rule";
+    RestrictionDayRule "restrictions.day_rule" [""] (choice "weekdays" "odd-even") No
+        "whether days are allowed by weekday, or every other day by house number",
+        "no restriction by default; see the local rule";
+    RestrictionClosedFrom "restrictions.closed_from_h" ["h"] (number 10.0 in 0.0..24.0) No
+        "hour of the day from which watering is closed",
+        "23 CCR 492.7: overhead irrigation between 8 p.m. and 10 a.m., from memory";
+    RestrictionClosedTo "restrictions.closed_to_h" ["h"] (number 20.0 in 0.0..24.0) No
+        "hour of the day to which watering is closed",
+        "23 CCR 492.7, from memory";
+    RestrictionMostMinutes "restrictions.most_minutes_per_day" ["min"] (number 1440.0 in 1.0..1440.0) No
+        "most minutes a station may run on one day",
+        "no restriction by default; see the local rule";
+    RestrictionLowRateExempt "restrictions.low_rate_exempt_mm_h" ["mm/h"] (number 0.0 in 0.0..100.0) No
+        "stations at or below this rate are exempt from the most minutes a day",
+        "no exemption by default; see the local rule";
+    ControllerStarts "controller.starts_most" ["-"] (number 4.0 in 1.0..24.0) Yes
+        "starts that one program of the controller can hold",
+        "common practice, no source";
+    ControllerPrograms "controller.programs" ["-"] (number 3.0 in 1.0..12.0) Yes
+        "programs that the controller can hold",
+        "common practice, no source";
+    ControllerStations "controller.stations" ["-"] (number 12.0 in 1.0..200.0) Yes
+        "stations that the controller can serve",
+        "common practice, no source";
+    ControllerMinutesMost "controller.minutes_most" ["min"] (number 240.0 in 10.0..1440.0) Yes
+        "longest run time that can be keyed in",
+        "common practice, no source";
+    ControllerCycleLeast "controller.cycle_least_min" ["min"] (number 3.0 in 1.0..30.0) Yes
+        "shortest cycle that a planned schedule uses: heads must rise and streams form",
+        "common practice, no source";
+    ControllerSoakLeast "controller.soak_least_min" ["min"] (number 20.0 in 0.0..240.0) Yes
+        "shortest rest between two cycles of a planned schedule",
+        "common practice, no source";
+
+    // Rules of the public programs.
+    OrdinanceSteepSlope "ordinance.steep_slope_pct" ["%"] (number 25.0 in 1.0..100.0) No
+        "slope above which fast families are refused",
+        "23 CCR 492.7(a)(1)(V), 2015 text";
+    OrdinanceSteepRate "ordinance.steep_rate_mm_h" ["mm/h"] (number 19.05 in 1.0..60.0) No
+        "largest rate on such slopes",
+        "23 CCR 492.7(a)(1)(V), 2015 text: 0.75 in/h";
+    OrdinanceFactor "ordinance.et_adjustment_frac" ["-"] (number 0.55 in 0.1..1.0) No
+        "evapotranspiration adjustment factor of the landscape ordinance",
+        "23 CCR 492.4, 2015 text: 0.55 residential, 0.45 non-residential";
+    OrdinanceEfficiency "ordinance.irrigation_efficiency_frac" ["-"] (number 0.75 in 0.3..1.0) No
+        "irrigation efficiency of overhead spray in the landscape ordinance",
+        "23 CCR 492.4, 2015 text: 0.75 overhead, 0.81 drip";
+    OrdinanceRainCredit "ordinance.rain_credit_frac" ["-"] (number 0.0 in 0.0..0.25) No
+        "share of the year's rain that is taken off ETo in the ordinance",
+        "23 CCR 492.4: up to 25 % may be credited, from memory";
+    HomeBudgetFactor "home_budget.et_adjustment_frac" ["-"] (number 0.7 in 0.1..1.0) No
+        "allowance of the federal new-home budget as a fraction of ETo",
+        "US EPA, revised water budget approach 2009: 70 %";
+    HomeBudgetRain "home_budget.peak_rain_frac" ["-"] (number 0.25 in 0.0..1.0) No
+        "share of the peak month's rain that counts in the federal budget",
+        "US EPA water budget: 25 %, from memory";
+    HomeBudgetDuSpray "home_budget.du_spray" ["-"] (number 0.65 in 0.3..1.0) No
+        "low-quarter uniformity of fixed sprays in the federal budget",
+        "US EPA water budget: 0.65, from memory";
+    HomeBudgetDuRotary "home_budget.du_rotary" ["-"] (number 0.7 in 0.3..1.0) No
+        "low-quarter uniformity of rotary heads in the federal budget",
+        "US EPA water budget: 0.70, from memory";
+
+    // From the potential to the claim.
+    SavingsBehaviour "savings.behaviour" [""] (choice "retimed" "unchanged" "scaled") Yes
+        "what the owner does with the clock afterwards",
+        "potential figures assume a re-timed clock; the other two are reported apart";
+    SavingsRealisation "savings.realisation_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of the potential that a program realises",
+        "common practice 0.3 to 0.7, no source";
+    SavingsFreeRiders "savings.free_ridership_frac" ["-"] (number 0.2 in 0.0..1.0) No
+        "share of participants who would have changed anyway",
+        "common practice 0.1 to 0.3, no source";
+    SavingsSpillover "savings.spillover_frac" ["-"] (number 0.0 in 0.0..1.0) No
+        "savings of others who followed without a rebate",
+        "cautious choice of this program: none";
+    SavingsDecay "savings.decay_frac_yr" ["1/yr"] (number 0.05 in 0.0..0.5) No
+        "yearly loss of savings",
+        "common practice 2 to 8 % a year, no source";
+    SavingsLife "savings.life_yr" ["yr"] (number 7.0 in 1.0..30.0) No
+        "life of a nozzle",
+        "common practice 5 to 8 years, no source";
+    SavingsReview "savings.review_above_frac" ["-"] (number 0.3 in 0.05..1.0) No
+        "savings above this share of the use are flagged for review",
+        "published evidence lies between 5 and 25 %: US EPA 2017 and 2024, Baum et al. 2005, Solomon et al. 2007";
+
+    // Where heads may stand.
+    PlaceOverheadSetback "place.overhead_setback_m" ["m"] (number 0.0 in 0.0..3.0) Yes
+        "distance to pavement inside which no overhead head may throw",
+        "none by default; 23 CCR 492.7(a)(1)(U), 2015 text, asks 0.61 m unless the pavement drains to the planting";
+    PlaceOffsetPavement "place.offset_pavement_m" ["m"] (number 0.08 in 0.05..1.0) Yes
+        "distance of a head from a kerb or the edge of the turf",
+        "common practice 50 to 100 mm, no source";
+    PlaceOffsetWall "place.offset_wall_m" ["m"] (number 0.2 in 0.05..1.0) Yes
+        "distance of a head from a building, wall or fence",
+        "common practice 150 to 300 mm, no source";
+    PlaceTrunkClearance "place.trunk_clearance_m" ["m"] (number 2.0 in 0.0..10.0) Yes
+        "distance of a head from a tree trunk",
+        "common practice, no source";
+    PlaceWindSpacing "place.wind_spacing_frac" ["-"] (number 1.0 in 0.5..1.2) Yes
+        "factor on the largest spacing for wind",
+        "1 is head to head; Rochester 1995, Landscape Irrigation Design, ASAE: 0.9 at 3.6 to 5.4 m/s, percentages from memory";
+    PlaceMinimumWidth "place.minimum_overhead_width_m" ["m"] (number 3.05 in 0.0..10.0) Yes
+        "turf narrower than this in any direction is flagged narrow-ordinance; it is planned all the same",
+        "23 CCR 492.7(a)(1)(T), 2015 text: 10 ft";
+}

@@ -1,0 +1,203 @@
+//! One turf area with one set of hardware: as found, or with the right schedule.
+
+use super::{
+    Cause, Condition, Degradation, DemandInput, FoundClock, Limits, Regulation, RunoffMethod,
+    Schedule, ScheduleInput, YearWater, year,
+};
+use crate::assumptions::{Assumptions, Key};
+use crate::climate::YearClimate;
+use crate::site::TurfArea;
+use crate::soil::{Ground, Reservoir, Texture};
+use crate::units::Rate;
+
+/// What is in the ground, or would be, as far as water is concerned.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Hardware {
+    /// Mean rate over the turf, before drift.
+    pub rate: Rate,
+    /// Coefficient of variation of the drawn rain (population).
+    pub cv_drawn: f64,
+    /// Share of the flow that lands outside the turf.
+    pub over_frac: f64,
+    /// Share lost to drift and evaporation.
+    pub drift_frac: f64,
+    /// Whether bodies regulate.
+    pub regulation: Regulation,
+    /// As found or renewed.
+    pub condition: Condition,
+}
+
+/// A turf area with its sky, soil and rules: what every scenario on it shares.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lawn<'a> {
+    /// Demand without losses.
+    pub demand: DemandInput<'a>,
+    /// The ground.
+    pub ground: Ground,
+    /// What the root zone holds.
+    pub reservoir: Reservoir,
+    /// What is allowed.
+    pub limits: Limits,
+    /// From the drawing to the field.
+    pub degradation: Degradation,
+    /// Causes that the rain fields of *all* scenarios already contain.
+    pub computed: Vec<Cause>,
+    /// Which runoff enters the reported volumes.
+    pub method: RunoffMethod,
+    /// Largest runoff that enters volumes; the same on every side of a comparison.
+    pub runoff_most_frac: f64,
+}
+
+/// The water of a turf area in one scenario, with the runoff of both methods.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScenarioWater {
+    /// Uniformity to expect in the field.
+    pub du_lq_field: f64,
+    /// The year, with runoff by the accumulation table.
+    pub by_accumulation: YearWater,
+    /// The year, with runoff by Green–Ampt.
+    pub by_green_ampt: YearWater,
+    /// Runoff of each month by the accumulation table, as a fraction of what lands on the turf.
+    pub runoff_accumulation: [f64; 12],
+    /// The same by Green–Ampt.
+    pub runoff_green_ampt: [f64; 12],
+    /// Which of the two is reported.
+    pub method: RunoffMethod,
+    /// The schedule; `None` as found.
+    pub schedule: Option<Schedule>,
+}
+
+impl ScenarioWater {
+    /// The year that is reported.
+    #[must_use]
+    pub fn year(&self) -> &YearWater {
+        match self.method {
+            RunoffMethod::Accumulation => &self.by_accumulation,
+            RunoffMethod::GreenAmpt => &self.by_green_ampt,
+        }
+    }
+
+    /// The runoff of the months that is reported.
+    #[must_use]
+    pub fn runoff(&self) -> &[f64; 12] {
+        match self.method {
+            RunoffMethod::Accumulation => &self.runoff_accumulation,
+            RunoffMethod::GreenAmpt => &self.runoff_green_ampt,
+        }
+    }
+
+    /// Runoff of the year by the accumulation table, as a fraction of what lands on the turf.
+    #[must_use]
+    pub fn runoff_accumulation_frac(&self) -> f64 {
+        mean_runoff(&self.by_accumulation, &self.runoff_accumulation)
+    }
+
+    /// The same by Green–Ampt.
+    #[must_use]
+    pub fn runoff_green_ampt_frac(&self) -> f64 {
+        mean_runoff(&self.by_green_ampt, &self.runoff_green_ampt)
+    }
+}
+
+/// Drift takes the same share of every month, so gross depths weigh the months.
+fn mean_runoff(year: &YearWater, runoff: &[f64; 12]) -> f64 {
+    if year.gross_mm_yr <= 0.0 {
+        return 0.0;
+    }
+    let lost: f64 = year
+        .months
+        .iter()
+        .zip(runoff)
+        .map(|(month, r)| month.gross_mm * r)
+        .sum();
+    lost / year.gross_mm_yr
+}
+
+impl<'a> Lawn<'a> {
+    /// The lawn that is assumed for a turf area.
+    #[must_use]
+    pub fn assumed(
+        assumptions: &Assumptions,
+        climate: &'a YearClimate,
+        turf: &TurfArea,
+        texture: Texture,
+        slope_pct: f64,
+        area_m2: f64,
+    ) -> Lawn<'a> {
+        Lawn {
+            demand: DemandInput::assumed(assumptions, climate, turf, texture, area_m2),
+            ground: Ground::assumed(assumptions, texture, slope_pct),
+            reservoir: Reservoir::assumed(assumptions, texture),
+            limits: Limits::assumed(assumptions),
+            degradation: Degradation::assumed(assumptions),
+            computed: Vec::new(),
+            method: RunoffMethod::assumed(assumptions),
+            runoff_most_frac: assumptions.number(Key::WaterRunoffMost),
+        }
+    }
+
+    /// Uniformity to expect of the hardware in the field.
+    #[must_use]
+    pub fn du_lq_field(&self, hardware: &Hardware) -> f64 {
+        self.degradation.du_lq_field(
+            hardware.cv_drawn,
+            hardware.regulation,
+            hardware.condition,
+            &self.computed,
+        )
+    }
+
+    /// Demand with the losses of the hardware and a runoff by months.
+    #[must_use]
+    pub fn demand_with(&self, hardware: &Hardware, runoff_frac: [f64; 12]) -> DemandInput<'a> {
+        DemandInput {
+            du_lq_field: self.du_lq_field(hardware),
+            drift_frac: hardware.drift_frac,
+            over_frac: hardware.over_frac,
+            runoff_frac: runoff_frac.map(|frac| frac.min(self.runoff_most_frac)),
+            ..self.demand.clone()
+        }
+    }
+
+    /// The hardware with the clock as it was found.
+    #[must_use]
+    pub fn as_found(&self, hardware: &Hardware, clock: &FoundClock) -> ScenarioWater {
+        let landing = hardware.rate * (1.0 - hardware.drift_frac);
+        let (green_ampt, accumulation) = clock.splits(&self.ground, landing);
+        let runoff = [accumulation, green_ampt].map(|split| [split.runoff_frac(); 12]);
+        let of = |runoff| clock.year(&self.demand_with(hardware, runoff), hardware.rate);
+        ScenarioWater {
+            du_lq_field: self.du_lq_field(hardware),
+            by_accumulation: of(runoff[0]),
+            by_green_ampt: of(runoff[1]),
+            runoff_accumulation: runoff[0],
+            runoff_green_ampt: runoff[1],
+            method: self.method,
+            schedule: None,
+        }
+    }
+
+    /// The hardware with the clock re-timed to need: whole cycles, soaks, and a percentage line.
+    /// With the hardware as found this is the scenario `reclock`.
+    #[must_use]
+    pub fn retimed(&self, hardware: &Hardware) -> ScenarioWater {
+        let input = ScheduleInput {
+            demand: self.demand_with(hardware, [0.0; 12]),
+            rate: hardware.rate,
+            ground: self.ground,
+            reservoir: self.reservoir,
+            limits: self.limits,
+            runoff_most_frac: self.runoff_most_frac,
+        };
+        let (schedule, green_ampt, accumulation) = input.plan(self.method);
+        ScenarioWater {
+            du_lq_field: input.demand.du_lq_field,
+            by_accumulation: year(&self.demand_with(hardware, accumulation)),
+            by_green_ampt: year(&self.demand_with(hardware, green_ampt)),
+            runoff_accumulation: accumulation,
+            runoff_green_ampt: green_ampt,
+            method: self.method,
+            schedule: Some(schedule),
+        }
+    }
+}

@@ -1,0 +1,28 @@
+//! The water of a year: what the turf needs, what must be applied for it, what is used.
+
+mod allowance;
+mod clock;
+mod daily;
+mod drift;
+mod field;
+mod lawn;
+mod multiplier;
+mod plants;
+mod schedule;
+mod window;
+mod year;
+
+pub use allowance::{
+    Hydrozone, home_allowance, home_requirement, ordinance_allowance, ordinance_use,
+    refused_on_slope,
+};
+pub use clock::{Follows, FoundClock};
+pub use daily::{DailyBalance, DaySky, daily_balance};
+pub use drift::{Air, DriftMethod, Jet, JetKind, drift_frac, orifice_mm};
+pub use field::{Cause, Condition, Degradation, Regulation};
+pub use lawn::{Hardware, Lawn, ScenarioWater};
+pub use multiplier::RunTimeMultiplier;
+pub use plants::PlantFactors;
+pub use schedule::{Limits, RunoffMethod, Schedule, ScheduleInput};
+pub use window::{StationDay, WindowNeed, controller_flags, night_min, window_need};
+pub use year::{DemandInput, MonthWater, YearWater, year};

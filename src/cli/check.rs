@@ -1,0 +1,163 @@
+//! `evenfall check`: reads and checks everything, writes nothing.
+
+use std::collections::BTreeMap;
+
+use clap::Args;
+
+use super::design::{Design, DesignArgs};
+use super::inputs::{InputArgs, Layers};
+use super::screen::{Ending, print, progress};
+use super::story::assumed_lines;
+use super::table::thousands;
+use crate::crs::Frame;
+use crate::issue::{Code, Issue, Severity};
+use crate::plan::Status;
+use crate::read::Reading;
+use crate::site::{LonLatPolygon, Parcel};
+
+/// Read and check everything, and say what would be planned; nothing is written.
+#[derive(Debug, Args)]
+pub(super) struct CheckArgs {
+    #[command(flatten)]
+    inputs: InputArgs,
+
+    #[command(flatten)]
+    design: DesignArgs,
+
+    /// Print nothing but errors that end the run; the exit status tells.
+    #[arg(short, long)]
+    quiet: bool,
+
+    /// Also list what was mended.
+    #[arg(short, long, conflicts_with = "quiet")]
+    verbose: bool,
+}
+
+pub(super) fn run(args: &CheckArgs) -> Result<u8, Ending> {
+    let record = args.design.record()?;
+    let layers = args.inputs.resolve(record.as_ref())?;
+    let design = args
+        .design
+        .resolve(layers.program.as_ref(), record.as_ref())?;
+    report(&layers, &design, args.quiet, args.verbose)
+}
+
+/// What was read.
+#[derive(Default)]
+struct Found {
+    statuses: BTreeMap<Status, u64>,
+    turf_areas: u64,
+    turf_m2: f64,
+    heads: u64,
+    issues: Vec<Issue>,
+}
+
+/// Reads everything and says what would be planned.
+pub(super) fn report(
+    layers: &Layers,
+    design: &Design,
+    quiet: bool,
+    verbose: bool,
+) -> Result<u8, Ending> {
+    let mut neighbourhood = layers.open()?;
+    let mut found = Found::default();
+    let bar = progress(quiet);
+    for reading in neighbourhood.by_ref() {
+        found.add(reading?);
+        bar.inc(1);
+    }
+    bar.finish_and_clear();
+    if found.statuses.is_empty() {
+        return Err(Issue::new(Code::IN05, "").into());
+    }
+    let orphans = neighbourhood.orphans();
+    found.issues.extend_from_slice(orphans);
+    if !quiet {
+        print(&found.text(orphans.len(), layers, design, verbose))?;
+    }
+    Ok(u8::from(
+        found
+            .issues
+            .iter()
+            .any(|issue| issue.severity() >= Severity::Partial),
+    ))
+}
+
+impl Found {
+    fn add(&mut self, reading: Reading) {
+        let status = match reading {
+            Reading::Failed { issue, id, .. } => {
+                self.issues.push(issue.of_parcel(id));
+                Status::Failed
+            }
+            Reading::Parcel(parcel) => self.add_parcel(*parcel),
+        };
+        *self.statuses.entry(status).or_default() += 1;
+    }
+
+    fn add_parcel(&mut self, parcel: Parcel) -> Status {
+        self.turf_areas += parcel.turf.len() as u64;
+        self.heads += parcel.heads.len() as u64;
+        self.turf_m2 += parcel
+            .turf
+            .iter()
+            .map(|turf| area_m2(&turf.polygon))
+            .sum::<f64>();
+        let broken = parcel
+            .issues
+            .iter()
+            .any(|issue| issue.severity() >= Severity::Partial);
+        self.issues.extend(parcel.issues);
+        match (parcel.turf.is_empty(), broken) {
+            (false, false) => Status::Planned,
+            (false, true) => Status::Partial,
+            (true, false) => Status::NoTurf,
+            (true, true) => Status::Failed,
+        }
+    }
+
+    fn text(&self, orphans: usize, layers: &Layers, design: &Design, verbose: bool) -> String {
+        let count = |status| self.statuses.get(&status).copied().unwrap_or(0);
+        let mut out = format!(
+            "Nothing is written. What would be planned:\n\n\
+             parcels            {:>8}\n  whole            {:>8}\n  in part          {:>8}\n  \
+             without turf     {:>8}\n  failed           {:>8}\n\
+             turf areas         {:>8}   {} m²\nexisting heads     {:>8}\n",
+            self.statuses.values().sum::<u64>(),
+            count(Status::Planned),
+            count(Status::Partial),
+            count(Status::NoTurf),
+            count(Status::Failed),
+            self.turf_areas,
+            thousands(self.turf_m2),
+            self.heads,
+        );
+        if orphans > 0 {
+            out.push_str(&format!(
+                "of no parcel       {orphans:>8}   records or turf areas\n"
+            ));
+        }
+        let told = |issue: &&Issue| verbose || issue.severity() >= Severity::Partial;
+        let lines: Vec<String> = self
+            .issues
+            .iter()
+            .filter(told)
+            .map(Issue::to_string)
+            .collect();
+        if !lines.is_empty() {
+            out.push_str(&format!("\nWhat was found:\n  {}\n", lines.join("\n  ")));
+        }
+        out.push_str(&assumed_lines(layers, design));
+        out
+    }
+}
+
+/// The area of a polygon in a frame about its first corner \[m²\].
+fn area_m2(polygon: &LonLatPolygon) -> f64 {
+    let Some(corner) = polygon.exterior().coords().next() else {
+        return 0.0;
+    };
+    Frame::about(corner.x, corner.y)
+        .outline(polygon)
+        .map_or(0.0, |outline| outline.area_m2())
+}

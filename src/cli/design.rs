@@ -1,0 +1,224 @@
+//! How layouts are made: families, effort, what to favour, and what is assumed.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use clap::builder::PossibleValuesParser;
+
+use super::inputs::sha256_of_text;
+use super::program_file::ProgramFile;
+use crate::assumptions::Assumptions;
+use crate::catalogue::{Catalogue, GENERIC_TOML};
+use crate::climate::YearClimate;
+use crate::issue::{Code, Issue};
+use crate::place::{Effort, Favour};
+use crate::plan::Planner;
+use crate::write::run_record::{InputRecord, LayoutRecord, RunRecord};
+
+const EFFORTS: [(&str, Effort); 4] = [
+    ("rule", Effort::Rule),
+    ("fast", Effort::Fast),
+    ("normal", Effort::Normal),
+    ("thorough", Effort::Thorough),
+];
+
+const FAVOURS: [(&str, Favour); 3] = [
+    ("evenness", Favour::Evenness),
+    ("balance", Favour::Balance),
+    ("heads", Favour::Heads),
+];
+
+/// How layouts are made.
+#[derive(Debug, Args)]
+pub(super) struct DesignArgs {
+    /// Nozzle families to plan with (TOML); without it the embedded generic families.
+    #[arg(long, value_name = "FILE")]
+    catalogue: Option<PathBuf>,
+
+    /// Families to plan, separated by commas; without it all of the catalogue.
+    #[arg(long, value_name = "A,B", value_delimiter = ',')]
+    families: Vec<String>,
+
+    /// How hard to look for a better layout [default: normal].
+    #[arg(long, value_parser = PossibleValuesParser::new(EFFORTS.map(|(word, _)| word)))]
+    effort: Option<String>,
+
+    /// What to favour where evenness and the number of heads compete [default: evenness].
+    #[arg(long, value_parser = PossibleValuesParser::new(FAVOURS.map(|(word, _)| word)))]
+    favour: Option<String>,
+
+    /// Set one assumption; see `evenfall assumptions`.
+    #[arg(long, value_name = "SECTION.KEY=VALUE")]
+    set: Vec<String>,
+
+    /// Seed of everything random [default: 1].
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+
+    /// Plan as an earlier run did: its assumptions, families, effort and filters. The inputs are
+    /// named again; flags count before the record.
+    #[arg(long, value_name = "run.json")]
+    from: Option<PathBuf>,
+}
+
+/// Everything that decides a layout.
+pub(super) struct Design {
+    /// What is assumed.
+    pub(super) assumptions: Assumptions,
+    /// The families on offer.
+    pub(super) catalogue: Catalogue,
+    /// Whether they are the embedded ones.
+    pub(super) catalogue_file: Option<String>,
+    catalogue_sha256: String,
+    layout: LayoutRecord,
+}
+
+impl DesignArgs {
+    /// The record of the earlier run, if one was named.
+    pub(super) fn record(&self) -> Result<Option<RunRecord>, Issue> {
+        let Some(path) = &self.from else {
+            return Ok(None);
+        };
+        RunRecord::parse(&text_of(path)?, &path.display().to_string()).map(Some)
+    }
+
+    /// Settles the design. A flag counts before the record of an earlier run, and that before the
+    /// program file.
+    pub(super) fn resolve(
+        &self,
+        program: Option<&ProgramFile>,
+        record: Option<&RunRecord>,
+    ) -> Result<Design, Issue> {
+        let mut assumptions = match (record, program) {
+            (Some(record), _) => Assumptions::from_json(&record.assumptions)?,
+            (None, Some(file)) => file.on_top_of(&Assumptions::defaults())?,
+            (None, None) => Assumptions::defaults(),
+        };
+        for setting in &self.set {
+            assumptions = assumptions.with_setting(setting)?;
+        }
+        let catalogue_file = self.catalogue.clone().or_else(|| {
+            program
+                .and_then(|file| file.input("catalogue"))
+                .map(PathBuf::from)
+        });
+        let (catalogue, catalogue_sha256) = catalogue(catalogue_file.as_deref())?;
+        let wanted = match record {
+            Some(record) if self.families.is_empty() => &record.layout.families,
+            _ => &self.families,
+        };
+        let chosen = |flag: &Option<String>, recorded: Option<&String>, default: &str| {
+            flag.as_ref()
+                .or(recorded)
+                .map_or(default, String::as_str)
+                .to_owned()
+        };
+        let layout = LayoutRecord {
+            effort: chosen(
+                &self.effort,
+                record.map(|record| &record.layout.effort),
+                "normal",
+            ),
+            favour: chosen(
+                &self.favour,
+                record.map(|record| &record.layout.favour),
+                "evenness",
+            ),
+            families: families(&catalogue, wanted)?,
+            seed: self
+                .seed
+                .or(record.map(|record| record.layout.seed))
+                .unwrap_or(1),
+        };
+        word("effort", &EFFORTS, &layout.effort)?;
+        word("favour", &FAVOURS, &layout.favour)?;
+        Ok(Design {
+            assumptions,
+            catalogue,
+            catalogue_file: catalogue_file.map(|path| path.display().to_string()),
+            catalogue_sha256,
+            layout,
+        })
+    }
+}
+
+impl Design {
+    /// What plans one parcel.
+    pub(super) fn planner(&self) -> Result<Planner, Issue> {
+        Ok(Planner {
+            catalogue: self.catalogue.clone(),
+            families: self.layout.families.clone(),
+            effort: word("effort", &EFFORTS, &self.layout.effort)?,
+            favour: word("favour", &FAVOURS, &self.layout.favour)?,
+            assumptions: self.assumptions.clone(),
+            climate: YearClimate::larkmoor(),
+        })
+    }
+
+    /// The choices that go into the record of the run.
+    pub(super) fn layout(&self) -> &LayoutRecord {
+        &self.layout
+    }
+
+    /// The catalogue as an input of the run.
+    pub(super) fn catalogue_record(&self) -> InputRecord {
+        InputRecord {
+            role: "catalogue".to_owned(),
+            part: None,
+            sha256: Some(self.catalogue_sha256.clone()),
+        }
+    }
+}
+
+/// The catalogue of a file, or the embedded one, and the SHA-256 of its text.
+pub(super) fn catalogue(path: Option<&Path>) -> Result<(Catalogue, String), Issue> {
+    match path {
+        Some(path) => {
+            let text = text_of(path)?;
+            Ok((
+                Catalogue::parse(&text, &path.display().to_string())?,
+                sha256_of_text(&text),
+            ))
+        }
+        None => Ok((Catalogue::generic(), sha256_of_text(GENERIC_TOML))),
+    }
+}
+
+/// The assumptions of a program file, or the defaults, with settings on top.
+pub(super) fn assumed(program: Option<&Path>, settings: &[String]) -> Result<Assumptions, Issue> {
+    let mut assumptions = Assumptions::defaults();
+    if let Some(path) = program {
+        assumptions = ProgramFile::read(path)?.on_top_of(&assumptions)?;
+    }
+    settings
+        .iter()
+        .try_fold(assumptions, |assumptions, setting| {
+            assumptions.with_setting(setting)
+        })
+}
+
+/// The wanted families in the catalogue's order; all of them when none is named.
+fn families(catalogue: &Catalogue, wanted: &[String]) -> Result<Vec<String>, Issue> {
+    if let Some(unknown) = wanted.iter().find(|name| catalogue.family(name).is_none()) {
+        return Err(Issue::new(Code::CA04, format!("`{unknown}`")));
+    }
+    let names = catalogue.families.iter().map(|family| family.name.clone());
+    Ok(names
+        .filter(|name| wanted.is_empty() || wanted.contains(name))
+        .collect())
+}
+
+/// The meaning of a word; a record may hold any.
+fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Result<T, Issue> {
+    let found = words
+        .iter()
+        .find(|(word, _)| *word == wanted)
+        .map(|&(_, meaning)| meaning);
+    found.ok_or_else(|| Issue::new(Code::AS03, format!("{what} `{wanted}`")))
+}
+
+fn text_of(path: &Path) -> Result<String, Issue> {
+    std::fs::read_to_string(path).map_err(|error| {
+        Issue::new(Code::IN01, error.to_string()).in_file(path.display().to_string())
+    })
+}

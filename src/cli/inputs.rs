@@ -1,0 +1,206 @@
+//! The layers of a run: named by flags, or by the program file.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use sha2::{Digest, Sha256};
+
+use super::program_file::ProgramFile;
+use crate::issue::{Code, Issue};
+use crate::read::filter::parse_bbox;
+use crate::read::{Inputs, Neighbourhood, Source};
+use crate::write::run_record::{InputRecord, ReadingRecord, RunRecord};
+
+/// Files beside a Shapefile that are part of it.
+const SHAPEFILE_PARTS: [&str; 4] = ["dbf", "shx", "prj", "cpg"];
+
+/// Which layers to read, and which of their features.
+#[derive(Debug, Args)]
+pub(super) struct InputArgs {
+    /// Program file: inputs under [inputs], assumptions in the other sections.
+    #[arg(value_name = "PROGRAM.toml")]
+    program: Option<PathBuf>,
+
+    /// Parcels: polygons, FILE or FILE:LAYER.
+    #[arg(long, value_name = "FILE")]
+    parcels: Option<String>,
+
+    /// Turf areas: polygons, linked to parcels by parcel_id or by overlap. `-` reads stdin.
+    #[arg(long, value_name = "FILE")]
+    turf: Option<String>,
+
+    /// Existing heads: points.
+    #[arg(long, value_name = "FILE")]
+    heads: Option<String>,
+
+    /// Buildings, walls, pavements, trunks: polygons with a column `kind`.
+    #[arg(long, value_name = "FILE")]
+    obstacles: Option<String>,
+
+    /// Column of the parcel layer that holds the id.
+    #[arg(long, value_name = "COLUMN")]
+    id_field: Option<String>,
+
+    /// Plan only the parcels for which this holds, as in: OWNER = 'city'.
+    #[arg(long = "where", value_name = "CONDITION")]
+    filter: Option<String>,
+
+    /// Plan only the parcels that meet this box, in degrees.
+    #[arg(long, value_name = "W,S,E,N", allow_hyphen_values = true)]
+    bbox: Option<String>,
+}
+
+/// The layers of a run, with everything that was typed resolved.
+pub(super) struct Layers {
+    /// The program file, if one was named.
+    pub(super) program: Option<ProgramFile>,
+    inputs: Inputs,
+}
+
+impl InputArgs {
+    /// Finds the layers. A flag counts before the record of an earlier run and before the program
+    /// file.
+    pub(super) fn resolve(&self, record: Option<&RunRecord>) -> Result<Layers, Issue> {
+        let program = self.program.as_deref().map(ProgramFile::read).transpose()?;
+        let source = |flag: &Option<String>, role: &str| {
+            let named = flag
+                .clone()
+                .or_else(|| program.as_ref().and_then(|file| file.input(role)));
+            named.map(|named| Source::parse(&named)).transpose()
+        };
+        let Some(turf) = source(&self.turf, "turf")? else {
+            let found = "there is no turf layer; name one with --turf FILE, or under [inputs] in the program file";
+            return Err(Issue::new(Code::RU01, found));
+        };
+        let recorded = record
+            .map(|record| record.reading.clone())
+            .unwrap_or_default();
+        let bbox = self.bbox.as_deref().map(parse_bbox).transpose()?;
+        let inputs = Inputs {
+            parcels: source(&self.parcels, "parcels")?,
+            turf,
+            heads: source(&self.heads, "heads")?,
+            obstacles: source(&self.obstacles, "obstacles")?,
+            id_field: self.id_field.clone().or(recorded.id_field),
+            where_clause: self.filter.clone().or(recorded.where_clause),
+            bbox: bbox.or(recorded.bbox),
+        };
+        Ok(Layers { program, inputs })
+    }
+}
+
+impl Layers {
+    /// The layers by role, in a fixed order.
+    fn sources(&self) -> impl Iterator<Item = (&'static str, &Source)> {
+        let Inputs {
+            parcels,
+            turf,
+            heads,
+            obstacles,
+            ..
+        } = &self.inputs;
+        [
+            ("parcels", parcels.as_ref()),
+            ("turf", Some(turf)),
+            ("heads", heads.as_ref()),
+            ("obstacles", obstacles.as_ref()),
+        ]
+        .into_iter()
+        .filter_map(|(role, source)| source.map(|source| (role, source)))
+    }
+
+    /// Whether there is a layer with this role.
+    pub(super) fn has(&self, role: &str) -> bool {
+        self.sources().any(|(named, _)| named == role)
+    }
+
+    /// Opens the layers.
+    pub(super) fn open(&self) -> Result<Neighbourhood, Issue> {
+        Neighbourhood::open(&self.inputs)
+    }
+
+    /// The choices that bear on which features are read.
+    pub(super) fn reading(&self) -> ReadingRecord {
+        ReadingRecord {
+            id_field: self.inputs.id_field.clone(),
+            where_clause: self.inputs.where_clause.clone(),
+            bbox: self.inputs.bbox,
+        }
+    }
+
+    /// The SHA-256 of every layer. What comes through a pipe has none.
+    pub(super) fn hashes(&self) -> Result<Vec<InputRecord>, Issue> {
+        let mut records = Vec::new();
+        for (role, source) in self.sources() {
+            let hash = |path: &Path| {
+                sha256_of_file(path).map_err(|error| {
+                    Issue::new(Code::IN01, error.to_string()).in_file(source.name())
+                })
+            };
+            let file = source.path().filter(|path| path.is_file());
+            let sha256 = file.map(hash).transpose()?;
+            records.push(InputRecord {
+                role: role.to_owned(),
+                part: None,
+                sha256,
+            });
+            let Some(path) = file.filter(|path| {
+                path.extension()
+                    .is_some_and(|e| e.eq_ignore_ascii_case("shp"))
+            }) else {
+                continue;
+            };
+            for part in SHAPEFILE_PARTS {
+                let beside =
+                    [part.to_owned(), part.to_ascii_uppercase()].map(|e| path.with_extension(e));
+                if let Some(beside) = beside.iter().find(|path| path.is_file()) {
+                    let sha256 = Some(hash(beside)?);
+                    records.push(InputRecord {
+                        role: role.to_owned(),
+                        part: Some(part.to_owned()),
+                        sha256,
+                    });
+                }
+            }
+        }
+        Ok(records)
+    }
+}
+
+fn sha256_of_file(path: &Path) -> io::Result<String> {
+    let mut file = File::open(path)?;
+    let mut hasher = Sha256::new();
+    let mut buffer = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut buffer)? {
+            0 => return Ok(hexadecimal(&hasher.finalize())),
+            count => hasher.update(&buffer[..count]),
+        }
+    }
+}
+
+/// The SHA-256 of a text.
+pub(super) fn sha256_of_text(text: &str) -> String {
+    hexadecimal(&Sha256::digest(text.as_bytes()))
+}
+
+fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hashes_are_those_of_the_standard() {
+        // FIPS 180-4, example of one block: "abc".
+        let published = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+        assert_eq!(sha256_of_text("abc"), published);
+        let file = tempfile::NamedTempFile::new().unwrap();
+        std::fs::write(file.path(), "abc").unwrap();
+        assert_eq!(sha256_of_file(file.path()).unwrap(), published);
+    }
+}

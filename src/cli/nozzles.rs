@@ -1,0 +1,73 @@
+//! `evenfall nozzles`: what a catalogue offers.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::design::catalogue;
+use super::screen::{Ending, print};
+use super::table::Table;
+use crate::catalogue::{Catalogue, FlowFollows};
+use crate::write::throw::strip_word;
+
+/// List and validate nozzle families.
+#[derive(Debug, Args)]
+pub(super) struct NozzlesArgs {
+    /// Catalogue to read (TOML); without it the embedded generic families.
+    #[arg(value_name = "CATALOGUE.toml")]
+    catalogue: Option<PathBuf>,
+}
+
+pub(super) fn run(args: &NozzlesArgs) -> Result<u8, Ending> {
+    let (catalogue, _) = catalogue(args.catalogue.as_deref())?;
+    print(&listing(&catalogue))?;
+    Ok(0)
+}
+
+fn listing(catalogue: &Catalogue) -> String {
+    let mut out = format!("{}\n", catalogue.title);
+    for family in &catalogue.families {
+        out.push_str(&format!(
+            "\n{}: {}, {:.1} mm/h at square head-to-head spacing\n\
+             rated {:.0} kPa (works from {:.0} to {:.0}), arcs {} to {}° in steps of {}°{}, profile {}\n",
+            family.name,
+            family.stream,
+            family.rated_rate().mm_h(),
+            family.rated.kpa(),
+            family.working.0.kpa(),
+            family.working.1.kpa(),
+            family.sweeps.from_deg,
+            family.sweeps.to_deg,
+            family.sweeps.step_deg,
+            if family.sweeps.full_circle { " and full circle" } else { "" },
+            family.profile,
+        ));
+        out.push_str(match family.flow_follows {
+            FlowFollows::Rated => "a shorter throw keeps its flow\n",
+            FlowFollows::Throw => "a shorter throw takes less flow, at the same rate\n",
+        });
+        let mut nozzles = Table::new(&["nozzle", ">throw m", ">full circle L/min", ">rate mm/h"]);
+        for nozzle in &family.nozzles {
+            nozzles.row(vec![
+                nozzle.name.clone(),
+                format!("{} to {}", nozzle.shortest.m(), nozzle.longest.m()),
+                format!("{:.2}", nozzle.full_circle.lpm()),
+                format!("{:.1}", nozzle.square_rate_mm_h()),
+            ]);
+        }
+        for strip in &family.strips {
+            let (length_m, width_m) = (strip.length.m(), strip.width.m());
+            nozzles.row(vec![
+                strip.name.clone(),
+                format!("{length_m} × {width_m} {}", strip_word(strip.kind)),
+                format!("{:.2}", strip.flow.lpm()),
+                format!("{:.1}", 60.0 * strip.flow.lpm() / (length_m * width_m)),
+            ]);
+        }
+        out.push_str(&nozzles.text("  "));
+    }
+    out.push_str(
+        "\nEvery family applies water at matched rates: largest / smallest is 1.10 at most.\n",
+    );
+    out
+}

@@ -1,0 +1,203 @@
+//! `evenfall plan`: layers in, layouts and water figures out.
+
+use std::num::NonZeroUsize;
+use std::path::PathBuf;
+use std::thread;
+
+use clap::Args;
+
+use super::check;
+use super::design::{Design, DesignArgs};
+use super::inputs::{InputArgs, Layers};
+use super::screen::{Ending, print, progress, tell};
+use super::signals::stop_on_signals;
+use super::story::{Run, story};
+use crate::batch::{self, Order};
+use crate::issue::{Code, Issue, Severity};
+use crate::write::files::Disk;
+use crate::write::folder::{Existing, allowed};
+use crate::write::outputs::Outputs;
+use crate::write::run_record::RunRecord;
+
+/// Failures told on stderr one by one; all of them are in `failures.csv`.
+const MOST_FAILURES_TOLD: u64 = 10;
+
+/// Plan every parcel: layouts, uniformity and water, as layers that any GIS viewer opens.
+#[derive(Debug, Args)]
+#[command(after_help = "Example: evenfall plan --turf lawn.geojson -o out")]
+pub(super) struct PlanArgs {
+    #[command(flatten)]
+    inputs: InputArgs,
+
+    #[command(flatten)]
+    design: DesignArgs,
+
+    /// Folder for the outputs.
+    #[arg(short, long, value_name = "DIR", required_unless_present = "dry_run")]
+    output: Option<PathBuf>,
+
+    /// Replace the outputs of an earlier run in the folder; other files in it are left alone.
+    #[arg(long)]
+    overwrite: bool,
+
+    /// Planning threads [default: all cores]. The outputs do not depend on it.
+    #[arg(short, long, value_name = "N")]
+    jobs: Option<NonZeroUsize>,
+
+    /// Parcels held in memory together. The outputs do not depend on it.
+    #[arg(long, value_name = "N", default_value = "256")]
+    chunk: NonZeroUsize,
+
+    /// Read and check everything, say what would be planned, write nothing.
+    #[arg(long)]
+    dry_run: bool,
+
+    /// Print nothing but errors that end the run.
+    #[arg(short, long)]
+    quiet: bool,
+
+    /// Also tell what was mended or assumed, feature by feature.
+    #[arg(short, long, conflicts_with = "quiet")]
+    verbose: bool,
+}
+
+pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
+    let record = args.design.record()?;
+    let existing = if args.overwrite {
+        Existing::Overwrite
+    } else {
+        Existing::Keep
+    };
+    if let Some(output) = &args.output {
+        allowed(output, existing)?;
+    }
+    let layers = args.inputs.resolve(record.as_ref())?;
+    let design = args
+        .design
+        .resolve(layers.program.as_ref(), record.as_ref())?;
+    let (Some(output), false) = (&args.output, args.dry_run) else {
+        return check::report(&layers, &design, args.quiet, args.verbose);
+    };
+    let this_run = record_of(&layers, &design)?;
+    if let Some(earlier) = &record {
+        tell_changed_inputs(earlier, &this_run);
+    }
+
+    let stop = stop_on_signals()?;
+    let planner = design.planner()?;
+    let mut neighbourhood = layers.open()?;
+    let mut outputs = Outputs::begin(&Disk, output, existing)?;
+    let bar = progress(args.quiet);
+    let mut telling = Telling {
+        quiet: args.quiet,
+        verbose: args.verbose,
+        told: 0,
+        untold: 0,
+    };
+    let jobs = args
+        .jobs
+        .or_else(|| thread::available_parallelism().ok())
+        .unwrap_or(NonZeroUsize::MIN);
+    batch::run(
+        &mut neighbourhood,
+        |parcel| planner.plan(parcel),
+        Order {
+            jobs,
+            chunk: args.chunk,
+        },
+        &stop,
+        |parcel| {
+            outputs.add(&parcel)?;
+            bar.inc(1);
+            bar.suspend(|| telling.tell(&parcel.issues));
+            Ok(())
+        },
+    )?;
+    bar.finish_and_clear();
+    let orphans = neighbourhood.orphans();
+    telling.tell(orphans);
+    telling.finish();
+    if outputs.is_empty() {
+        return Err(Issue::new(Code::IN05, "").into());
+    }
+    if let Some(issue) = stop.wanted() {
+        return Err(issue.into());
+    }
+    let summary = outputs.finish(orphans, &this_run)?;
+    if !args.quiet {
+        print(&story(&Run {
+            summary: &summary,
+            layers: &layers,
+            design: &design,
+            output,
+        }))?;
+    }
+    Ok(u8::from(summary.has_failures()))
+}
+
+fn record_of(layers: &Layers, design: &Design) -> Result<RunRecord, Issue> {
+    let mut inputs = layers.hashes()?;
+    inputs.push(design.catalogue_record());
+    Ok(RunRecord {
+        program: env!("CARGO_PKG_NAME").to_owned(),
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+        inputs,
+        reading: layers.reading(),
+        layout: design.layout().clone(),
+        assumptions: design.assumptions.to_json(),
+    })
+}
+
+/// Says which inputs are not the ones of the earlier run, since its figures will then differ.
+fn tell_changed_inputs(earlier: &RunRecord, this: &RunRecord) {
+    for input in earlier
+        .inputs
+        .iter()
+        .filter(|input| !this.inputs.contains(input))
+    {
+        tell(&format!(
+            "evenfall: the {} is not the one of the recorded run; figures will differ",
+            input.role
+        ));
+    }
+    if earlier.version != this.version {
+        let (then, now) = (&earlier.version, &this.version);
+        tell(&format!(
+            "evenfall: the recorded run was made by version {then}, this is {now}"
+        ));
+    }
+}
+
+/// Tells issues on stderr as they come, failures before notes.
+struct Telling {
+    quiet: bool,
+    verbose: bool,
+    told: u64,
+    untold: u64,
+}
+
+impl Telling {
+    fn tell(&mut self, issues: &[Issue]) {
+        for issue in issues {
+            let failure = issue.severity() >= Severity::Partial;
+            if self.quiet || !(failure || self.verbose) {
+                continue;
+            }
+            if self.verbose || self.told < MOST_FAILURES_TOLD {
+                tell(&issue.to_string());
+                self.told += 1;
+            } else {
+                self.untold += 1;
+            }
+        }
+    }
+
+    fn finish(&self) {
+        if self.untold > 0 {
+            tell(&format!(
+                "… and {} more; all are in failures.csv",
+                self.untold
+            ));
+        }
+    }
+}

@@ -1,0 +1,78 @@
+//! The program file: its inputs, and its text for the assumptions.
+
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+
+use crate::assumptions::Assumptions;
+use crate::issue::{Code, Issue};
+
+/// A program file as it was read.
+pub(super) struct ProgramFile {
+    name: String,
+    text: String,
+    folder: PathBuf,
+    inputs: InputsText,
+}
+
+/// Only the section that names inputs; the others are assumptions.
+#[derive(Deserialize)]
+struct WholeText {
+    #[serde(default)]
+    inputs: InputsText,
+}
+
+/// The layers that a program file can name, relative to itself.
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct InputsText {
+    parcels: Option<String>,
+    turf: Option<String>,
+    heads: Option<String>,
+    obstacles: Option<String>,
+    catalogue: Option<String>,
+}
+
+impl ProgramFile {
+    /// Reads a program file.
+    ///
+    /// # Errors
+    /// `IN01` when it cannot be read, `AS03` when it is not TOML or names an unknown input.
+    pub(super) fn read(path: &Path) -> Result<ProgramFile, Issue> {
+        let name = path.display().to_string();
+        let text = std::fs::read_to_string(path)
+            .map_err(|error| Issue::new(Code::IN01, error.to_string()).in_file(&name))?;
+        let whole: WholeText = toml::from_str(&text)
+            .map_err(|error| Issue::new(Code::AS03, error.to_string().trim_end()).in_file(&name))?;
+        let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+        Ok(ProgramFile {
+            name,
+            text,
+            folder,
+            inputs: whole.inputs,
+        })
+    }
+
+    /// The input of a role, relative to where the program runs.
+    pub(super) fn input(&self, role: &str) -> Option<String> {
+        let named = match role {
+            "parcels" => &self.inputs.parcels,
+            "turf" => &self.inputs.turf,
+            "heads" => &self.inputs.heads,
+            "obstacles" => &self.inputs.obstacles,
+            "catalogue" => &self.inputs.catalogue,
+            _ => &None,
+        };
+        named
+            .as_ref()
+            .map(|named| self.folder.join(named).display().to_string())
+    }
+
+    /// The assumptions with those of the file on top.
+    ///
+    /// # Errors
+    /// `AS01`, `AS02` or `AS03` as [`Assumptions::with_program`].
+    pub(super) fn on_top_of(&self, assumptions: &Assumptions) -> Result<Assumptions, Issue> {
+        assumptions.with_program(&self.text, &self.name)
+    }
+}

@@ -1,0 +1,382 @@
+//! Daily weather: read, checked, and summed up to a mean year. Days that are missing are
+//! reported; nothing is filled.
+
+use super::cells::Table;
+use super::date::Date;
+use super::penman::{Humidity, Radiation, Station, Weather};
+use super::{DAYS, MonthClimate, YearClimate};
+use crate::issue::{Code, Issue};
+
+/// A calendar month needs this share of its days, over all years, to be used.
+const LEAST_DAYS_FRAC: f64 = 0.6;
+/// A daily maximum above this \[°C\] looks like degrees Fahrenheit: the record is below 57.
+const MOST_DAY_C: f64 = 58.0;
+
+/// One day with what was reckoned from it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DayRecord {
+    /// The day.
+    pub date: Date,
+    /// The weather, as far as it was measured.
+    pub weather: Weather,
+    /// Reference evapotranspiration by FAO Penman–Monteith \[mm\].
+    pub eto_mm: f64,
+    /// Rain \[mm\]; `None` when it was not measured.
+    pub rain_mm: Option<f64>,
+}
+
+/// Days that are missing from a month.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gap {
+    /// Year.
+    pub year: u16,
+    /// Month, 1 to 12.
+    pub month: u8,
+    /// Days without a usable row.
+    pub days: u16,
+    /// Days without rain measured, missing days included.
+    pub rain_days: u16,
+}
+
+/// A calendar month over all years.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MonthSummary {
+    /// Days used.
+    pub days: u32,
+    /// Reference evapotranspiration by FAO Penman–Monteith, mean day × days of the month \[mm\].
+    pub eto_mm: f64,
+    /// The same by Hargreaves, for comparison \[mm\].
+    pub hargreaves_mm: f64,
+    /// Rain, mean day × days of the month \[mm\].
+    pub rain_mm: f64,
+    /// Mean daily maximum \[°C\].
+    pub tmax_c: f64,
+    /// Mean daily minimum \[°C\].
+    pub tmin_c: f64,
+    /// Mean wind at 2 m \[m/s\]; `None` when it was never measured.
+    pub wind_m_s: Option<f64>,
+    /// Mean relative humidity, 100 · vapour pressure / saturation \[%\]; `None` when it was never
+    /// measured.
+    pub rh_pct: Option<f64>,
+}
+
+/// Daily weather of one or more years.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WeatherYears {
+    /// The station.
+    pub station: Station,
+    /// Usable days by rising date.
+    pub days: Vec<DayRecord>,
+    /// Months with missing days, between the first and the last day.
+    pub gaps: Vec<Gap>,
+    /// Days on which humidity, wind, or radiation was not measured and the rule for missing data
+    /// was used, in this order.
+    pub rule_days: [u32; 3],
+}
+
+struct Columns {
+    date: usize,
+    tmax: usize,
+    tmin: usize,
+    rain: Option<usize>,
+    wind: Option<usize>,
+    vapour: Option<usize>,
+    dew: Option<usize>,
+    high: Option<usize>,
+    low: Option<usize>,
+    mean: Option<usize>,
+    solar: Option<usize>,
+    sunshine: Option<usize>,
+}
+
+impl Columns {
+    fn find(table: &Table) -> Result<Columns, Issue> {
+        Ok(Columns {
+            date: table.needed(&["date", "day"])?,
+            tmax: table.needed(&["tmax_c", "t_max_c", "tx_c"])?,
+            tmin: table.needed(&["tmin_c", "t_min_c", "tn_c"])?,
+            rain: table.column(&["rain_mm", "precip_mm", "prcp_mm"]),
+            wind: table.column(&["wind_m_s", "u_m_s", "wind_speed_m_s"]),
+            vapour: table.column(&["vapr_kpa", "vapour_kpa", "ea_kpa"]),
+            dew: table.column(&["tdew_c", "dew_c"]),
+            high: table.column(&["rhmax_pct", "rh_max_pct"]),
+            low: table.column(&["rhmin_pct", "rh_min_pct"]),
+            mean: table.column(&["rh_pct", "rhmean_pct"]),
+            solar: table.column(&["srad_mj_m2", "rs_mj_m2", "solar_mj_m2"]),
+            sunshine: table.column(&["sunshine_h", "sun_h"]),
+        })
+    }
+
+    /// The day of a row; `None` when a temperature is missing.
+    fn read(
+        &self,
+        table: &Table,
+        line: u64,
+        cells: &[String],
+    ) -> Result<(Date, Option<Weather>, Option<f64>), Issue> {
+        let text = table.text(cells, self.date);
+        let date = Date::parse(text).ok_or_else(|| {
+            table.issue(
+                Code::IN07,
+                line,
+                &format!("date = `{text}`; write 2026-07-31"),
+            )
+        })?;
+        // The names are for messages; bounds are records of the globe, rounded outwards.
+        let value = |column: Option<usize>, name: &str, low: f64, high: f64| {
+            let Some(column) = column else {
+                return Ok(None);
+            };
+            match table.number(line, cells, column)? {
+                Some(value) if !(low..=high).contains(&value) => {
+                    let found = format!("{name} = {value}; possible are {low} to {high}");
+                    Err(table.issue(Code::CL02, line, &found))
+                }
+                other => Ok(other),
+            }
+        };
+        let rain_mm = value(self.rain, "rain_mm", 0.0, 2_000.0)?;
+        let tmax_c = value(Some(self.tmax), "tmax_c", -90.0, 150.0)?;
+        let tmin_c = value(Some(self.tmin), "tmin_c", -90.0, 150.0)?;
+        let vapour = value(self.vapour, "vapr_kpa", 0.0, 10.0)?;
+        let dew_c = value(self.dew, "tdew_c", -100.0, 60.0)?;
+        let high_pct = value(self.high, "rhmax_pct", 0.0, 100.0)?;
+        let low_pct = value(self.low, "rhmin_pct", 0.0, 100.0)?;
+        let mean_pct = value(self.mean, "rh_pct", 0.0, 100.0)?;
+        let wind_m_s = value(self.wind, "wind_m_s", 0.0, 60.0)?;
+        let solar_mj = value(self.solar, "srad_mj_m2", 0.0, 45.0)?;
+        let sunshine_h = value(self.sunshine, "sunshine_h", 0.0, 24.0)?;
+        let (Some(tmax_c), Some(tmin_c)) = (tmax_c, tmin_c) else {
+            return Ok((date, None, rain_mm));
+        };
+        if tmax_c > MOST_DAY_C {
+            let found = format!("tmax_c = {tmax_c}: this looks like degrees Fahrenheit");
+            return Err(table.issue(Code::CL03, line, &found));
+        }
+        if tmax_c < tmin_c {
+            let found = format!("tmax_c = {tmax_c} is below tmin_c = {tmin_c}");
+            return Err(table.issue(Code::CL02, line, &found));
+        }
+        let humidity = match (vapour, dew_c, high_pct, low_pct, mean_pct) {
+            (Some(kpa), ..) => Humidity::Vapour(kpa),
+            (_, Some(dew_c), ..) => Humidity::DewPoint(dew_c),
+            (_, _, Some(high), Some(low), _) => Humidity::Extremes(high, low),
+            (_, _, _, _, Some(mean)) => Humidity::Mean(mean),
+            (_, _, Some(high), None, None) => Humidity::Highest(high),
+            _ => Humidity::Unknown,
+        };
+        let radiation = match (solar_mj, sunshine_h) {
+            (Some(mj), _) => Radiation::Solar(mj),
+            (None, Some(hours)) => Radiation::Sunshine(hours),
+            (None, None) => Radiation::Unknown,
+        };
+        let weather = Weather {
+            day_of_year: date.day_of_year(),
+            tmax_c,
+            tmin_c,
+            humidity,
+            wind_m_s,
+            radiation,
+        };
+        Ok((date, Some(weather), rain_mm))
+    }
+}
+
+impl WeatherYears {
+    /// Reads daily weather: `date, tmax_c, tmin_c`, and optionally `rain_mm, wind_m_s, vapr_kpa,
+    /// tdew_c, rhmax_pct, rhmin_pct, rh_pct, srad_mj_m2, sunshine_h`. Rows may stand in any
+    /// order. A row without temperatures is a missing day.
+    ///
+    /// # Errors
+    /// `IN07` for a cell that cannot be read, `IN08` for a missing column, `CL02` for impossible
+    /// values and days that stand twice, `CL03` for degrees Fahrenheit, `CL05` when there is no
+    /// usable day.
+    pub fn parse(text: &str, file: &str, station: Station) -> Result<WeatherYears, Issue> {
+        let table = Table::parse(text, file)?;
+        let columns = Columns::find(&table)?;
+        let mut days = Vec::new();
+        let mut rule_days = [0u32; 3];
+        for (line, cells) in &table.rows {
+            let (date, weather, rain_mm) = columns.read(&table, *line, cells)?;
+            let Some(weather) = weather else { continue };
+            rule_days[0] += u32::from(weather.humidity == Humidity::Unknown);
+            rule_days[1] += u32::from(weather.wind_m_s.is_none());
+            rule_days[2] += u32::from(weather.radiation == Radiation::Unknown);
+            let eto_mm = weather.penman_monteith(&station, 0.0).eto_mm_d;
+            days.push((
+                *line,
+                DayRecord {
+                    date,
+                    weather,
+                    eto_mm,
+                    rain_mm,
+                },
+            ));
+        }
+        days.sort_by_key(|(line, day)| (day.date, *line));
+        if let Some(pair) = days
+            .windows(2)
+            .find(|pair| pair[0].1.date == pair[1].1.date)
+        {
+            let found = format!("the day of line {} stands a second time", pair[0].0);
+            return Err(table.issue(Code::CL02, pair[1].0, &found));
+        }
+        let days: Vec<DayRecord> = days.into_iter().map(|(_, day)| day).collect();
+        if days.is_empty() {
+            return Err(Issue::new(Code::CL05, "there is no usable day").in_file(file));
+        }
+        let gaps = gaps(&days);
+        Ok(WeatherYears {
+            station,
+            days,
+            gaps,
+            rule_days,
+        })
+    }
+
+    /// The twelve months over all years: sums are the mean of the days that there are times the
+    /// days of the month, so a missing day neither counts as dry nor as still.
+    ///
+    /// # Errors
+    /// `CL05` when a calendar month has fewer than 60 % of its days in the years of the file, or
+    /// no day on which rain was measured.
+    pub fn months(&self) -> Result<[MonthSummary; 12], Issue> {
+        let years = self.years();
+        let mut months = Vec::with_capacity(12);
+        for month in 1u8..=12 {
+            let days: Vec<&DayRecord> = self
+                .days
+                .iter()
+                .filter(|day| day.date.month == month)
+                .collect();
+            let wanted = DAYS[usize::from(month) - 1] * years;
+            if (days.len() as f64) < LEAST_DAYS_FRAC * wanted.max(1.0) {
+                let found = format!(
+                    "month {month} has {} days, {wanted:.0} are wanted",
+                    days.len()
+                );
+                return Err(Issue::new(Code::CL05, found));
+            }
+            let summary = summary(&self.station, month, &days).ok_or_else(|| {
+                Issue::new(Code::CL05, format!("month {month} has no rain measured"))
+            })?;
+            months.push(summary);
+        }
+        let months: Result<[MonthSummary; 12], _> = months.try_into();
+        months.map_err(|_| Issue::new(Code::CL05, "there are not twelve months"))
+    }
+
+    /// Years that the file spans, counted in days; at least one.
+    fn years(&self) -> f64 {
+        let span = match (self.days.first(), self.days.last()) {
+            (Some(first), Some(last)) => {
+                f64::from(last.date.year) - f64::from(first.date.year)
+                    + (f64::from(last.date.day_of_year()) - f64::from(first.date.day_of_year())
+                        + 1.0)
+                        / 365.25
+            }
+            _ => 0.0,
+        };
+        span.max(1.0)
+    }
+
+    /// The mean year for the budget.
+    ///
+    /// # Errors
+    /// As [`WeatherYears::months`].
+    pub fn mean_year(&self, name: &str) -> Result<YearClimate, Issue> {
+        let months = self.months()?.map(|month| MonthClimate {
+            eto_mm: month.eto_mm,
+            rain_mm: month.rain_mm,
+            wind_m_s: month.wind_m_s,
+            rh_pct: month.rh_pct,
+            t_c: Some((month.tmax_c + month.tmin_c) / 2.0),
+        });
+        Ok(YearClimate {
+            name: name.to_owned(),
+            months,
+        })
+    }
+
+    /// The note about missing days, if there are any.
+    #[must_use]
+    pub fn gap_note(&self) -> Option<Issue> {
+        let months: Vec<String> = self
+            .gaps
+            .iter()
+            .map(|gap| {
+                format!(
+                    "{}-{:02}: {} days, {} without rain measured",
+                    gap.year, gap.month, gap.days, gap.rain_days
+                )
+            })
+            .collect();
+        (!months.is_empty()).then(|| Issue::new(Code::CL04, months.join("; ")))
+    }
+}
+
+fn gaps(days: &[DayRecord]) -> Vec<Gap> {
+    let (Some(first), Some(last)) = (days.first(), days.last()) else {
+        return Vec::new();
+    };
+    let mut gaps: Vec<Gap> = Vec::new();
+    let mut at = 0;
+    let mut date = first.date;
+    // At most 9,999 years of days.
+    while date <= last.date {
+        let here = days.get(at).filter(|day| day.date == date);
+        at += usize::from(here.is_some());
+        let missing = u16::from(here.is_none());
+        let dry = u16::from(here.is_none_or(|day| day.rain_mm.is_none()));
+        if dry > 0 {
+            match gaps.last_mut() {
+                Some(gap) if (gap.year, gap.month) == (date.year, date.month) => {
+                    gap.days += missing;
+                    gap.rain_days += dry;
+                }
+                _ => gaps.push(Gap {
+                    year: date.year,
+                    month: date.month,
+                    days: missing,
+                    rain_days: dry,
+                }),
+            }
+        }
+        date = date.next();
+    }
+    gaps
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (count, sum) = values.fold((0u32, 0.0), |(count, sum), value| (count + 1, sum + value));
+    (count > 0).then(|| sum / f64::from(count))
+}
+
+fn summary(station: &Station, month: u8, days: &[&DayRecord]) -> Option<MonthSummary> {
+    let length_d = DAYS[usize::from(month) - 1];
+    let of = |value: &dyn Fn(&DayRecord) -> f64| mean(days.iter().map(|day| value(day)));
+    let wind = days
+        .iter()
+        .filter_map(|day| day.weather.wind_m_s.map(|u| station.wind_2m_m_s(Some(u))));
+    let humid = days
+        .iter()
+        .filter(|day| day.weather.humidity != Humidity::Unknown)
+        .map(|day| {
+            let air = day.weather.penman_monteith(station, 0.0);
+            100.0 * air.vapour_kpa / air.saturation_kpa
+        });
+    Some(MonthSummary {
+        days: days.len() as u32,
+        eto_mm: length_d * of(&|day| day.eto_mm)?,
+        hargreaves_mm: length_d * of(&|day| day.weather.hargreaves_mm_d(station))?,
+        rain_mm: length_d * mean(days.iter().filter_map(|day| day.rain_mm))?,
+        tmax_c: of(&|day| day.weather.tmax_c)?,
+        tmin_c: of(&|day| day.weather.tmin_c)?,
+        wind_m_s: mean(wind),
+        rh_pct: mean(humid),
+    })
+}
+
+#[cfg(test)]
+#[path = "weather_tests.rs"]
+mod tests;

@@ -1,0 +1,161 @@
+//! One layer of features, whatever its file is.
+
+use super::feature::{Feature, column_of};
+use super::filter::{Condition, Filter};
+#[cfg(feature = "system-gis")]
+use super::ogr::OgrLayer;
+use super::records::Records;
+use super::source::{Kind, Source};
+use crate::issue::{Code, Issue};
+
+/// What a layer is for; also the name that it should have in a file of many.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Role {
+    Parcels,
+    Turf,
+    Heads,
+    Obstacles,
+}
+
+impl Role {
+    /// The name of the layer.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Role::Parcels => "parcels",
+            Role::Turf => "turf",
+            Role::Heads => "heads",
+            Role::Obstacles => "obstacles",
+        }
+    }
+}
+
+/// An open layer.
+pub(super) struct Layer {
+    name: String,
+    body: Body,
+    filter: Filter,
+    condition: Option<Condition>,
+    /// Whether each column of the condition was seen on any feature.
+    unseen: Vec<String>,
+}
+
+enum Body {
+    Records(Box<Records>),
+    #[cfg(feature = "system-gis")]
+    Ogr(Box<OgrLayer>),
+}
+
+impl Layer {
+    /// Opens a layer.
+    ///
+    /// # Errors
+    /// `IN01` to `IN04`, `IN10` and `CR01` to `CR04`.
+    pub(super) fn open(source: &Source, role: Role, filter: &Filter) -> Result<Layer, Issue> {
+        let (kind, stream) = source.open()?;
+        let mut condition = None;
+        let body = match kind {
+            Kind::Document | Kind::Sequence(_) => {
+                if let Some(layer) = source.layer() {
+                    let found = format!("`{layer}` is not there; GeoJSON has no layers");
+                    return Err(Issue::new(Code::IN04, found).in_file(source.name()));
+                }
+                if let Some(clause) = &filter.clause {
+                    condition = Some(Condition::parse(clause)?);
+                }
+                Body::Records(Box::new(Records::open(source, kind, stream)?))
+            }
+            Kind::Other => Layer::open_other(source, role, filter)?,
+        };
+        let unseen = condition
+            .iter()
+            .flat_map(Condition::columns)
+            .map(str::to_owned)
+            .collect();
+        let name = source.name().to_owned();
+        Ok(Layer {
+            name,
+            body,
+            filter: filter.clone(),
+            condition,
+            unseen,
+        })
+    }
+
+    #[cfg(feature = "system-gis")]
+    fn open_other(source: &Source, role: Role, filter: &Filter) -> Result<Body, Issue> {
+        let layer = OgrLayer::open(source, role.name(), filter.clause.as_deref())?;
+        Ok(Body::Ogr(Box::new(layer)))
+    }
+
+    #[cfg(not(feature = "system-gis"))]
+    fn open_other(source: &Source, role: Role, _: &Filter) -> Result<Body, Issue> {
+        let found = format!("this build reads GeoJSON only ({} layer)", role.name());
+        Err(Issue::new(Code::IN02, found).in_file(source.name()))
+    }
+
+    /// The input's name as the user gave it.
+    pub(super) fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Whether this is a text sequence.
+    pub(super) fn is_sequence(&self) -> bool {
+        match &self.body {
+            Body::Records(records) => records.is_sequence(),
+            #[cfg(feature = "system-gis")]
+            Body::Ogr(_) => false,
+        }
+    }
+
+    /// The next feature, with its `selected` flag set.
+    ///
+    /// # Errors
+    /// Only what ends the run; what is wrong with one feature is in the feature.
+    pub(super) fn next(&mut self) -> Result<Option<Feature>, Issue> {
+        let next = match &mut self.body {
+            Body::Records(records) => records.next(),
+            #[cfg(feature = "system-gis")]
+            Body::Ogr(layer) => layer.next(),
+        };
+        let Some(mut feature) = next? else {
+            return Ok(None);
+        };
+        self.unseen
+            .retain(|column| column_of(&feature.attributes, column).is_none());
+        let meets = self.filter.meets(feature.bounds());
+        feature.selected &= meets
+            && self
+                .condition
+                .as_ref()
+                .is_none_or(|condition| condition.holds(&feature.attributes));
+        Ok(Some(feature))
+    }
+
+    /// Reads a feature that was read before, by its locator and number.
+    ///
+    /// # Errors
+    /// `IN01` or `IN03` if the file changed in between.
+    pub(super) fn fetch(&mut self, locator: u64, number: u64) -> Result<Feature, Issue> {
+        match &mut self.body {
+            Body::Records(records) => records.fetch(locator, number),
+            #[cfg(feature = "system-gis")]
+            Body::Ogr(layer) => layer.fetch(locator, number),
+        }
+    }
+
+    /// The issue of a layer from which nothing is left to plan.
+    pub(super) fn nothing_left(&self, read: u64) -> Issue {
+        let filtered = self.filter.clause.is_some() || self.filter.bbox.is_some();
+        let issue = match self.unseen.first() {
+            Some(column) if read > 0 => {
+                Issue::new(Code::IN10, format!("no feature has a column `{column}`"))
+            }
+            _ if filtered && read > 0 => Issue::new(
+                Code::IN05,
+                format!("none of {read} features meets the filter"),
+            ),
+            _ => Issue::new(Code::IN05, "the layer is empty"),
+        };
+        issue.in_file(&self.name)
+    }
+}

@@ -1,0 +1,44 @@
+//! Reading: layers of polygons and points, whatever they come in, to parcels in longitude and
+//! latitude.
+//!
+//! From the file up: [`source`] names an input and opens its bytes; `json`, `records`, `geojson`
+//! and `ogr` make features of them; `rings`, `validity` and `repair` see to their geometry;
+//! `layer` hides which of them it was; `parcels`, `turf`, `heads` and `obstacles` index the
+//! layers; `join` and `stream` say in what order the turf comes; and [`neighbourhood`] puts it
+//! together, parcel by parcel, in input order.
+//!
+//! No layer is held in memory: what stays of a parcel, a lawn, a head or an obstacle while the
+//! run goes on is where its file has it.
+
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test fails by panicking"))]
+#![allow(
+    clippy::result_large_err,
+    reason = "an issue is made a few times a run, and readings pass one at a time"
+)]
+
+pub mod filter;
+pub mod neighbourhood;
+pub mod source;
+
+#[cfg(feature = "system-gis")]
+mod curves;
+mod feature;
+mod geojson;
+mod heads;
+mod join;
+mod json;
+mod layer;
+mod obstacles;
+#[cfg(feature = "system-gis")]
+mod ogr;
+mod parcels;
+mod plane;
+mod records;
+mod repair;
+mod rings;
+mod stream;
+mod turf;
+mod validity;
+
+pub use neighbourhood::{Inputs, Neighbourhood, ReadCounts, Reading};
+pub use source::Source;

@@ -1,0 +1,283 @@
+//! The lawns of one parcel: repaired, numbered, and with what their columns say.
+
+use std::collections::BTreeSet;
+
+use super::feature::{Feature, column_of};
+use super::parcels::{Fingerprint, fingerprint};
+use super::plane::{area_m2, shared_m2};
+use super::repair::{Repaired, repair};
+use crate::issue::{Code, Issue};
+use crate::site::{Exposure, Grass, LonLatPolygon, TurfArea};
+
+/// Turf may lie outside its parcel by both of these before it is noted.
+const OUTSIDE_FRAC: f64 = 0.01;
+const OUTSIDE_M2: f64 = 1.0;
+
+/// How a lawn came to its parcel.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Joined {
+    /// By its `parcel_id`, or it is its own parcel.
+    ById,
+    /// By its place; the shared area [m²].
+    ByOverlap(f32),
+}
+
+/// The pieces of a lawn in the order in which they are numbered: one a polygon, or one for a
+/// feature that is bad as a whole.
+pub(super) fn pieces(feature: &Feature) -> Vec<Result<Repaired, Issue>> {
+    match feature.areas() {
+        Ok(areas) => areas
+            .iter()
+            .map(|area| area.as_ref().map_err(Clone::clone).and_then(repair))
+            .collect(),
+        Err(issue) => vec![Err(issue)],
+    }
+}
+
+/// The ids that the turf layer gave, as far as the run has come.
+#[derive(Debug, Default)]
+pub(super) struct TurfIds {
+    used: BTreeSet<Fingerprint>,
+}
+
+/// Which area of which feature a turf area is: the feature's number, and the 0-based place among
+/// the usable areas of the feature.
+pub(super) type AreaKey = (u64, u32);
+
+/// The lawns of one parcel.
+#[derive(Debug, Default)]
+pub(super) struct Lawns {
+    pub areas: Vec<TurfArea>,
+    /// For each area, what it is in the layer.
+    pub keys: Vec<AreaKey>,
+    pub issues: Vec<Issue>,
+    /// The first failure among the pieces.
+    pub failure: Option<Issue>,
+}
+
+/// Gathers the lawns of a parcel, in input order; `outline` is empty without a parcel layer.
+pub(super) fn gather(
+    features: &[(Feature, Joined)],
+    parcel: &str,
+    outline: &[LonLatPolygon],
+    file: &str,
+    ids: &mut TurfIds,
+) -> Lawns {
+    let mut lawns = Lawns::default();
+    let mut numbered = 0;
+    for (feature, joined) in features {
+        let place = |issue: Issue| {
+            issue
+                .in_file(file)
+                .at_feature(feature.number)
+                .of_parcel(parcel)
+        };
+        lawns
+            .issues
+            .extend(feature.notes.iter().cloned().map(place));
+        if let Joined::ByOverlap(shared_m2) = joined {
+            let found = format!("{shared_m2:.1} m2 shared");
+            lawns.issues.push(place(Issue::new(Code::JO03, found)));
+        }
+        let pieces = pieces(feature);
+        let own_id = own_id(feature, ids, &mut lawns.issues, place);
+        let exposure = word(feature, "exposure", exposure, &mut lawns.issues, place);
+        let grass = word(feature, "grass", grass, &mut lawns.issues, place);
+        let alone = pieces.len() == 1;
+        let mut ordinal = 0;
+        for (k, piece) in pieces.into_iter().enumerate() {
+            numbered += 1;
+            let id = match &own_id {
+                Some(own) if alone => own.clone(),
+                Some(own) => format!("{own}.{}", k + 1),
+                None => format!("{parcel}#{numbered}"),
+            };
+            let place = |issue: Issue| place(issue).of_turf(id.as_str());
+            let repaired = match piece {
+                Ok(repaired) => repaired,
+                Err(issue) => {
+                    let issue = place(issue);
+                    lawns.failure.get_or_insert_with(|| issue.clone());
+                    lawns.issues.push(issue);
+                    continue;
+                }
+            };
+            lawns.issues.extend(repaired.notes.into_iter().map(place));
+            if let Some(issue) = outside(&repaired.parts, outline) {
+                lawns.issues.push(place(issue));
+            }
+            let whole = repaired.parts.len() == 1;
+            for (j, polygon) in repaired.parts.into_iter().enumerate() {
+                let id = if whole {
+                    id.clone()
+                } else {
+                    format!("{id}.{}", j + 1)
+                };
+                let repair_area_frac = repaired.area_frac;
+                lawns.areas.push(TurfArea {
+                    id,
+                    polygon,
+                    exposure,
+                    grass,
+                    repair_area_frac,
+                });
+                lawns.keys.push((feature.number, ordinal));
+                ordinal += 1;
+            }
+        }
+    }
+    lawns
+}
+
+fn own_id(
+    feature: &Feature,
+    ids: &mut TurfIds,
+    issues: &mut Vec<Issue>,
+    place: impl Fn(Issue) -> Issue,
+) -> Option<String> {
+    let own = feature.text("turf_id")?;
+    if ids.used.insert(fingerprint(&own)) {
+        return Some(own);
+    }
+    let found = format!("turf_id `{own}` stands there twice; the area is numbered instead");
+    issues.push(place(Issue::new(Code::IN11, found)));
+    None
+}
+
+fn outside(parts: &[LonLatPolygon], outline: &[LonLatPolygon]) -> Option<Issue> {
+    if outline.is_empty() {
+        return None;
+    }
+    let whole_m2 = area_m2(parts);
+    let outside_m2 = whole_m2 - shared_m2(parts, outline);
+    (outside_m2 > OUTSIDE_M2 && outside_m2 > OUTSIDE_FRAC * whole_m2).then(|| {
+        Issue::new(
+            Code::JO04,
+            format!("{outside_m2:.1} m2 of {whole_m2:.1} m2"),
+        )
+    })
+}
+
+/// Reads a column of words, letter case ignored; a word that is not known is noted.
+pub(super) fn word<T>(
+    feature: &Feature,
+    column: &str,
+    known: impl Fn(&str) -> Option<T>,
+    issues: &mut Vec<Issue>,
+    place: impl Fn(Issue) -> Issue,
+) -> Option<T> {
+    let text = column_of(&feature.attributes, column)?.text();
+    let text = text.trim();
+    if text.is_empty() {
+        return None;
+    }
+    let found = known(&text.to_ascii_lowercase());
+    if found.is_none() {
+        issues.push(place(Issue::new(Code::IN11, format!("{column} `{text}`"))));
+    }
+    found
+}
+
+fn exposure(word: &str) -> Option<Exposure> {
+    match word {
+        "sun" => Some(Exposure::Sun),
+        "part" => Some(Exposure::Part),
+        "shade" => Some(Exposure::Shade),
+        _ => None,
+    }
+}
+
+fn grass(word: &str) -> Option<Grass> {
+    match word {
+        "cool" => Some(Grass::Cool),
+        "warm" => Some(Grass::Warm),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::feature::Shape;
+    use super::*;
+    use crate::site::{Attribute, Attributes};
+
+    fn lawn(number: u64, columns: &[(&str, &str)], polygons: &[Option<f64>]) -> (Feature, Joined) {
+        let area = |side_m: &Option<f64>| match side_m {
+            Some(side_m) => {
+                let far = geo::Coord {
+                    x: 5.0 + side_m / 80_000.0,
+                    y: 43.0 + side_m / 111_000.0,
+                };
+                Ok(geo::Rect::new(geo::Coord { x: 5.0, y: 43.0 }, far).to_polygon())
+            }
+            None => Err(Issue::new(Code::GE03, "")),
+        };
+        let mut feature = Feature::bad(number, 0, Issue::new(Code::GE01, ""));
+        feature.shape = Ok(Shape::Areas(polygons.iter().map(area).collect()));
+        feature.attributes = Attributes(
+            columns
+                .iter()
+                .map(|&(name, text)| (name.into(), Attribute::Text(text.into())))
+                .collect(),
+        );
+        (feature, Joined::ById)
+    }
+
+    fn ids(lawns: &Lawns) -> Vec<&str> {
+        lawns.areas.iter().map(|area| area.id.as_str()).collect()
+    }
+
+    #[test]
+    fn numbers_do_not_shift_when_a_broken_piece_is_mended() {
+        let broken = [lawn(1, &[], &[Some(5.0), None]), lawn(2, &[], &[Some(6.0)])];
+        let lawns = gather(&broken, "A", &[], "f", &mut TurfIds::default());
+        assert_eq!(ids(&lawns), ["A#1", "A#3"]);
+        assert_eq!(lawns.keys, [(1, 0), (2, 0)]);
+        assert_eq!(
+            lawns.failure.as_ref().map(|issue| issue.code),
+            Some(Code::GE03)
+        );
+        assert_eq!(lawns.issues[0].place.turf.as_deref(), Some("A#2"));
+        let mended = [
+            lawn(1, &[], &[Some(5.0), Some(7.0)]),
+            lawn(2, &[], &[Some(6.0)]),
+        ];
+        let lawns = gather(&mended, "A", &[], "f", &mut TurfIds::default());
+        assert_eq!(ids(&lawns), ["A#1", "A#2", "A#3"]);
+    }
+
+    #[test]
+    fn the_layers_own_ids_are_kept_while_they_are_single() {
+        let mut used = TurfIds::default();
+        let features = [
+            lawn(1, &[("turf_id", "007")], &[Some(5.0)]),
+            lawn(2, &[("turf_id", "T2")], &[Some(5.0), Some(6.0)]),
+            lawn(3, &[("turf_id", "007")], &[Some(5.0)]),
+        ];
+        let lawns = gather(&features, "A", &[], "f", &mut used);
+        assert_eq!(ids(&lawns), ["007", "T2.1", "T2.2", "A#4"]);
+        assert_eq!(lawns.issues.len(), 1);
+        assert_eq!(lawns.issues[0].code, Code::IN11);
+    }
+
+    #[test]
+    fn columns_are_read_in_any_letter_case() {
+        let features = [
+            lawn(
+                1,
+                &[("EXPOSURE", "Shade"), ("grass", " WARM ")],
+                &[Some(5.0)],
+            ),
+            lawn(2, &[("exposure", "moon"), ("grass", "")], &[Some(5.0)]),
+        ];
+        let lawns = gather(&features, "A", &[], "f", &mut TurfIds::default());
+        assert_eq!(lawns.areas[0].exposure, Some(Exposure::Shade));
+        assert_eq!(lawns.areas[0].grass, Some(Grass::Warm));
+        assert_eq!(
+            (lawns.areas[1].exposure, lawns.areas[1].grass),
+            (None, None)
+        );
+        assert_eq!(lawns.issues.len(), 1);
+        assert_eq!(lawns.issues[0].found, "exposure `moon`");
+    }
+}

@@ -1,0 +1,108 @@
+//! Which cause saves how much: schedule, uniformity, runoff, drift, overspray, pressure.
+
+use super::shapley;
+use crate::budget::{Hardware, Lawn, ScenarioWater, year};
+
+/// One side of a comparison.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Side {
+    /// The hardware.
+    pub hardware: Hardware,
+    /// Runoff of each month, as a fraction.
+    pub runoff_frac: [f64; 12],
+    /// Gross depth of each month where the clock sets it \[mm\]; `None` when the watering follows
+    /// the need.
+    pub clock_gross_mm: Option<[f64; 12]>,
+}
+
+impl Side {
+    /// A side that waters to need, with the runoff that is reported.
+    #[must_use]
+    pub fn to_need(hardware: &Hardware, water: &ScenarioWater) -> Side {
+        Side {
+            hardware: *hardware,
+            runoff_frac: *water.runoff(),
+            clock_gross_mm: None,
+        }
+    }
+
+    /// A side whose depths the clock sets.
+    #[must_use]
+    pub fn by_clock(hardware: &Hardware, water: &ScenarioWater) -> Side {
+        let gross_mm = water.year().months.map(|month| month.gross_mm);
+        Side {
+            clock_gross_mm: Some(gross_mm),
+            ..Side::to_need(hardware, water)
+        }
+    }
+}
+
+/// The parts of a saving \[m³/yr\]. They add up to it but for rounding; a part may be negative.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Attribution {
+    /// From a clock that follows the need.
+    pub schedule_m3_yr: f64,
+    /// From a more even drawing.
+    pub uniformity_m3_yr: f64,
+    /// From less runoff.
+    pub runoff_m3_yr: f64,
+    /// From less drift and evaporation.
+    pub drift_m3_yr: f64,
+    /// From less water outside the turf.
+    pub overspray_m3_yr: f64,
+    /// From regulated pressure, as far as it makes the lawn more even.
+    pub pressure_m3_yr: f64,
+}
+
+impl Attribution {
+    /// The parts in the order of the fields.
+    #[must_use]
+    pub fn parts(&self) -> [f64; 6] {
+        [
+            self.schedule_m3_yr,
+            self.uniformity_m3_yr,
+            self.runoff_m3_yr,
+            self.drift_m3_yr,
+            self.overspray_m3_yr,
+            self.pressure_m3_yr,
+        ]
+    }
+
+    /// Their sum \[m³/yr\].
+    #[must_use]
+    pub fn total_m3_yr(&self) -> f64 {
+        self.parts().iter().sum()
+    }
+}
+
+/// Splits the saving from `base` to `new` by cause, each with its fair share of what the causes
+/// do together (Shapley). Condition counts with uniformity.
+#[must_use]
+pub fn attribute(lawn: &Lawn<'_>, base: &Side, new: &Side) -> Attribution {
+    let parts = shapley(|changed: [bool; 6]| {
+        let of = |cause: usize| if changed[cause] { new } else { base };
+        let hardware = Hardware {
+            cv_drawn: of(1).hardware.cv_drawn,
+            condition: of(1).hardware.condition,
+            drift_frac: of(3).hardware.drift_frac,
+            over_frac: of(4).hardware.over_frac,
+            regulation: of(5).hardware.regulation,
+            rate: new.hardware.rate,
+        };
+        match of(0).clock_gross_mm {
+            Some(gross_mm) => {
+                let sent_mm: f64 = gross_mm.iter().sum();
+                sent_mm / 1_000.0 * lawn.demand.area_m2 / (1.0 - hardware.over_frac)
+            }
+            None => year(&lawn.demand_with(&hardware, of(2).runoff_frac)).use_m3_yr,
+        }
+    });
+    Attribution {
+        schedule_m3_yr: parts[0],
+        uniformity_m3_yr: parts[1],
+        runoff_m3_yr: parts[2],
+        drift_m3_yr: parts[3],
+        overspray_m3_yr: parts[4],
+        pressure_m3_yr: parts[5],
+    }
+}

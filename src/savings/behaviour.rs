@@ -1,0 +1,111 @@
+//! What the owner does with the clock after the hardware has changed.
+
+use crate::assumptions::{Assumptions, Key};
+use crate::budget::{Hardware, Lawn, ScenarioWater};
+use crate::units::Rate;
+
+/// Below this share of the need the turf goes short.
+const DEFICIT_BELOW_FRAC: f64 = 0.95;
+
+/// The three behaviours. They are never mixed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Behaviour {
+    /// The clock is re-timed to need: the potential.
+    Retimed,
+    /// The clock is left: the depth falls by the ratio of the rates. A slower nozzle then waters
+    /// less, which is a deficit and no efficiency.
+    Unchanged,
+    /// The run time is raised so that as much as before enters the soil: drift, runoff and
+    /// overspray are saved, uniformity is not.
+    Scaled,
+}
+
+impl Behaviour {
+    /// The three, in order.
+    pub const ALL: [Behaviour; 3] = [Behaviour::Retimed, Behaviour::Unchanged, Behaviour::Scaled];
+
+    /// The word that is printed.
+    #[must_use]
+    pub fn text(self) -> &'static str {
+        match self {
+            Behaviour::Retimed => "retimed",
+            Behaviour::Unchanged => "unchanged",
+            Behaviour::Scaled => "scaled",
+        }
+    }
+
+    /// The behaviour that is assumed.
+    #[must_use]
+    pub fn assumed(assumptions: &Assumptions) -> Behaviour {
+        match assumptions.choice(Key::SavingsBehaviour) {
+            "unchanged" => Behaviour::Unchanged,
+            "scaled" => Behaviour::Scaled,
+            _ => Behaviour::Retimed,
+        }
+    }
+}
+
+/// The water of a year after the change, under one behaviour.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outcome {
+    /// The behaviour.
+    pub behaviour: Behaviour,
+    /// Gross depth \[mm/yr\].
+    pub gross_mm_yr: f64,
+    /// Use \[m³/yr\].
+    pub use_m3_yr: f64,
+    /// Use as found less this \[m³/yr\]; for a deficit this is not a saving.
+    pub less_m3_yr: f64,
+    /// Gross depth as a share of the need, month by month at most all of it, over the year.
+    pub met_frac: f64,
+    /// Whether the turf goes short: less than 95 % of its need.
+    pub deficit: bool,
+}
+
+/// The outcome of a behaviour on a lawn: from the hardware and water as found to the new hardware
+/// and its re-timed water.
+#[must_use]
+pub fn outcome(
+    behaviour: Behaviour,
+    lawn: &Lawn<'_>,
+    (base_hardware, base): (&Hardware, &ScenarioWater),
+    (new_hardware, new): (&Hardware, &ScenarioWater),
+) -> Outcome {
+    let rate_ratio = if base_hardware.rate > Rate::ZERO {
+        new_hardware.rate / base_hardware.rate
+    } else {
+        0.0
+    };
+    let entering = |hardware: &Hardware, runoff: f64| (1.0 - hardware.drift_frac) * (1.0 - runoff);
+    let need = new.year();
+    let gross_mm: [f64; 12] = std::array::from_fn(|month| {
+        let before_mm = base.year().months[month].gross_mm;
+        match behaviour {
+            Behaviour::Retimed => need.months[month].gross_mm,
+            Behaviour::Unchanged => before_mm * rate_ratio,
+            Behaviour::Scaled => {
+                before_mm * entering(base_hardware, base.runoff()[month])
+                    / entering(new_hardware, new.runoff()[month])
+            }
+        }
+    });
+    let after = need.with_gross(&gross_mm, &lawn.demand_with(new_hardware, *new.runoff()));
+    let met_mm: f64 = gross_mm
+        .iter()
+        .zip(&need.months)
+        .map(|(mm, m)| mm.min(m.gross_mm))
+        .sum();
+    let met_frac = if need.gross_mm_yr > 0.0 {
+        met_mm / need.gross_mm_yr
+    } else {
+        1.0
+    };
+    Outcome {
+        behaviour,
+        gross_mm_yr: after.gross_mm_yr,
+        use_m3_yr: after.use_m3_yr,
+        less_m3_yr: base.year().use_m3_yr - after.use_m3_yr,
+        met_frac,
+        deficit: met_frac < DEFICIT_BELOW_FRAC,
+    }
+}

@@ -1,0 +1,54 @@
+//! What a change saves: as found less the scenario, by cause, by behaviour, and what may be
+//! claimed.
+
+mod attribution;
+mod behaviour;
+mod claim;
+mod recommend;
+mod shapley;
+
+pub use attribution::{Attribution, Side, attribute};
+pub use behaviour::{Behaviour, Outcome, outcome};
+pub use claim::{ClaimTerms, beyond_m3_yr, claimed_m3_yr};
+pub use recommend::{Candidate, Recommendation, recommend};
+pub use shapley::shapley;
+
+use crate::budget::{ScenarioWater, YearWater};
+
+/// The difference between two ways of watering one turf area. Negative when the new way uses
+/// more; nothing is clamped.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Saving {
+    /// Water saved in a year \[m³/yr\].
+    pub m3_yr: f64,
+    /// The same as a fraction of the use as found; `None` when nothing is used as found.
+    pub frac: Option<f64>,
+}
+
+impl Saving {
+    /// Base less new. Equal water on both sides saves exactly 0.
+    #[must_use]
+    pub fn between(base: &YearWater, new: &YearWater) -> Saving {
+        let m3_yr = base.use_m3_yr - new.use_m3_yr;
+        let frac = (base.use_m3_yr > 0.0).then(|| m3_yr / base.use_m3_yr);
+        Saving { m3_yr, frac }
+    }
+
+    /// The smaller of the savings by the two runoff methods: what a claim starts from.
+    #[must_use]
+    pub fn smaller(base: &ScenarioWater, new: &ScenarioWater) -> Saving {
+        let accumulation = Saving::between(&base.by_accumulation, &new.by_accumulation);
+        let green_ampt = Saving::between(&base.by_green_ampt, &new.by_green_ampt);
+        if green_ampt.m3_yr < accumulation.m3_yr {
+            green_ampt
+        } else {
+            accumulation
+        }
+    }
+
+    /// Whether the saving is larger than published evidence supports and wants a look.
+    #[must_use]
+    pub fn wants_review(&self, above_frac: f64) -> bool {
+        self.frac.is_some_and(|frac| frac > above_frac)
+    }
+}

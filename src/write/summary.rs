@@ -1,0 +1,267 @@
+//! The run in figures: counts that add up, totals of water, and how even each family comes out.
+
+use std::collections::BTreeMap;
+
+use serde_json::{Map, Value, json};
+
+use super::{severity_word, text};
+use crate::issue::{Code, Issue};
+use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
+
+/// The figures of a run, gathered parcel by parcel in input order.
+#[derive(Debug, Clone, Default)]
+pub struct Summary {
+    statuses: BTreeMap<Status, u64>,
+    /// How many turf areas there are in parcels that did not fail.
+    pub turf_areas: u64,
+    /// Their area \[m²\].
+    pub turf_m2: f64,
+    /// Water used as found \[m³/yr\].
+    pub asfound_m3_yr: f64,
+    /// Water used in the recommended scenarios \[m³/yr\].
+    pub best_m3_yr: f64,
+    /// As found less recommended \[m³/yr\].
+    pub potential_m3_yr: f64,
+    /// Heads of the recommended scenarios.
+    pub heads: u64,
+    /// What each scenario and family comes to.
+    pub groups: BTreeMap<(Scenario, String), Group>,
+    /// How often each issue occurred, those that belong to no parcel included.
+    pub issues: BTreeMap<Code, u64>,
+    /// Issues that belong to no parcel: records that could not be read, turf without a parcel.
+    pub orphans: u64,
+}
+
+/// What one scenario of one family comes to.
+#[derive(Debug, Clone, Default)]
+pub struct Group {
+    /// Turf areas with a layout.
+    pub areas: u64,
+    /// Turf areas for which it is recommended.
+    pub recommended: u64,
+    /// Heads.
+    pub heads: u64,
+    /// Area with a layout \[m²\].
+    pub area_m2: f64,
+    /// Water used in a year \[m³/yr\].
+    pub use_m3_yr: f64,
+    /// Expected field uniformity.
+    pub du_lq_field: Distribution,
+    /// Uniformity of the drawing in still air.
+    pub du_lq: Distribution,
+    /// Precipitation rate \[mm/h\].
+    pub rate_mm_h: Distribution,
+    /// Share of the water that lands outside.
+    pub over_frac: Distribution,
+}
+
+/// A set of values, one per turf area.
+#[derive(Debug, Clone, Default)]
+pub struct Distribution(Vec<f64>);
+
+impl Distribution {
+    fn add(&mut self, value: f64) {
+        if value.is_finite() {
+            self.0.push(value);
+        }
+    }
+
+    /// How many values there are.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.0.len()
+    }
+
+    /// The values below which the given shares lie, between neighbours in proportion: the value at
+    /// position share · (n − 1) of the sorted list. `None` without values.
+    ///
+    /// # References
+    /// - Hyndman R. J. and Fan Y., Sample quantiles in statistical packages, *The American
+    ///   Statistician* 50(4), 1996, pp. 361–365, definition 7. DOI 10.1080/00031305.1996.10473566.
+    #[must_use]
+    pub fn quantiles<const N: usize>(&self, shares: [f64; N]) -> Option<[f64; N]> {
+        let mut sorted = self.0.clone();
+        sorted.sort_by(f64::total_cmp);
+        let last = sorted.len().checked_sub(1)?;
+        Some(shares.map(|share| {
+            let position = share * last as f64;
+            let below = (position.floor() as usize).min(last);
+            let above = (below + 1).min(last);
+            sorted[below] + (sorted[above] - sorted[below]) * (position - below as f64)
+        }))
+    }
+
+    /// The value in the middle.
+    #[must_use]
+    pub fn median(&self) -> Option<f64> {
+        self.quantiles([0.5]).map(|[median]| median)
+    }
+
+    fn to_json(&self, decimals: usize) -> Value {
+        let [min, p10, median, p90, max] = self
+            .quantiles([0.0, 0.1, 0.5, 0.9, 1.0])
+            .map_or([const { Value::Null }; 5], |values| {
+                values.map(|value| number(value, decimals))
+            });
+        json!({"n": self.count(), "min": min, "p10": p10, "median": median, "p90": p90, "max": max})
+    }
+}
+
+impl Summary {
+    /// Adds one parcel.
+    pub fn add(&mut self, parcel: &ParcelPlan) {
+        *self.statuses.entry(parcel.status).or_default() += 1;
+        for turf in &parcel.turf {
+            self.turf_areas += 1;
+            self.turf_m2 += turf.area_m2;
+            for plan in &turf.scenarios {
+                let group = self
+                    .groups
+                    .entry((plan.scenario.clone(), plan.family.clone()))
+                    .or_default();
+                group.add(turf, plan);
+            }
+        }
+        if let Some(water) = &parcel.water {
+            self.asfound_m3_yr += water.asfound_m3_yr;
+            self.best_m3_yr += water.best_m3_yr;
+            self.potential_m3_yr += water.potential_m3_yr;
+            self.heads += water.heads;
+        }
+        self.count_issues(&parcel.issues);
+    }
+
+    /// Adds the issues that belong to no parcel.
+    pub fn add_orphans(&mut self, orphans: &[Issue]) {
+        self.orphans += orphans.len() as u64;
+        self.count_issues(orphans);
+    }
+
+    fn count_issues(&mut self, issues: &[Issue]) {
+        for issue in issues {
+            *self.issues.entry(issue.code).or_default() += 1;
+        }
+    }
+
+    /// How many parcels ended with this status.
+    #[must_use]
+    pub fn with_status(&self, status: Status) -> u64 {
+        self.statuses.get(&status).copied().unwrap_or(0)
+    }
+
+    /// How many parcels went in.
+    #[must_use]
+    pub fn inputs(&self) -> u64 {
+        self.statuses.values().sum()
+    }
+
+    /// Whether something failed: a parcel, a piece of one, or a record that belongs to none.
+    #[must_use]
+    pub fn has_failures(&self) -> bool {
+        self.issues.keys().any(|code| code.exit_status() != 0)
+            || self.with_status(Status::Failed) + self.with_status(Status::Partial) > 0
+    }
+
+    /// `summary.json`.
+    #[must_use]
+    pub fn to_text(&self) -> String {
+        let mut parcels = Map::new();
+        parcels.insert("inputs".into(), json!(self.inputs()));
+        for status in Status::ALL {
+            parcels.insert(
+                status.text().replace('-', "_"),
+                json!(self.with_status(status)),
+            );
+        }
+        let scenarios: Vec<Value> = self
+            .groups
+            .iter()
+            .map(|((scenario, family), group)| {
+                json!({
+                    "scenario": scenario.text(),
+                    "family": family,
+                    "areas": group.areas,
+                    "recommended": group.recommended,
+                    "heads": group.heads,
+                    "area_m2": number(group.area_m2, 3),
+                    "use_m3_yr": number(group.use_m3_yr, 3),
+                    "du_lq_field": group.du_lq_field.to_json(4),
+                    "du_lq": group.du_lq.to_json(4),
+                    "rate_mm_h": group.rate_mm_h.to_json(3),
+                    "over_frac": group.over_frac.to_json(4),
+                })
+            })
+            .collect();
+        let issues: Vec<Value> = self
+            .issues
+            .iter()
+            .map(|(code, count)| {
+                json!({
+                    "code": code.text(),
+                    "severity": severity_word(code.severity()),
+                    "count": count,
+                    "statement": code.sentence(),
+                })
+            })
+            .collect();
+        let whole = json!({
+            "parcels": parcels,
+            "outside_parcels": self.orphans,
+            "turf": {"areas": self.turf_areas, "area_m2": number(self.turf_m2, 3)},
+            "water": {
+                "asfound_m3_yr": number(self.asfound_m3_yr, 3),
+                "best_m3_yr": number(self.best_m3_yr, 3),
+                "potential_m3_yr": number(self.potential_m3_yr, 3),
+            },
+            "heads": self.heads,
+            "scenarios": scenarios,
+            "issues": issues,
+        });
+        format!("{whole:#}\n")
+    }
+}
+
+impl Group {
+    fn add(&mut self, turf: &TurfPlan, plan: &ScenarioPlan) {
+        self.recommended += u64::from(plan.recommended);
+        self.heads += plan.heads.len() as u64;
+        if let Some(uniformity) = &plan.uniformity {
+            self.areas += 1;
+            self.area_m2 += turf.area_m2;
+            self.du_lq.add(uniformity.du_lq);
+            self.rate_mm_h.add(uniformity.rate_mm_h);
+            self.over_frac.add(uniformity.over_frac);
+        }
+        if let Some(year) = &plan.year {
+            self.use_m3_yr += year.use_m3_yr;
+            self.du_lq_field.add(year.du_lq_field);
+        }
+    }
+}
+
+/// A number rounded to so many decimals; null when it is none.
+fn number(value: f64, decimals: usize) -> Value {
+    text::rounded(value, decimals)
+        .and_then(|text| serde_json::from_str(&text).ok())
+        .unwrap_or(Value::Null)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn quantiles_follow_the_published_definition() {
+        // Hyndman and Fan 1996, definition 7: p_k = (k − 1)/(n − 1).
+        let set = Distribution(vec![4.0, 1.0, 3.0, 2.0, 5.0]);
+        assert_eq!(
+            set.quantiles([0.0, 0.1, 0.5, 0.9, 1.0]),
+            Some([1.0, 1.4, 3.0, 4.6, 5.0])
+        );
+        assert_eq!(
+            Distribution(vec![7.0]).quantiles([0.1, 0.9]),
+            Some([7.0, 7.0])
+        );
+        assert_eq!(Distribution::default().median(), None);
+    }
+}

@@ -1,0 +1,443 @@
+//! What is typed, what is printed, and with which status the program ends.
+
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+mod shared;
+
+use std::fs;
+use std::path::Path;
+
+use shared::{Ran, evenfall, folder, lawn, lawns, names};
+
+fn ended(ran: &Ran, status: i32, code: &str) {
+    assert_eq!(ran.status, Some(status), "{}{}", ran.stdout, ran.stderr);
+    assert!(
+        ran.stderr.contains(code),
+        "{code} is not in: {}",
+        ran.stderr
+    );
+}
+
+#[test]
+fn a_turf_layer_alone_is_planned() {
+    let home = folder();
+    lawns(home.path(), 3);
+    let ran = evenfall(
+        home.path(),
+        &["plan", "--turf", "turf.geojson", "-o", "out"],
+    );
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    assert_eq!(
+        names(&home.path().join("out")),
+        [
+            "failures.csv",
+            "heads.geojson",
+            "parcels.csv",
+            "parcels.geojson",
+            "run.json",
+            "summary.json",
+            "throws.geojson",
+            "turf.geojson"
+        ]
+    );
+    for said in [
+        "3 parcels: 3 planned, 0 partial, 0 no-turf, 0 failed",
+        "field DU",
+        "still-air value of the drawing",
+        "Assumed",
+        "embedded generic families",
+        "planning-grade estimate",
+        "Backflow prevention",
+        "the clock must be reset",
+        "not a measure of anybody's waste",
+        "heads.geojson",
+    ] {
+        assert!(
+            ran.stdout.contains(said),
+            "{said} is not in:\n{}",
+            ran.stdout
+        );
+    }
+    assert_eq!(ran.stderr, "");
+}
+
+#[test]
+fn a_broken_parcel_fails_alone_and_is_told() {
+    let home = folder();
+    let features = [
+        lawn("a", 0),
+        "{\"type\":\"Feature\",\"properties\":{\"parcel_id\":\"b\"},\"geometry\":null}".into(),
+    ];
+    collection(home.path(), &features);
+    let ran = evenfall(
+        home.path(),
+        &["plan", "--turf", "turf.geojson", "-o", "out"],
+    );
+    ended(&ran, 1, "GE01");
+    assert!(ran.stdout.contains("1 planned"), "{}", ran.stdout);
+    let failures = fs::read_to_string(home.path().join("out/failures.csv")).unwrap();
+    assert!(
+        failures.starts_with("code,severity,file,feature,parcel_id,turf_id,statement,remedy\n")
+    );
+    assert!(
+        failures.contains("\nGE01,failed,turf.geojson,2,"),
+        "{failures}"
+    );
+    let again = evenfall(home.path(), &["check", "--turf", "turf.geojson"]);
+    assert_eq!(again.status, Some(1));
+    assert!(again.stdout.contains("GE01"), "{}", again.stdout);
+}
+
+#[test]
+fn each_kind_of_trouble_has_its_status() {
+    let home = folder();
+    lawns(home.path(), 1);
+    let here = home.path();
+    fs::write(
+        here.join("truncated.geojson"),
+        "{\"type\":\"FeatureCollection\",\"features\":[",
+    )
+    .unwrap();
+    fs::write(here.join("prose.geojson"), "green grass").unwrap();
+    fs::write(
+        here.join("empty.geojson"),
+        "{\"type\":\"FeatureCollection\",\"features\":[]}",
+    )
+    .unwrap();
+    fs::write(here.join("bad.toml"), "[clock]\nminutes = 3\n").unwrap();
+    fs::write(here.join("broken.toml"), "[clock\n").unwrap();
+    fs::write(here.join("nothing.json"), "{}").unwrap();
+    fs::create_dir(here.join("taken")).unwrap();
+    let turf = "turf.geojson";
+    let mut tried = 0;
+    for (arguments, status, code) in [
+        (vec!["plan", "-o", "out"], 2, "RU01"),
+        (vec!["plan", "--turf", turf], 2, "RU01"),
+        (
+            vec!["plan", "--turf", turf, "-o", "out", "--effort", "lazy"],
+            2,
+            "RU01",
+        ),
+        (
+            vec!["plan", "--turf", turf, "-o", "out", "-j", "0"],
+            2,
+            "RU01",
+        ),
+        (vec!["fly"], 2, "RU01"),
+        (
+            vec!["plan", "--turf", "none.geojson", "-o", "out"],
+            3,
+            "IN01",
+        ),
+        (
+            vec!["plan", "none.toml", "--turf", turf, "-o", "out"],
+            3,
+            "IN01",
+        ),
+        (
+            vec!["plan", "--turf", "truncated.geojson", "-o", "out"],
+            4,
+            "IN03",
+        ),
+        (
+            vec!["plan", "--turf", turf, "-o", "out", "--bbox", "1,2,3"],
+            4,
+            "IN10",
+        ),
+        (vec!["plan", "--turf", turf, "-o", "taken"], 6, "OU01"),
+        (
+            vec!["plan", "--turf", turf, "-o", "turf.geojson/out"],
+            6,
+            "OU02",
+        ),
+        (
+            vec!["plan", "bad.toml", "--turf", turf, "-o", "out"],
+            8,
+            "AS01",
+        ),
+        (
+            vec!["plan", "broken.toml", "--turf", turf, "-o", "out"],
+            8,
+            "AS03",
+        ),
+        (
+            vec![
+                "plan",
+                "--turf",
+                turf,
+                "-o",
+                "out",
+                "--set",
+                "clock.minutes_min=999",
+            ],
+            8,
+            "AS02",
+        ),
+        (
+            vec![
+                "plan",
+                "--turf",
+                turf,
+                "-o",
+                "out",
+                "--families",
+                "spray,jet",
+            ],
+            8,
+            "CA04",
+        ),
+        (
+            vec![
+                "plan",
+                "--turf",
+                turf,
+                "-o",
+                "out",
+                "--from",
+                "nothing.json",
+            ],
+            8,
+            "AS03",
+        ),
+        (vec!["nozzles", "broken.toml"], 8, "CA01"),
+        (
+            vec!["plan", "--turf", "empty.geojson", "-o", "out"],
+            9,
+            "IN05",
+        ),
+        (
+            vec!["plan", "--turf", turf, "-o", "out", "--bbox", "0,0,1,1"],
+            9,
+            "IN05",
+        ),
+        (vec!["check", "--turf", "empty.geojson"], 9, "IN05"),
+        (vec!["check", "--turf", "truncated.geojson"], 4, "IN03"),
+        (
+            vec!["plan", "--turf", "empty.geojson", "--dry-run"],
+            9,
+            "IN05",
+        ),
+    ] {
+        let ran = evenfall(here, &arguments);
+        assert_eq!(ran.status, Some(status), "{arguments:?}: {}", ran.stderr);
+        assert!(ran.stderr.contains(code), "{arguments:?}: {}", ran.stderr);
+        assert!(
+            ran.stderr.contains("To mend it"),
+            "{arguments:?}: {}",
+            ran.stderr
+        );
+        assert!(!here.join("out").exists(), "{arguments:?} left an output");
+        tried += 1;
+    }
+    assert_eq!(tried, 22);
+    let prose = evenfall(here, &["plan", "--turf", "prose.geojson", "-o", "out"]);
+    assert_eq!(prose.status, Some(4), "{}", prose.stderr);
+    let left: Vec<String> = names(here)
+        .into_iter()
+        .filter(|name| name.ends_with(".tmp"))
+        .collect();
+    assert!(left.is_empty(), "{left:?}");
+}
+
+#[test]
+fn an_output_is_replaced_only_when_asked() {
+    let home = folder();
+    lawns(home.path(), 1);
+    let plan = [
+        "plan",
+        "--turf",
+        "turf.geojson",
+        "-o",
+        "out",
+        "-q",
+        "--effort",
+        "rule",
+    ];
+    assert_eq!(evenfall(home.path(), &plan).status, Some(0));
+    let before = fs::read(home.path().join("out/turf.geojson")).unwrap();
+    ended(&evenfall(home.path(), &plan), 6, "OU01");
+    lawns(home.path(), 2);
+    let again = evenfall(home.path(), &[&plan[..], &["--overwrite"]].concat());
+    assert_eq!(again.status, Some(0), "{}", again.stderr);
+    assert_eq!(
+        (again.stdout.as_str(), again.stderr.as_str()),
+        ("", ""),
+        "-q prints nothing"
+    );
+    assert_ne!(
+        fs::read(home.path().join("out/turf.geojson")).unwrap(),
+        before
+    );
+}
+
+#[test]
+fn a_dry_run_and_a_check_write_nothing() {
+    let home = folder();
+    lawns(home.path(), 2);
+    let before = names(home.path());
+    for arguments in [
+        vec!["check", "--turf", "turf.geojson"],
+        vec!["plan", "--turf", "turf.geojson", "--dry-run"],
+        vec!["plan", "--turf", "turf.geojson", "-o", "out", "--dry-run"],
+    ] {
+        let ran = evenfall(home.path(), &arguments);
+        assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+        assert!(ran.stdout.contains("Nothing is written"), "{}", ran.stdout);
+        assert!(
+            ran.stdout.contains("turf areas                2"),
+            "{}",
+            ran.stdout
+        );
+    }
+    assert_eq!(names(home.path()), before);
+}
+
+#[test]
+fn the_program_file_names_inputs_beside_itself() {
+    let home = folder();
+    let inner = home.path().join("quarter");
+    fs::create_dir(&inner).unwrap();
+    lawns(&inner, 1);
+    fs::write(
+        inner.join("program.toml"),
+        "title = \"invented\"\n[inputs]\nturf = \"turf.geojson\"\n[clock]\nminutes_min = 12\n",
+    )
+    .unwrap();
+    let ran = evenfall(
+        home.path(),
+        &[
+            "plan",
+            "quarter/program.toml",
+            "-o",
+            "out",
+            "--effort",
+            "rule",
+        ],
+    );
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let record = fs::read_to_string(home.path().join("out/run.json")).unwrap();
+    let record: serde_json::Value = serde_json::from_str(&record).unwrap();
+    let minutes = &record["assumptions"]["values"]["clock.minutes_min"];
+    assert_eq!(
+        (minutes["value"].as_f64(), minutes["origin"].as_str()),
+        (Some(12.0), Some("program"))
+    );
+    fs::write(
+        inner.join("program.toml"),
+        "[inputs]\nlawn = \"turf.geojson\"\n",
+    )
+    .unwrap();
+    ended(
+        &evenfall(home.path(), &["check", "quarter/program.toml"]),
+        8,
+        "AS03",
+    );
+}
+
+#[test]
+fn a_reader_that_leaves_ends_the_program_quietly() {
+    use std::process::{Command, Stdio};
+    let mut child = Command::new(env!("CARGO_BIN_EXE_evenfall"))
+        .args(["assumptions"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(String::from_utf8_lossy(&output.stderr), "");
+}
+
+#[cfg(unix)]
+#[test]
+fn an_interrupted_run_tidies_up() {
+    use std::process::{Command, Stdio};
+    use std::time::Duration;
+    let mut interrupted = 0;
+    for (signal, status) in [("INT", 130), ("TERM", 143)] {
+        let home = folder();
+        lawns(home.path(), 4_000);
+        let child = Command::new(env!("CARGO_BIN_EXE_evenfall"))
+            .current_dir(home.path())
+            .args([
+                "plan",
+                "--turf",
+                "turf.geojson",
+                "-o",
+                "out",
+                "-q",
+                "-j",
+                "1",
+                "--effort",
+                "thorough",
+            ])
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        // The run is under way when its temporary folder is there.
+        for _ in 0..600 {
+            if names(home.path()).len() > 1 {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        let id = child.id().to_string();
+        assert!(
+            Command::new("kill")
+                .args(["-s", signal, &id])
+                .status()
+                .unwrap()
+                .success()
+        );
+        let output = child.wait_with_output().unwrap();
+        assert_eq!(
+            output.status.code(),
+            Some(status),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        assert_eq!(names(home.path()), ["turf.geojson"]);
+        interrupted += 1;
+    }
+    assert_eq!(interrupted, 2);
+}
+
+#[test]
+fn help_schemas_and_lists_are_printed() {
+    let home = folder();
+    for (arguments, said) in [
+        (vec!["--help"], "Exit status"),
+        (vec!["plan", "--help"], "--overwrite"),
+        (vec!["--version"], env!("CARGO_PKG_VERSION")),
+        (vec!["nozzles"], "rotary-slow"),
+        (vec!["assumptions"], "source:"),
+        (vec!["schema", "turf"], "du_lq_field"),
+        (vec!["schema", "columns"], "| `head_id` |"),
+    ] {
+        let ran = evenfall(home.path(), &arguments);
+        assert_eq!(ran.status, Some(0), "{arguments:?}: {}", ran.stderr);
+        assert!(ran.stdout.contains(said), "{arguments:?}: {}", ran.stdout);
+    }
+}
+
+#[test]
+fn the_readme_describes_the_columns_as_they_are() {
+    let ran = evenfall(Path::new("."), &["schema", "columns"]);
+    let readme =
+        fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
+    let (_, after) = readme.split_once("<!-- columns: begin -->\n").unwrap();
+    let (table, _) = after.split_once("<!-- columns: end -->").unwrap();
+    assert!(
+        table == ran.stdout,
+        "README.md is stale: put the output of `evenfall schema columns` between the two marks"
+    );
+}
+
+fn collection(folder: &Path, features: &[String]) {
+    let text = format!(
+        "{{\"type\":\"FeatureCollection\",\"features\":[{}]}}",
+        features.join(",")
+    );
+    fs::write(folder.join("turf.geojson"), text).unwrap();
+}

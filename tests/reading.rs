@@ -1,0 +1,733 @@
+//! Layers in, parcels out: joins, ids, formats and reference systems.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::result_large_err,
+    reason = "a test fails by panicking"
+)]
+
+use std::collections::BTreeMap;
+
+use evenfall::issue::Code;
+use evenfall::read::{Inputs, Neighbourhood, Reading, Source};
+use evenfall::site::{Condition, ObstacleKind, Parcel};
+use geo::GeodesicArea;
+
+fn source(name: &str, text: &str) -> Source {
+    Source::from_bytes(name, text.as_bytes().to_vec())
+}
+
+fn open(inputs: &Inputs) -> Neighbourhood {
+    Neighbourhood::open(inputs).unwrap_or_else(|issue| panic!("{issue}"))
+}
+
+/// All parcels; none may fail.
+fn parcels(inputs: &Inputs) -> Vec<Parcel> {
+    open(inputs)
+        .map(
+            |reading| match reading.unwrap_or_else(|issue| panic!("{issue}")) {
+                Reading::Parcel(parcel) => *parcel,
+                failed @ Reading::Failed { .. } => panic!("{failed:?}"),
+            },
+        )
+        .collect()
+}
+
+/// A rectangle; place and size in units of 1e-4 degrees, about 10 m.
+fn rectangle(x: f64, y: f64, width: f64, height: f64) -> String {
+    let at = |dx: f64, dy: f64| {
+        format!(
+            "[{:.7},{:.7}]",
+            5.0 + (x + dx) * 1e-4,
+            43.0 + (y + dy) * 1e-4
+        )
+    };
+    let start = at(0.0, 0.0);
+    format!(
+        "[{start},{},{},{},{start}]",
+        at(width, 0.0),
+        at(width, height),
+        at(0.0, height)
+    )
+}
+
+fn feature(properties: &str, x: f64, y: f64, width: f64, height: f64) -> String {
+    let ring = rectangle(x, y, width, height);
+    format!(
+        r#"{{"type":"Feature","properties":{{{properties}}},"geometry":{{"type":"Polygon","coordinates":[{ring}]}}}}"#
+    )
+}
+
+fn point(properties: &str, x: f64, y: f64) -> String {
+    let (lon, lat) = (5.0 + x * 1e-4, 43.0 + y * 1e-4);
+    format!(
+        r#"{{"type":"Feature","properties":{{{properties}}},"geometry":{{"type":"Point","coordinates":[{lon:.8},{lat:.8}]}}}}"#
+    )
+}
+
+fn collection(features: &[String]) -> String {
+    format!(
+        r#"{{"type":"FeatureCollection","features":[{}]}}"#,
+        features.join(",\n")
+    )
+}
+
+fn turf_ids(parcel: &Parcel) -> Vec<&str> {
+    parcel.turf.iter().map(|area| area.id.as_str()).collect()
+}
+
+fn codes(parcel: &Parcel) -> Vec<Code> {
+    parcel.issues.iter().map(|issue| issue.code).collect()
+}
+
+#[test]
+fn turf_joins_by_id_and_else_by_largest_overlap() {
+    let lots = collection(&[
+        feature(r#""parcel_id":"007","zone":"east""#, 0.0, 0.0, 4.0, 4.0),
+        feature(r#""parcel_id":7"#, 4.0, 0.0, 4.0, 4.0),
+        feature(r#""parcel_id":"empty""#, 8.0, 0.0, 4.0, 4.0),
+    ]);
+    let lawns = collection(&[
+        // By id, though it lies in the other parcel's place.
+        feature(r#""parcel_id":"7","exposure":"Shade""#, 5.0, 0.5, 1.0, 1.0),
+        // 3 of 4 parts in the first parcel.
+        feature("", 1.0, 1.0, 4.0, 1.0),
+        feature(r#""parcel_id":"007","grass":"warm""#, 0.5, 2.5, 1.0, 1.0),
+        feature(r#""parcel_id":"nobody""#, 0.0, 0.0, 1.0, 1.0),
+        feature("", 90.0, 0.0, 1.0, 1.0),
+    ]);
+    let inputs = Inputs {
+        parcels: Some(source("lots", &lots)),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    };
+    let read = parcels(&inputs);
+    assert_eq!(
+        read.iter().map(|p| p.id.as_str()).collect::<Vec<_>>(),
+        ["007", "7", "empty"]
+    );
+    assert_eq!(turf_ids(&read[0]), ["007#1", "007#2"]);
+    assert_eq!(codes(&read[0]), [Code::JO03, Code::JO04]);
+    assert_eq!(read[0].attributes.text("zone").as_deref(), Some("east"));
+    assert_eq!(read[0].outline.len(), 1);
+    assert_eq!(turf_ids(&read[1]), ["7#1"]);
+    assert!(read[1].turf[0].exposure.is_some() && read[0].turf[1].grass.is_some());
+    assert!(read[2].turf.is_empty());
+
+    let mut neighbourhood = open(&inputs);
+    assert_eq!(neighbourhood.expected(), Some(3));
+    assert_eq!(neighbourhood.by_ref().count(), 3);
+    let orphans: Vec<_> = neighbourhood
+        .orphans()
+        .iter()
+        .map(|issue| (issue.code, issue.place.feature))
+        .collect();
+    assert_eq!(orphans, [(Code::JO01, Some(4)), (Code::JO02, Some(5))]);
+    let counts = neighbourhood.counts();
+    assert_eq!(
+        (counts.turf, counts.turf_joined, counts.turf_orphaned),
+        (5, 3, 2)
+    );
+}
+
+#[test]
+fn a_filter_is_about_parcels_and_never_moves_turf_to_a_neighbour() {
+    let lots = collection(&[
+        feature(r#""id":"A","zone":"east""#, 0.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"B","zone":"west""#, 4.0, 0.0, 4.0, 4.0),
+    ]);
+    // Mostly on A, which the filter leaves out.
+    let lawns = collection(&[
+        feature("", 1.0, 1.0, 4.0, 1.0),
+        feature(r#""parcel_id":"A""#, 1.0, 2.0, 1.0, 1.0),
+        feature("", 5.0, 2.0, 1.0, 1.0),
+    ]);
+    for (clause, bbox) in [
+        (Some("zone = 'west'".to_owned()), None),
+        (None, Some([5.000_45, 42.9, 5.1, 43.1])),
+    ] {
+        let inputs = Inputs {
+            parcels: Some(source("lots", &lots)),
+            where_clause: clause,
+            bbox,
+            ..Inputs::of_turf(source("lawns", &lawns))
+        };
+        let mut neighbourhood = open(&inputs);
+        let read: Vec<_> = neighbourhood.by_ref().map(Result::unwrap).collect();
+        assert_eq!(read.len(), 1);
+        let Reading::Parcel(parcel) = &read[0] else {
+            panic!("{read:?}")
+        };
+        assert_eq!((parcel.index, parcel.id.as_str()), (0, "B"));
+        assert_eq!(turf_ids(parcel), ["B#1"]);
+        assert!(neighbourhood.orphans().is_empty());
+        let counts = neighbourhood.counts();
+        assert_eq!(
+            (
+                counts.turf_joined,
+                counts.turf_left_out,
+                counts.parcels_left_out
+            ),
+            (1, 2, 1)
+        );
+    }
+}
+
+#[test]
+fn the_id_comes_from_the_first_column_that_has_one() {
+    let with_own_id = |text: String| text.replacen('{', r#"{"id":"own","#, 1);
+    let lots = collection(&[
+        feature(
+            r#""apn":"0001.0","parcel_id":"P","id":"I""#,
+            0.0,
+            0.0,
+            4.0,
+            4.0,
+        ),
+        feature(r#""parcel_id":"P","id":"I""#, 4.0, 0.0, 4.0, 4.0),
+        feature(r#""parcel_id":null,"id":50"#, 8.0, 0.0, 4.0, 4.0),
+        with_own_id(feature(r#""id":" ""#, 12.0, 0.0, 4.0, 4.0)),
+        feature("", 16.0, 0.0, 4.0, 4.0),
+    ]);
+    let lawns = collection(&[feature("", 1.0, 1.0, 2.0, 1.0)]);
+    let mut inputs = Inputs {
+        parcels: Some(source("lots", &lots)),
+        id_field: Some("apn".into()),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    };
+    let ids = |inputs: &Inputs| {
+        parcels(inputs)
+            .into_iter()
+            .map(|p| p.id)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(ids(&inputs), ["0001.0", "P", "50", "own", "5"]);
+    inputs.id_field = None;
+    assert_eq!(
+        Neighbourhood::open(&inputs).err().map(|issue| issue.code),
+        Some(Code::IN09)
+    );
+}
+
+#[test]
+fn sequence_and_collection_give_the_same_parcels() {
+    let lawns = [
+        feature(r#""parcel_id":"A""#, 0.0, 0.0, 2.0, 2.0),
+        feature(r#""parcel_id":"A""#, 3.0, 0.0, 2.0, 2.0),
+        feature("", 6.0, 0.0, 2.0, 2.0),
+        feature(
+            r#""parcel_id":"B","turf_id":"north lawn""#,
+            9.0,
+            0.0,
+            2.0,
+            2.0,
+        ),
+    ];
+    let whole = parcels(&Inputs::of_turf(source("lawns", &collection(&lawns))));
+    assert_eq!(
+        whole.iter().map(|p| p.id.as_str()).collect::<Vec<_>>(),
+        ["A", "3", "B"]
+    );
+    assert_eq!(turf_ids(&whole[0]), ["A#1", "A#2"]);
+    assert_eq!(turf_ids(&whole[2]), ["north lawn"]);
+    let lines = lawns.join("\n");
+    let separated: String = lawns.iter().map(|lawn| format!("\x1e{lawn}\n")).collect();
+    let pretty: String = lawns
+        .iter()
+        .map(|lawn| format!("\x1e{}\n", lawn.replace(',', ",\n")))
+        .collect();
+    let marked = format!("\u{feff}{lines}\r\n\r\n");
+    for text in [lines, separated, pretty, marked] {
+        let inputs = Inputs::of_turf(source("lawns", &text));
+        assert_eq!(open(&inputs).expected(), None);
+        assert_eq!(parcels(&inputs), whole);
+    }
+    // Grouped as a whole, order does not matter; the first row says where the parcel stands.
+    let mixed = [lawns[0].clone(), lawns[3].clone(), lawns[1].clone()];
+    let read = parcels(&Inputs::of_turf(source("lawns", &collection(&mixed))));
+    assert_eq!(
+        read.iter().map(|p| p.turf.len()).collect::<Vec<_>>(),
+        [2, 1]
+    );
+    // A sequence of turf joins a parcel layer in any order too.
+    let lots = collection(&[
+        feature(r#""id":"B""#, 0.0, 0.0, 20.0, 4.0),
+        feature(r#""id":"A""#, 0.0, 0.0, 20.0, 4.0),
+    ]);
+    let inputs = Inputs {
+        parcels: Some(source("lots", &lots)),
+        ..Inputs::of_turf(source("lawns", &mixed.join("\n")))
+    };
+    assert_eq!(
+        parcels(&inputs)
+            .iter()
+            .map(|p| p.turf.len())
+            .collect::<Vec<_>>(),
+        [1, 2]
+    );
+}
+
+#[test]
+fn reading_may_go_on_in_another_thread() {
+    let lawns = [
+        feature("", 0.0, 0.0, 2.0, 2.0),
+        feature("", 3.0, 0.0, 2.0, 2.0),
+    ];
+    for text in [lawns.join("\n"), collection(&lawns)] {
+        let mut neighbourhood = open(&Inputs::of_turf(source("lawns", &text)));
+        assert!(neighbourhood.next().is_some());
+        let rest = std::thread::spawn(move || neighbourhood.count());
+        assert_eq!(rest.join().unwrap(), 1);
+    }
+}
+
+#[test]
+fn a_stream_holds_one_parcel_at_a_time() {
+    // A reader that would never end shows that nothing waits for the end.
+    let records: String = (0..2_000)
+        .map(|i| {
+            feature(
+                &format!(r#""parcel_id":"P{i}""#),
+                f64::from(i) * 3.0,
+                0.0,
+                2.0,
+                2.0,
+            ) + "\n"
+        })
+        .collect();
+    let inputs = Inputs::of_turf(source("lawns", &records));
+    let mut neighbourhood = open(&inputs);
+    assert!(neighbourhood.next().is_some());
+    assert!(
+        neighbourhood.counts().turf <= 3,
+        "{:?}",
+        neighbourhood.counts()
+    );
+    assert_eq!(neighbourhood.by_ref().count(), 1_999);
+    assert_eq!(neighbourhood.counts().turf, 2_000);
+}
+
+#[test]
+fn heads_go_to_the_nearest_lawn() {
+    // Two lawns 1 m apart, and one that lies over the second.
+    let lawns = collection(&[
+        feature(r#""parcel_id":"A""#, 0.0, 0.0, 2.0, 2.0),
+        feature(r#""parcel_id":"B""#, 2.1, 0.0, 2.0, 2.0),
+        feature(r#""parcel_id":"C""#, 2.1, 0.0, 2.0, 2.0),
+    ]);
+    let heads = collection(&[
+        point(r#""parcel_id":"A""#, 3.0, 1.0),
+        point(r#""parcel_id":"C","condition":"tilted""#, 3.5, 1.0),
+        point(
+            r#""radius_m":4.5,"arc_deg":90,"azimuth_deg":450"#,
+            2.02,
+            1.0,
+        ),
+        point("", 2.08, 1.0),
+        point("", 1.0, 1.0),
+        point("", 1.0, 2.3),
+    ]);
+    let inputs = Inputs {
+        heads: Some(source("heads", &heads)),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    };
+    let mut neighbourhood = open(&inputs);
+    let read: Vec<Parcel> = neighbourhood
+        .by_ref()
+        .map(|reading| match reading {
+            Ok(Reading::Parcel(parcel)) => *parcel,
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    let heads = |parcel: &Parcel| parcel.heads.len();
+    // 450 degrees is out of bounds; the head near A and the one inside it.
+    assert_eq!(read.iter().map(heads).collect::<Vec<_>>(), [2, 2, 1]);
+    let (area, first) = &read[0].heads[0];
+    assert_eq!(
+        (*area, first.radius_m, first.azimuth_deg),
+        (0, Some(4.5), None)
+    );
+    assert_eq!(codes(&read[0]), [Code::IN11]);
+    assert_eq!(read[2].heads[0].1.condition, Condition::Tilted);
+    assert_eq!(neighbourhood.orphans().len(), 1);
+    let counts = neighbourhood.counts();
+    assert_eq!(
+        (counts.heads, counts.heads_joined, counts.heads_orphaned),
+        (6, 5, 1)
+    );
+}
+
+#[test]
+fn obstacles_go_to_every_parcel_within_reach() {
+    let lots = collection(&[
+        feature(r#""id":"A""#, 0.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"B""#, 4.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"C""#, 14.0, 0.0, 4.0, 4.0),
+    ]);
+    let lawns = collection(&[feature(r#""parcel_id":"A""#, 1.0, 1.0, 2.0, 2.0)]);
+    let obstacles = collection(&[
+        feature(r#""kind":"Trunk","height_m":12"#, 2.0, 2.0, 0.1, 0.1),
+        feature("", 5.0, 1.0, 1.0, 1.0),
+    ]);
+    let inputs = Inputs {
+        parcels: Some(source("lots", &lots)),
+        obstacles: Some(source("obstacles", &obstacles)),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    };
+    let read = parcels(&inputs);
+    let kinds = |parcel: &Parcel| parcel.obstacles.iter().map(|o| o.kind).collect::<Vec<_>>();
+    let both = vec![ObstacleKind::Trunk, ObstacleKind::Building];
+    assert_eq!(
+        [kinds(&read[0]), kinds(&read[1])],
+        [both.clone(), both[1..].to_vec()]
+    );
+    assert!(kinds(&read[2]).is_empty());
+    assert_eq!(read[0].obstacles[0].height_m, Some(12.0));
+}
+
+#[test]
+fn a_multipolygon_is_as_many_turf_areas() {
+    let ring = |x: f64| format!("[{}]", rectangle(x, 0.0, 2.0, 2.0));
+    let multi = format!(
+        r#"{{"type":"Feature","properties":{{"parcel_id":"A"}},"geometry":{{"type":"MultiPolygon","coordinates":[{},{}]}}}}"#,
+        ring(0.0),
+        ring(4.0)
+    );
+    let lawns = collection(&[multi, feature(r#""parcel_id":"A""#, 8.0, 0.0, 2.0, 2.0)]);
+    let read = parcels(&Inputs::of_turf(source("lawns", &lawns)));
+    assert_eq!(turf_ids(&read[0]), ["A#1", "A#2", "A#3"]);
+}
+
+/// What two readings of the same ground must agree on.
+fn summary(read: &[Parcel]) -> BTreeMap<String, (f64, Vec<f64>)> {
+    let area_m2 = |polygon: &geo::Polygon<f64>| polygon.geodesic_area_unsigned();
+    read.iter()
+        .map(|parcel| {
+            let turf = parcel
+                .turf
+                .iter()
+                .map(|area| area_m2(&area.polygon))
+                .collect();
+            (
+                parcel.id.clone(),
+                (parcel.outline.iter().map(area_m2).sum(), turf),
+            )
+        })
+        .collect()
+}
+
+fn assert_same_ground(
+    what: &str,
+    one: &BTreeMap<String, (f64, Vec<f64>)>,
+    other: &BTreeMap<String, (f64, Vec<f64>)>,
+) {
+    assert!(!one.is_empty());
+    assert_eq!(
+        one.keys().collect::<Vec<_>>(),
+        other.keys().collect::<Vec<_>>(),
+        "{what}"
+    );
+    let (mut total_one, mut total_other) = (0.0, 0.0);
+    for (id, (parcel_m2, turf_m2)) in one {
+        let (other_parcel_m2, other_turf_m2) = &other[id];
+        assert_eq!(turf_m2.len(), other_turf_m2.len(), "{what}, {id}");
+        let areas = turf_m2
+            .iter()
+            .zip(other_turf_m2)
+            .chain([(parcel_m2, other_parcel_m2)]);
+        for (a, b) in areas {
+            // Coordinates are rounded to 1e-7 degrees in one and to 1 cm in the other.
+            assert!(
+                (a - b).abs() <= f64::max(1e-3 * a, 0.3),
+                "{what}, {id}: {a} {b}"
+            );
+            total_one += a;
+            total_other += b;
+        }
+    }
+    assert!(
+        (total_one - total_other).abs() <= 1e-4 * total_one,
+        "{what}"
+    );
+}
+
+#[cfg(feature = "system-gis")]
+mod formats {
+    use super::*;
+    use std::path::Path;
+
+    use gdal::DriverManager;
+    use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};
+    use gdal::vector::{
+        Feature as OgrFeature, Geometry, LayerAccess, LayerOptions, OGRFieldType,
+        OGRwkbGeometryType,
+    };
+
+    /// Writes lawns with an id and a text to a format, in a system.
+    fn write(path: &Path, driver: &str, epsg: u32, lawns: &[(&str, &str)]) {
+        let system = |epsg| {
+            let mut system = SpatialRef::from_epsg(epsg).unwrap();
+            system.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
+            system
+        };
+        let target = system(epsg);
+        let driver = DriverManager::get_driver_by_name(driver).unwrap();
+        let mut dataset = driver.create_vector_only(path).unwrap();
+        let layer = dataset
+            .create_layer(LayerOptions {
+                name: "turf",
+                srs: Some(&target),
+                ty: OGRwkbGeometryType::wkbPolygon,
+                options: None,
+            })
+            .unwrap();
+        layer
+            .create_defn_fields(&[
+                ("parcel_id", OGRFieldType::OFTString),
+                ("count", OGRFieldType::OFTInteger),
+                ("area_m2", OGRFieldType::OFTReal),
+            ])
+            .unwrap();
+        for (number, (id, wkt)) in lawns.iter().enumerate() {
+            let mut geometry = Geometry::from_wkt(wkt).unwrap();
+            geometry.set_spatial_ref(system(4326));
+            geometry.transform_to_inplace(&target).unwrap();
+            let mut feature = OgrFeature::new(layer.defn()).unwrap();
+            feature.set_geometry(geometry).unwrap();
+            feature.set_field_string(0, id).unwrap();
+            if number > 0 {
+                feature.set_field_integer(1, number as i32).unwrap();
+                feature.set_field_double(2, 12.5).unwrap();
+            }
+            feature.create(&layer).unwrap();
+        }
+        dataset.close().unwrap();
+    }
+
+    const LAWNS: [(&str, &str); 3] = [
+        (
+            "007",
+            "POLYGON((5.06 43.57,5.0603 43.57,5.0603 43.5702,5.06 43.5702,5.06 43.57))",
+        ),
+        (
+            "8",
+            "POLYGON((5.07 43.57,5.0703 43.57,5.0703 43.5702,5.07 43.5702,5.07 43.57),\
+             (5.0701 43.57005,5.0701 43.5701,5.0702 43.5701,5.0701 43.57005))",
+        ),
+        (
+            "007",
+            "POLYGON((5.0604 43.57,5.0605 43.57,5.0605 43.5702,5.0604 43.57))",
+        ),
+    ];
+
+    fn as_geojson() -> String {
+        let rings = |wkt: &str| {
+            wkt.trim_start_matches("POLYGON")
+                .replace(',', "],[")
+                .replace(' ', ",")
+                .replace("((", "[[[")
+                .replace("))", "]]]")
+                .replace(")],[(", "]],[[")
+        };
+        let features: Vec<String> = LAWNS
+            .iter()
+            .map(|(id, wkt)| {
+                format!(
+                    r#"{{"type":"Feature","properties":{{"parcel_id":"{id}"}},"geometry":{{"type":"Polygon","coordinates":{}}}}}"#,
+                    rings(wkt)
+                )
+            })
+            .collect();
+        collection(&features)
+    }
+
+    #[test]
+    fn every_format_and_system_gives_the_same_ground() {
+        let folder = tempfile::tempdir().unwrap();
+        let wanted = summary(&parcels(&Inputs::of_turf(source("turf", &as_geojson()))));
+        let mut compared = 0;
+        for (driver, extension) in [
+            ("GPKG", "gpkg"),
+            ("ESRI Shapefile", "shp"),
+            ("FlatGeobuf", "fgb"),
+            ("GML", "gml"),
+        ] {
+            for epsg in [4326, 2154, 3857, 32631, 4258] {
+                let path = folder.path().join(format!("lawns_{epsg}.{extension}"));
+                write(&path, driver, epsg, &LAWNS);
+                let inputs = Inputs::of_turf(Source::parse(path.to_str().unwrap()).unwrap());
+                let read = parcels(&inputs);
+                let what = format!("{driver} in EPSG:{epsg}");
+                assert_same_ground(&what, &wanted, &summary(&read));
+                let first = read.iter().find(|parcel| parcel.id == "007").unwrap();
+                assert_eq!(first.turf.len(), 2, "{what}");
+                let second = read.iter().find(|parcel| parcel.id == "8").unwrap();
+                assert_eq!(
+                    second.attributes.text("count").as_deref(),
+                    Some("1"),
+                    "{what}"
+                );
+                assert_eq!(second.attributes.number("area_m2"), Some(12.5), "{what}");
+                compared += 1;
+            }
+        }
+        assert_eq!(compared, 20);
+    }
+
+    #[test]
+    fn longitude_and_latitude_pass_bit_for_bit() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lawns.gpkg");
+        write(&path, "GPKG", 4326, &LAWNS);
+        let inputs = Inputs::of_turf(Source::parse(path.to_str().unwrap()).unwrap());
+        let polygons = |read: Vec<Parcel>| -> Vec<geo::Polygon<f64>> {
+            read.into_iter()
+                .flat_map(|p| p.turf)
+                .map(|area| area.polygon)
+                .collect()
+        };
+        let json = polygons(parcels(&Inputs::of_turf(source("turf", &as_geojson()))));
+        assert_eq!(polygons(parcels(&inputs)), json);
+    }
+
+    #[test]
+    fn a_condition_goes_to_the_source() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lawns.gpkg");
+        write(&path, "GPKG", 2154, &LAWNS);
+        let mut inputs = Inputs::of_turf(Source::parse(path.to_str().unwrap()).unwrap());
+        inputs.where_clause = Some("parcel_id LIKE '0%' AND count = 2".into());
+        let read = parcels(&inputs);
+        assert_eq!((read.len(), read[0].turf.len()), (1, 1));
+        assert_eq!(read[0].id, "007");
+    }
+
+    #[test]
+    fn geojson_in_another_system_is_transformed() {
+        let member = r#"{"type":"name","properties":{"name":"urn:ogc:def:crs:EPSG::3857"}}"#;
+        let ring = "[[1602818,6463505],[1602918,6463505],[1602918,6463605],[1602818,6463605],[1602818,6463505]]";
+        let text = format!(
+            r#"{{"type":"FeatureCollection","crs":{member},"features":[{{"type":"Feature","properties":{{}},"geometry":{{"type":"Polygon","coordinates":[{ring}]}}}}]}}"#
+        );
+        let read = parcels(&Inputs::of_turf(source("turf", &text)));
+        // 100 m of Web Mercator at 50.09 degrees north are about 64.2 m on the ground.
+        let area_m2 = read[0].turf[0].polygon.geodesic_area_unsigned();
+        assert!((area_m2 - 4_130.0).abs() < 30.0, "{area_m2}");
+    }
+}
+
+/// The folder of public sets, where there is one.
+fn public_sets() -> Option<std::path::PathBuf> {
+    let folder = std::env::var_os("EVENFALL_DATA").map(std::path::PathBuf::from);
+    if folder.is_none() {
+        println!("skipped: EVENFALL_DATA is not set");
+    }
+    folder
+}
+
+#[cfg(feature = "system-gis")]
+fn layers(folder: &std::path::Path, lots: &str, lawns: &str) -> Inputs {
+    let parse = |name: &str| Source::parse(folder.join(name).to_str().unwrap()).unwrap();
+    Inputs {
+        parcels: Some(parse(lots)),
+        ..Inputs::of_turf(parse(lawns))
+    }
+}
+
+#[cfg(feature = "system-gis")]
+#[test]
+fn cornillon_is_the_same_in_three_formats() {
+    let Some(folder) = public_sets().map(|sets| sets.join("neighbourhood_cornillon_fr")) else {
+        return;
+    };
+    let json = parcels(&layers(&folder, "parcels.geojson", "turf.geojson"));
+    assert_eq!(json.len(), 389);
+    assert_eq!(
+        json.iter().map(|parcel| parcel.turf.len()).sum::<usize>(),
+        101
+    );
+    assert!(
+        json.iter()
+            .all(|parcel| parcel.id.starts_with('0') && parcel.id.len() == 12)
+    );
+    let wanted = summary(&json);
+    let package = layers(
+        &folder,
+        "layers_epsg2154.gpkg:parcels",
+        "layers_epsg2154.gpkg:turf",
+    );
+    assert_same_ground("GeoPackage", &wanted, &summary(&parcels(&package)));
+    // The layers are also found by their role.
+    let by_role = layers(&folder, "layers_epsg2154.gpkg", "layers_epsg2154.gpkg");
+    assert_same_ground("by role", &wanted, &summary(&parcels(&by_role)));
+    let shapes = layers(&folder, "shp/parcels_epsg2154.shp", "shp/turf_epsg2154.shp");
+    assert_same_ground("Shapefile", &wanted, &summary(&parcels(&shapes)));
+}
+
+#[test]
+fn cornillon_joins_by_place_as_by_id() {
+    let Some(folder) = public_sets().map(|sets| sets.join("neighbourhood_cornillon_fr")) else {
+        return;
+    };
+    let text = |name: &str| std::fs::read_to_string(folder.join(name)).unwrap();
+    let lots = text("parcels.geojson");
+    let inputs = |lawns: &str| Inputs {
+        parcels: Some(source("parcels", &lots)),
+        ..Inputs::of_turf(source("turf", lawns))
+    };
+    let by_id = parcels(&inputs(&text("turf.geojson")));
+    let by_place = parcels(&inputs(
+        &text("turf.geojson").replace("\"parcel_id\"", "\"other\""),
+    ));
+    assert_same_ground("by place", &summary(&by_id), &summary(&by_place));
+    assert!(by_place.iter().all(|parcel| {
+        parcel
+            .issues
+            .iter()
+            .filter(|issue| issue.code == Code::JO03)
+            .count()
+            == parcel.turf.len()
+    }));
+    assert!(by_id.iter().all(|parcel| parcel.issues.is_empty()));
+    // Nothing in this set needs repair: every coordinate is one of the file's.
+    assert!(
+        by_id
+            .iter()
+            .flat_map(|p| &p.turf)
+            .all(|area| area.repair_area_frac == 0.0)
+    );
+}
+
+#[cfg(feature = "system-gis")]
+#[test]
+fn bubenec_in_web_mercator_has_its_true_area() {
+    let Some(folder) = public_sets().map(|sets| sets.join("neighbourhood_bubenec_cz")) else {
+        return;
+    };
+    let mut inputs = layers(
+        &folder,
+        "plots_buildings_epsg3857.gpkg:parcels",
+        "turf.geojson",
+    );
+    let buildings = folder.join("plots_buildings_epsg3857.gpkg:buildings");
+    inputs.obstacles = Some(Source::parse(buildings.to_str().unwrap()).unwrap());
+    let read = parcels(&inputs);
+    assert_eq!(read.len(), 407);
+    assert_eq!(
+        read.iter().map(|parcel| parcel.turf.len()).sum::<usize>(),
+        128
+    );
+    let (mut lots_m2, mut turf_m2) = (0.0, 0.0);
+    for (lot_m2, areas_m2) in summary(&read).values() {
+        lots_m2 += lot_m2;
+        turf_m2 += areas_m2.iter().sum::<f64>();
+    }
+    // Areas as the set's own description gives them, from EPSG:5514.
+    assert!((lots_m2 / 278_887.0 - 1.0).abs() < 1e-3, "{lots_m2}");
+    assert!((turf_m2 / 10_282.0 - 1.0).abs() < 2e-3, "{turf_m2}");
+    let with_buildings = read
+        .iter()
+        .filter(|parcel| !parcel.obstacles.is_empty())
+        .count();
+    assert!(with_buildings > 200, "{with_buildings}");
+}
