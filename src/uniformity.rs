@@ -14,7 +14,7 @@
 //! - Merriam J. L., Keller J., *Farm Irrigation System Evaluation*, Utah State University, 1978.
 
 use crate::catalogue::{Head, Pattern, Profile};
-use crate::rain::{Grid, RainGrid, Variation, reach_counts};
+use crate::rain::{Grid, RainGrid, Variation, reach_counts, seen_by, stopped_l_h};
 use crate::shape::Outline;
 
 /// Bounds of the cell's side \[m\] and its share of the smallest throw.
@@ -72,12 +72,10 @@ pub struct Uniformity {
 pub struct Surroundings<'a> {
     /// Pavements; `None` without an obstacle layer.
     pub pavements: Option<&'a [Outline]>,
-    /// Buildings, walls and trunks; `None` without an obstacle layer.
+    /// Buildings, walls and trunks, which stop the throw; `None` without an obstacle layer.
     pub blocks: Option<&'a [Outline]>,
     /// The parcel's outline; `None` without a parcel layer.
     pub parcel: Option<&'a [Outline]>,
-    /// What each head can see, where something stands in its way.
-    pub seen: &'a [Option<Outline>],
 }
 
 /// The cell's side for a set of heads: smallest throw / 20, from 0.1 to 0.4 m.
@@ -94,6 +92,9 @@ pub fn cell_m(heads: &[Head]) -> f64 {
 }
 
 /// Measures a layout. `None` without heads, without turf cells or without rain on the turf.
+///
+/// Throws end at the blocks around. In the members of `du_lq_robust` the patterns vary while heads
+/// and blocks stay in their places: see [`seen_by`].
 #[must_use]
 pub fn measure(
     outline: &Outline,
@@ -108,17 +109,17 @@ pub fn measure(
     let reach_m = heads.iter().map(Head::reach_m).fold(0.0, f64::max);
     let cell_m = cell_m(heads);
     let wide = Grid::over(outline, cell_m, reach_m);
-    let rain = RainGrid::of(&wide, heads, profile, around.seen);
+    let seen: Vec<Option<Outline>> = match around.blocks {
+        Some(blocks) if !blocks.is_empty() => {
+            heads.iter().map(|head| seen_by(head, blocks)).collect()
+        }
+        _ => Vec::new(),
+    };
+    let rain = RainGrid::of(&wide, heads, profile, &seen);
     let rates = rain.turf_rates();
     let even = evenness(&rates)?;
-    let (landed_l_h, beside_l_h) = rain.landed_l_h();
-    // What neither falls on turf nor beside it has met a building, wall or trunk. Without any of
-    // those the small rest is the error of the cells.
-    let stopped_l_h = if around.seen.iter().any(Option::is_some) {
-        (flow_l_h - landed_l_h - beside_l_h).max(0.0)
-    } else {
-        0.0
-    };
+    let (_, beside_l_h) = rain.landed_l_h();
+    let stopped_l_h = stopped_l_h(&wide, heads, profile, &seen);
     let share_on = |outlines: &[Outline]| {
         outlines
             .iter()
@@ -130,7 +131,7 @@ pub fn measure(
         .blocks
         .map(|blocks| share_on(blocks) + stopped_l_h / flow_l_h);
     let on_parcel = around.parcel.map(share_on);
-    let reached = reach_counts(&wide, heads, around.seen);
+    let reached = reach_counts(&wide, heads, &seen);
     let share = |hits: usize| hits as f64 / rates.len() as f64;
     let narrow = Grid::over(outline, cell_m, 0.0);
     Some(Uniformity {
@@ -139,7 +140,7 @@ pub fn measure(
         rate_mm_h: even.mean,
         rate_gross_mm_h: flow_l_h / outline.area_m2(),
         du_lq: even.du_lq,
-        du_lq_robust: robust_du_lq(&narrow, heads, profile, around.seen, even.du_lq),
+        du_lq_robust: robust_du_lq(&narrow, heads, profile, &seen, even.du_lq),
         cu_pct: even.cu_pct,
         cv: even.cv,
         sc: scheduling_coefficient(&rain, even.mean),

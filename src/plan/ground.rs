@@ -77,12 +77,11 @@ impl Ground {
     }
 
     /// What the measures of uniformity need to know of the surroundings.
-    pub(super) fn surroundings<'a>(&'a self, seen: &'a [Option<Outline>]) -> Surroundings<'a> {
+    pub(super) fn surroundings(&self) -> Surroundings<'_> {
         Surroundings {
             pavements: self.has_obstacle_layer.then_some(self.pavements.as_slice()),
             blocks: self.has_obstacle_layer.then_some(self.blocks.as_slice()),
             parcel: (!self.parcel.is_empty()).then_some(self.parcel.as_slice()),
-            seen,
         }
     }
 }

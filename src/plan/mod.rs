@@ -166,7 +166,7 @@ impl Planner {
         for head in &mut heads {
             settle(head, &site.ground.frame);
         }
-        let around = site.ground.surroundings(&[]);
+        let around = site.ground.surroundings();
         let uniformity = measure(site.outline, &heads, &family.profile, &around);
         let year = uniformity.as_ref().map(|even| {
             water::year_of(

@@ -2,63 +2,17 @@
 
 use super::grid::Grid;
 use super::kernel::Run;
+use super::seen::SeenRows;
 use crate::catalogue::{Head, Pattern, StripKind};
 use crate::shape::{Outline, Point};
 
-/// Most runs of cells that one row of a footprint can have. A sector gives two; a sector cut by
-/// shadows gives more, and what goes beyond is merged into the last run.
-const MOST_SPANS: usize = 12;
-
-/// The runs of cells of one row: first column and the one behind the last.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Spans {
-    list: [(i32, i32); MOST_SPANS],
-    len: usize,
-}
-
-impl Spans {
-    fn none() -> Spans {
-        Spans {
-            list: [(0, 0); MOST_SPANS],
-            len: 0,
-        }
-    }
-
-    fn push(&mut self, start: i32, end: i32) {
-        if start >= end {
-            return;
-        }
-        if self.len < MOST_SPANS {
-            self.list[self.len] = (start, end);
-            self.len += 1;
-        } else {
-            self.list[MOST_SPANS - 1].1 = end;
-        }
-    }
-
-    pub(super) fn as_slice(&self) -> &[(i32, i32)] {
-        &self.list[..self.len]
-    }
-
-    /// The parts of these runs that also lie in `other`; both lists run from west to east.
-    fn within(&self, other: &Spans) -> Spans {
-        let mut both = Spans::none();
-        for &(a0, a1) in self.as_slice() {
-            for &(b0, b1) in other.as_slice() {
-                both.push(a0.max(b0), a1.min(b1));
-            }
-        }
-        both
-    }
-}
-
 /// What a head waters, ready for row-by-row work: no trigonometry is left in it.
 #[derive(Debug, Clone)]
-pub(super) struct Footprint {
+pub(super) struct Footprint<'s> {
     at: Point,
     shape: Shape,
     /// What the head can see, where walls or trunks stand in its way.
-    visible: Option<Outline>,
+    seen: Option<&'s Outline>,
 }
 
 #[derive(Debug, Clone)]
@@ -109,9 +63,9 @@ impl Edge {
     }
 }
 
-impl Footprint {
+impl<'s> Footprint<'s> {
     /// Prepares a head's pattern, optionally cut to what it can see.
-    pub(super) fn of(head: &Head, visible: Option<Outline>) -> Footprint {
+    pub(super) fn of(head: &Head, seen: Option<&'s Outline>) -> Footprint<'s> {
         let shape = match head.pattern {
             Pattern::Sector {
                 radius_m,
@@ -133,29 +87,30 @@ impl Footprint {
         Footprint {
             at: head.at,
             shape,
-            visible,
+            seen,
         }
     }
 
     /// A sector from its parts.
-    pub(super) fn sector(at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Footprint {
+    pub(super) fn sector(
+        at: Point,
+        radius_m: f64,
+        start_deg: f64,
+        sweep_deg: f64,
+        seen: Option<&'s Outline>,
+    ) -> Footprint<'s> {
         Footprint {
             at,
             shape: Shape::Sector {
                 radius_m,
                 arc: Arc::new(start_deg, sweep_deg),
             },
-            visible: None,
+            seen,
         }
     }
 
-    /// Cuts the footprint to what the head can see.
-    pub(super) fn cut_to(&mut self, seen: &Outline) {
-        self.visible = Some(seen.clone());
-    }
-
     /// The same pattern with the throw cut to a share of it; strips stay as they are.
-    pub(super) fn shortened(&self, share: f64) -> Footprint {
+    pub(super) fn shortened(&self, share: f64) -> Footprint<'s> {
         let mut shorter = self.clone();
         if let Shape::Sector { radius_m, .. } = &mut shorter.shape {
             *radius_m *= share;
@@ -183,38 +138,31 @@ impl Footprint {
     /// Calls `visit(row, start, end)` for every run of cells, row by row and from west to east.
     #[inline]
     pub(super) fn visit(&self, grid: &Grid, mut visit: impl FnMut(usize, i32, i32)) {
-        for row in self.rows(grid) {
-            let y = grid.first.y + row as f64 * grid.cell_m;
-            match (&self.shape, &self.visible) {
-                (Shape::Sector { radius_m, arc }, None) => {
-                    self.sector_runs(grid, y, *radius_m, arc, |start, end| visit(row, start, end));
-                }
-                (shape, visible) => {
-                    let mut spans = Spans::none();
-                    match shape {
-                        Shape::Sector { radius_m, arc } => {
-                            self.sector_runs(grid, y, *radius_m, arc, |start, end| {
-                                spans.push(start, end)
-                            });
-                        }
-                        Shape::Rectangle { corners } => {
-                            spans = crossing_spans(
-                                grid,
-                                y,
-                                (0..4).map(|i| (corners[i], corners[(i + 1) % 4])),
-                            );
-                        }
-                    }
-                    if let Some(seen) = visible
-                        && !spans.as_slice().is_empty()
-                    {
-                        spans = spans.within(&crossing_spans(grid, y, seen.edges()));
-                    }
-                    for &(start, end) in spans.as_slice() {
-                        visit(row, start, end);
-                    }
+        let rows = self.rows(grid);
+        match self.seen {
+            None => {
+                for row in rows {
+                    self.runs(grid, row, |start, end| visit(row, start, end));
                 }
             }
+            Some(outline) => {
+                let seen = SeenRows::of(grid, rows.clone(), outline);
+                for row in rows {
+                    self.runs(grid, row, |start, end| {
+                        seen.within(grid, row, (start, end), |start, end| visit(row, start, end));
+                    });
+                }
+            }
+        }
+    }
+
+    /// The runs of cells of one row, whatever the head sees.
+    #[inline]
+    fn runs(&self, grid: &Grid, row: usize, add: impl FnMut(i32, i32)) {
+        let y = grid.first.y + row as f64 * grid.cell_m;
+        match &self.shape {
+            Shape::Sector { radius_m, arc } => self.sector_runs(grid, y, *radius_m, arc, add),
+            Shape::Rectangle { corners } => rectangle_run(grid, y, corners, add),
         }
     }
 
@@ -327,24 +275,23 @@ fn admitted(edges: &[Edge; 2], dy: f64) -> (f64, f64) {
     (from, to)
 }
 
-/// The runs of a row inside a polygon given by its edges (even-odd).
-fn crossing_spans(grid: &Grid, y: f64, edges: impl Iterator<Item = (Point, Point)>) -> Spans {
-    let mut xs = [0.0_f64; 2 * MOST_SPANS];
-    let mut len = 0;
-    for (a, b) in edges {
-        if (a.y > y) != (b.y > y) && len < xs.len() {
-            xs[len] = a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x);
-            len += 1;
+/// The run of a row inside a convex quadrilateral.
+#[inline]
+fn rectangle_run(grid: &Grid, y: f64, corners: &[Point; 4], mut add: impl FnMut(i32, i32)) {
+    let (mut from, mut to) = (f64::INFINITY, f64::NEG_INFINITY);
+    for i in 0..4 {
+        let (a, b) = (corners[i], corners[(i + 1) % 4]);
+        if (a.y > y) != (b.y > y) {
+            let x = a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x);
+            (from, to) = (from.min(x), to.max(x));
         }
     }
-    let xs = &mut xs[..len];
-    xs.sort_by(f64::total_cmp);
-    let mut spans = Spans::none();
-    for pair in xs.chunks_exact(2) {
-        let (start, end) = grid.columns_between(pair[0], pair[1]);
-        spans.push(start, end);
+    if from < to {
+        let (start, end) = grid.columns_between(from, to);
+        if start < end {
+            add(start, end);
+        }
     }
-    spans
 }
 
 /// The corners of a strip's rectangle, around.
@@ -399,7 +346,7 @@ mod tests {
             for sweep in [45, 90, 135, 175, 180, 185, 225, 270, 360] {
                 let (start_deg, sweep_deg) = (f64::from(start) + 1.0, f64::from(sweep));
                 let at = Point::new(0.31, -0.17);
-                let footprint = Footprint::sector(at, 4.4, start_deg, sweep_deg);
+                let footprint = Footprint::sector(at, 4.4, start_deg, sweep_deg, None);
                 let mut wet = vec![false; grid.cols * grid.rows];
                 footprint.visit(&grid, |row, a, b| {
                     wet[row * grid.cols + a as usize..row * grid.cols + b as usize].fill(true);

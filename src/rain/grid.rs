@@ -129,13 +129,20 @@ impl Grid {
         start as usize..end as usize
     }
 
+    /// The same and one row more on both sides, for tests that must not miss a row by rounding.
+    #[inline]
+    pub(super) fn rows_about(&self, low_y: f64, high_y: f64) -> std::ops::Range<usize> {
+        let rows = self.rows_between(low_y, high_y);
+        rows.start.saturating_sub(1)..(rows.end + 1).min(self.rows)
+    }
+
     /// The runs of cells of each row whose centres lie inside an outline, by its crossings with
     /// the row: `visit(row, start, end)`.
     pub(super) fn fill(&self, outline: &Outline, mut visit: impl FnMut(usize, i32, i32)) {
         let mut crossings: Vec<Vec<f64>> = vec![Vec::new(); self.rows];
         for (a, b) in outline.edges() {
             let (low, high) = if a.y < b.y { (a.y, b.y) } else { (b.y, a.y) };
-            for row in self.rows_between(low, high) {
+            for row in self.rows_about(low, high) {
                 let y = self.first.y + row as f64 * self.cell_m;
                 if (a.y > y) != (b.y > y) {
                     crossings[row].push(a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x));

@@ -8,11 +8,13 @@
 mod footprint;
 mod grid;
 mod kernel;
+mod seen;
 mod trial;
 mod wetted;
 
 pub use footprint::strip_corners;
 pub use grid::Grid;
+pub use seen::seen_by;
 pub use trial::{Board, Candidate, Weights};
 pub use wetted::wetted_outline;
 
@@ -140,8 +142,8 @@ impl<'g> RainGrid<'g> {
         }
     }
 
-    /// The rain of all heads of one profile. `seen` gives what a head can see where something
-    /// stands in its way.
+    /// The rain of all heads of one profile. `seen` gives what each head can see where something
+    /// stands in its way; heads beyond its end see everything.
     #[must_use]
     pub fn of(
         grid: &'g Grid,
@@ -151,12 +153,13 @@ impl<'g> RainGrid<'g> {
     ) -> RainGrid<'g> {
         let mut rain = RainGrid::dry(grid);
         for (i, head) in heads.iter().enumerate() {
-            rain.add(head, profile, seen.get(i).cloned().flatten());
+            rain.add(head, profile, nth(seen, i));
         }
         rain
     }
 
-    /// Wets the field anew with other heads, keeping its memory.
+    /// Wets the field anew with varied heads, keeping its memory. What they see is not varied: see
+    /// [`seen_by`].
     pub fn reset(
         &mut self,
         heads: &[Head],
@@ -166,16 +169,20 @@ impl<'g> RainGrid<'g> {
     ) {
         self.field.fill(0.0);
         for (i, head) in heads.iter().enumerate() {
-            self.add(&variation.of(head), profile, seen.get(i).cloned().flatten());
+            self.add(&variation.of(head), profile, nth(seen, i));
         }
     }
 
-    /// Adds one head.
-    pub fn add(&mut self, head: &Head, profile: &Profile, seen: Option<Outline>) {
+    /// Adds one head, cut to what it can see.
+    pub fn add(&mut self, head: &Head, profile: &Profile, seen: Option<&Outline>) {
+        self.throw(head, profile, seen, 1.0);
+    }
+
+    fn throw(&mut self, head: &Head, profile: &Profile, seen: Option<&Outline>, sign: f32) {
         let footprint = Footprint::of(head, seen);
         let jet = Jet::of(head, profile);
         footprint.runs_into(self.grid, &mut self.runs);
-        jet.add(&mut self.field, self.grid, &self.runs, 1.0);
+        jet.add(&mut self.field, self.grid, &self.runs, sign);
     }
 
     /// The cells.
@@ -243,13 +250,40 @@ impl<'g> RainGrid<'g> {
     }
 }
 
+/// Water that walls, buildings and trunks stop \[L/h\]: what the heads would throw onto the cells
+/// if nothing stood in their way, less what they do throw.
+#[must_use]
+pub fn stopped_l_h(
+    grid: &Grid,
+    heads: &[Head],
+    profile: &Profile,
+    seen: &[Option<Outline>],
+) -> f64 {
+    if seen.iter().all(Option::is_none) {
+        return 0.0;
+    }
+    let mut hidden = RainGrid::dry(grid);
+    for (head, seen) in heads.iter().zip(seen) {
+        if seen.is_some() {
+            hidden.throw(head, profile, None, 1.0);
+            hidden.throw(head, profile, seen.as_ref(), -1.0);
+        }
+    }
+    let (turf, beside) = hidden.landed_l_h();
+    turf + beside
+}
+
+/// What a head sees, where a list says so.
+fn nth(seen: &[Option<Outline>], i: usize) -> Option<&Outline> {
+    seen.get(i).and_then(Option::as_ref)
+}
+
 /// For each turf cell, how many heads reach it (s ≤ 0.95).
 #[must_use]
 pub fn reach_counts(grid: &Grid, heads: &[Head], seen: &[Option<Outline>]) -> Vec<u8> {
     let mut counts = vec![0_u8; grid.cols * grid.rows];
     for (i, head) in heads.iter().enumerate() {
-        let footprint =
-            Footprint::of(head, seen.get(i).cloned().flatten()).shortened(REACHED_SHARE);
+        let footprint = Footprint::of(head, nth(seen, i)).shortened(REACHED_SHARE);
         footprint.visit(grid, |row, start, end| {
             let from = row * grid.cols;
             for count in &mut counts[from + start as usize..from + end as usize] {

@@ -184,20 +184,18 @@ impl<'g> Board<'g> {
     }
 }
 
-fn prepared<'p>(
+fn prepared<'s, 'p>(
     candidate: &Candidate,
-    seen: Option<&Outline>,
+    seen: Option<&'s Outline>,
     profile: &'p Profile,
-) -> (Footprint, Jet<'p>) {
-    let mut footprint = Footprint::sector(
+) -> (Footprint<'s>, Jet<'p>) {
+    let footprint = Footprint::sector(
         candidate.at,
         candidate.radius_m,
         candidate.start_deg,
         candidate.sweep_deg,
+        seen,
     );
-    if let Some(seen) = seen {
-        footprint.cut_to(seen);
-    }
     (
         footprint,
         Jet::sector(

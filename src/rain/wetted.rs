@@ -10,7 +10,7 @@ const CHORD_DEG: f64 = 2.5;
 /// The ground that a head waters: its sector, with corners on the circle at most 2.5° apart and
 /// the head as its apex, or its strip, less what it cannot see. `None` when nothing is left.
 ///
-/// `seen` is star-shaped about the head, as [`seen_from`](crate::shape::seen_from) gives it. What it hides of
+/// `seen` is star-shaped about the head, as [`seen_by`](super::seen_by) gives it. What it hides of
 /// a full circle of throw R at distance d and width w is a wedge of about w (R² − d²) / 2 d.
 #[must_use]
 pub fn wetted_outline(head: &Head, seen: Option<&Outline>) -> Option<Outline> {
