@@ -5,6 +5,8 @@ use super::lattice::{Lattice, Weave};
 use super::refine::{Lawn, Search, Taste};
 use super::ring::{self, Frontage, Spot};
 use super::rule::longest_edges;
+use super::scene;
+use super::stand::Footing;
 use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role, Site};
 use crate::catalogue::Family;
 use crate::rain::Grid;
@@ -104,12 +106,17 @@ pub(super) fn designed(
         Favour::Balance => (0.87, 1.15),
         Favour::Heads => (0.75, 1.3),
     };
+    let footing = Footing::of(site);
+    let grid = Grid::over(outline, cell_m, 0.0);
     let lawn = Lawn {
         outline,
         boundaries: ring::read_boundaries(outline, throw_m),
         throws: Throws::around(family, throw_m, family.longest_m()),
         throw_m,
-        grid: Grid::over(outline, cell_m, 0.0),
+        barred: footing.barred_cells(&grid),
+        footing,
+        scene: scene::scene(site, family, cell_m),
+        grid,
         profile: &family.profile,
         taste: TASTE,
         most: ((rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
@@ -257,7 +264,10 @@ fn boundary_heads(lawn: &Lawn, frontage: &Frontage, k: usize) -> Vec<Free> {
             .iter()
             .any(|head| head.sector.at.distance(at) < CROWDED_FRAC * lawn.throw_m);
         if !crowded && !ring::is_on_sliver(lawn.outline, &boundary.path, spot.way_m) {
-            heads.push(lawn.throws.at_spot(spot, boundary, lawn.throw_m));
+            heads.extend(
+                lawn.throws
+                    .at_spot(spot, boundary, &lawn.footing, lawn.throw_m),
+            );
         }
     }
     heads
@@ -270,6 +280,7 @@ fn add_inside(lawn: &Lawn, lattice: &Lattice, heads: &mut Vec<Free>) {
         let is_clear = heads[..on_boundary]
             .iter()
             .all(|head| head.sector.at.distance(at) >= CLEAR_FRAC * lattice.pitch_m);
+        let is_clear = is_clear && lawn.is_open(at);
         if is_clear && lawn.outline.boundary_distance_m(at) >= INSET_FRAC * lattice.pitch_m {
             heads.push(lawn.throws.inside(at, lawn.throw_m));
         }

@@ -6,7 +6,9 @@ mod lattice;
 mod refine;
 mod ring;
 mod rule;
+mod scene;
 mod site;
+mod stand;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};

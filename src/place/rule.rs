@@ -10,8 +10,12 @@
 //! - Inside: a triangular lattice of pitch R (rows 0.866 R apart) along the longest edge of the
 //!   outline, from that edge's first end; points at least 0.5 R from every boundary head stay.
 //! - Arcs: the interior angle at the head, to the nearest 5°, about its bisector.
+//!
+//! Heads that would stand off the turf, by the simplification, come onto its edge; where walls,
+//! pavement or trunks are known, heads stand off them.
 
 use super::lattice::{Lattice, Weave};
+use super::stand::Footing;
 use super::{Setter, Site};
 use crate::catalogue::{Family, Head, Role};
 use crate::shape::{Outline, Point, Ring, inscribed_circle, simplified};
@@ -58,19 +62,16 @@ pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
         .flat_map(|ring| ring_posts(ring, throw_m))
         .collect();
     posts = thinned(posts, THIN_FRAC * throw_m);
+    let footing = Footing::of(site);
     let mut heads: Vec<Head> = posts
         .iter()
-        .map(|post| {
+        .filter_map(|post| {
+            let at = footing.settled(post.at)?;
             let sweep_deg = setter.nearest_sweep_deg(post.inside_deg);
             // The inside lies left of the way; its bisector is half the angle left of the way on.
             let bisector_deg = post.onward_deg - post.inside_deg / 2.0;
-            setter.head(
-                post.at,
-                post.role,
-                throw_m,
-                bisector_deg - sweep_deg / 2.0,
-                sweep_deg,
-            )
+            let start_deg = bisector_deg - sweep_deg / 2.0;
+            Some(setter.head(at, post.role, throw_m, start_deg, sweep_deg))
         })
         .collect();
     let Some(&longest) = longest_edges(outline.outer()).first() else {
@@ -88,7 +89,8 @@ pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
             .iter()
             .all(|post| post.at.distance(at) >= CLEAR_FRAC * throw_m)
         {
-            heads.push(setter.head(at, Role::Interior, throw_m, 0.0, 360.0));
+            let settled = footing.settled(at);
+            heads.extend(settled.map(|at| setter.head(at, Role::Interior, throw_m, 0.0, 360.0)));
         }
     }
     heads

@@ -8,12 +8,14 @@
 mod footprint;
 mod grid;
 mod kernel;
+mod scene;
 mod seen;
 mod trial;
 mod wetted;
 
 pub use footprint::strip_corners;
 pub use grid::Grid;
+pub use scene::Scene;
 pub use seen::seen_by;
 pub use trial::{Board, Candidate, Weights};
 pub use wetted::wetted_outline;
