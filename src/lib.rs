@@ -15,6 +15,7 @@ pub mod crs;
 pub mod issue;
 pub mod place;
 pub mod plan;
+pub mod program;
 pub mod rain;
 pub mod read;
 pub mod savings;
