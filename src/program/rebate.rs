@@ -107,6 +107,9 @@ mod tests {
             per_claim_cur_m3: 1.0,
             ..RULE
         };
-        assert_eq!(mixed.ceiling_cur(&bill(10, 1000.0)), 70.0 + 50.0 + 100.0 + 8.0);
+        assert_eq!(
+            mixed.ceiling_cur(&bill(10, 1000.0)),
+            70.0 + 50.0 + 100.0 + 8.0
+        );
     }
 }
