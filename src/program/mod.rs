@@ -4,6 +4,7 @@
 mod allot;
 mod draws;
 mod economics;
+mod eligibility;
 mod inspection;
 mod rebate;
 mod supply;
@@ -11,6 +12,7 @@ mod supply;
 pub use allot::{Allotment, Item, allot, allot_with_floors};
 pub use draws::{COORDINATES, DRAWS, Range, Sample, Spread, Words, percentile};
 pub use economics::{Investment, annuity_value, capital_recovery_factor};
+pub use eligibility::{Eligibility, Requirement};
 pub use inspection::{Finding, Realisation, Site, Why, realisation, sample};
 pub use rebate::{Bill, RebateRule};
 pub use supply::{Offer, Step, supply_curve};
