@@ -12,6 +12,7 @@ pub mod catalogue;
 pub mod cli;
 pub mod climate;
 pub mod crs;
+pub mod hydraulics;
 pub mod issue;
 pub mod place;
 pub mod plan;
