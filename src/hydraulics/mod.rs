@@ -5,8 +5,11 @@
 //! [`laterals`] draws the pipes from the valve to its heads, `network` solves them with the flows
 //! that the pressures give, and `materials` counts what has to be bought.
 
+pub mod laterals;
 pub mod nozzle;
 pub mod pipe;
+pub mod stations;
+pub mod trench;
 
 /// Density of water at 20 °C \[kg/m³\].
 pub const DENSITY_KG_M3: f64 = 998.0;
