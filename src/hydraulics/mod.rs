@@ -6,9 +6,11 @@
 //! that the pressures give, and `materials` counts what has to be bought.
 
 pub mod laterals;
+pub mod network;
 pub mod nozzle;
 pub mod pipe;
 pub mod stations;
+pub mod supply;
 pub mod trench;
 
 /// Density of water at 20 °C \[kg/m³\].

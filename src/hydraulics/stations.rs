@@ -30,6 +30,8 @@ const NEAR: usize = 4;
 const BALANCE_WEIGHT: f64 = 0.5;
 /// A station is dissolved only below this share of the safe flow.
 const DISSOLVE_BELOW: f64 = 0.6;
+/// One station in so many may be added to those that the flow asks for before cuts are forced.
+const SPARE_PER: usize = 6;
 /// Room for rounding in comparisons of flow.
 const ROUNDING: f64 = 1e-9;
 
@@ -108,20 +110,26 @@ fn flow_of(outlets: &[Outlet], members: &[usize]) -> f64 {
     members.iter().map(|&i| outlets[i].flow_lpm).sum()
 }
 
-/// Cuts a set of heads into parts within the safe flow.
+/// Cuts a set of heads into parts within the safe flow: into as many as the flow asks for, or a
+/// few more where single heads do not fill them; where even that fails, wherever a cut is needed.
 fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64) -> Vec<Members> {
     let parts_for = |flow_lpm: f64| ((flow_lpm / safe_lpm - ROUNDING).ceil() as usize).max(1);
+    let least = parts_for(flow_of(outlets, &all));
+    for parts in least..=least + 1 + least / SPARE_PER {
+        if let Some(sets) = evenly(outlets, &all, parts, safe_lpm) {
+            return sets;
+        }
+    }
     let mut done = Vec::new();
     let mut open = vec![all];
     // Every cut leaves two smaller sets, so there are fewer cuts than heads.
     while let Some(members) = open.pop() {
-        let flow_lpm = flow_of(outlets, &members);
-        let mut parts = parts_for(flow_lpm);
+        let mut parts = parts_for(flow_of(outlets, &members));
         if parts == 1 || members.len() == 1 {
             done.push(members);
             continue;
         }
-        // More parts than the flow asks for, where single heads are too large to pack well.
+        // At the latest with a part for each head every cut fits.
         let halves = loop {
             if let Some(halves) = cut(outlets, &members, parts, safe_lpm) {
                 break halves;
@@ -132,6 +140,25 @@ fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64) -> Vec<Members> {
         open.push(halves.0);
     }
     done
+}
+
+/// Cuts a set into exactly so many parts within the safe flow; `None` where that fails.
+fn evenly(outlets: &[Outlet], all: &[usize], parts: usize, safe_lpm: f64) -> Option<Vec<Members>> {
+    let mut done = Vec::new();
+    let mut open = vec![(all.to_vec(), parts)];
+    while let Some((members, parts)) = open.pop() {
+        if parts == 1 {
+            done.push(members);
+            continue;
+        }
+        let (few, rest) = cut(outlets, &members, parts, safe_lpm)?;
+        // The part with less flow is the one with fewer stations, if they differ.
+        let few_first = flow_of(outlets, &few) <= flow_of(outlets, &rest);
+        let (less, more) = (parts / 2, parts - parts / 2);
+        open.push((rest, if few_first { more } else { less }));
+        open.push((few, if few_first { less } else { more }));
+    }
+    Some(done)
 }
 
 /// Cuts a set in two so that one side can be half of so many stations; of several directions the
