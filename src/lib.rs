@@ -13,6 +13,7 @@ pub mod clause;
 pub mod cli;
 pub mod climate;
 pub mod crs;
+pub mod hydraulics;
 pub mod issue;
 pub mod place;
 pub mod plan;

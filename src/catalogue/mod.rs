@@ -1,9 +1,11 @@
 //! Nozzle families: what can be bought, and what it does at which setting.
 
+mod hardware;
 mod head;
 mod parse;
 mod profile;
 
+pub use hardware::{CurvePoint, Hardware, Part, PipeSize, ValveSize};
 pub use head::{Head, Pattern, Role};
 pub use profile::{BadProfile, Profile};
 
@@ -19,6 +21,8 @@ pub struct Catalogue {
     pub title: String,
     /// Its families.
     pub families: Vec<Family>,
+    /// Pipes, bodies, valves and small parts.
+    pub hardware: Hardware,
 }
 
 /// Nozzles that may share a station: same stream, same rate, same rated pressure.
@@ -36,6 +40,8 @@ pub struct Family {
     pub flow_exponent: f64,
     /// Exponent e of R ∝ P^e below the rated pressure.
     pub throw_exponent: f64,
+    /// Flow and throw at several pressures, by rising pressure; empty where the exponents hold.
+    pub curve: Vec<CurvePoint>,
     /// The radial profile of every nozzle of the family.
     pub profile: Profile,
     /// Angle above the horizontal at which the stream leaves \[degrees\].

@@ -2,7 +2,8 @@
 
 use serde::Deserialize;
 
-use super::{Catalogue, Family, FlowFollows, Nozzle, Profile, Strip, StripKind, Sweeps};
+use super::hardware::{HardwareText, curve};
+use super::{Catalogue, Family, FlowFollows, Hardware, Nozzle, Profile, Strip, StripKind, Sweeps};
 use crate::issue::{Code, Issue};
 use crate::units::{Flow, Length, Pressure};
 
@@ -17,6 +18,7 @@ struct FileText {
     title: String,
     #[serde(default, rename = "family")]
     families: Vec<FamilyText>,
+    hardware: Option<HardwareText>,
 }
 
 #[derive(Deserialize)]
@@ -31,6 +33,9 @@ struct FamilyText {
     flow_exponent: f64,
     #[serde(default = "zero")]
     throw_exponent: f64,
+    /// Pressure [kPa], flow over rated flow, throw over rated throw.
+    #[serde(default)]
+    curve: Vec<(f64, f64, f64)>,
     profile: ProfileText,
     #[serde(default = "zero")]
     trajectory_deg: f64,
@@ -125,9 +130,14 @@ impl Catalogue {
             }
             families.push(family);
         }
+        let hardware = match typed.hardware {
+            Some(hardware) => hardware.validated().map_err(|issue| issue.in_file(file))?,
+            None => Hardware::generic()?,
+        };
         Ok(Catalogue {
             title: typed.title,
             families,
+            hardware,
         })
     }
 }
@@ -163,6 +173,7 @@ impl FamilyText {
         ] {
             within(what, value, low, high).map_err(bad)?;
         }
+        let curve = curve(&self.curve, self.rated_kpa).map_err(bad)?;
         let sweeps = self.sweeps_deg;
         if sweeps.step == 0
             || !sweeps.step.is_multiple_of(5)
@@ -244,6 +255,7 @@ impl FamilyText {
             ),
             flow_exponent: self.flow_exponent,
             throw_exponent: self.throw_exponent,
+            curve,
             profile,
             trajectory_deg: self.trajectory_deg,
             drop_mm: self.drop_mm,
@@ -265,7 +277,7 @@ impl FamilyText {
     }
 }
 
-fn within(what: &str, value: f64, low: f64, high: f64) -> Result<(), String> {
+pub(super) fn within(what: &str, value: f64, low: f64, high: f64) -> Result<(), String> {
     if value.is_finite() && value >= low && value <= high {
         Ok(())
     } else {
