@@ -217,7 +217,8 @@ fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Result<T, Iss
     found.ok_or_else(|| Issue::new(Code::AS03, format!("{what} `{wanted}`")))
 }
 
-fn text_of(path: &Path) -> Result<String, Issue> {
+/// The text of a file.
+pub(super) fn text_of(path: &Path) -> Result<String, Issue> {
     std::fs::read_to_string(path).map_err(|error| {
         Issue::new(Code::IN01, error.to_string()).in_file(path.display().to_string())
     })

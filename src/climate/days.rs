@@ -1,10 +1,10 @@
 //! A table of days whose reference evapotranspiration is already known: `date, eto_mm, rain_mm`,
 //! as a weather network publishes it or `evenfall climate --daily` writes it.
 
-use super::cells::Table;
 use super::date::Date;
 use super::table::{MOST_ETO_MM, looks_like_inches, of_year};
 use super::{DAYS, MonthClimate, YearClimate};
+use crate::cells::Table;
 use crate::issue::{Code, Issue};
 
 /// Largest plausible daily reference evapotranspiration \[mm\]: hot, dry and windy deserts reach

@@ -1,6 +1,5 @@
 //! The sky over the turf: what evaporates and what rains, month by month.
 
-mod cells;
 mod climates;
 mod date;
 mod days;

@@ -1,8 +1,8 @@
 //! The monthly climate table: `month, eto_mm, rain_mm` and optionally `wind_m_s, rh_pct, t_c,
 //! tmax_c, tmin_c` and `zone`.
 
-use super::cells::Table;
 use super::{MonthClimate, YearClimate};
+use crate::cells::Table;
 use crate::issue::{Code, Issue};
 
 const MONTH_NAMES: [&str; 12] = [

@@ -1,11 +1,11 @@
 //! Daily weather: read, checked, and summed up to a mean year. Days that are missing are
 //! reported; nothing is filled.
 
-use super::cells::Table;
 use super::date::Date;
 use super::days::{DayClimate, Gap, enough, gap_note, gaps, span_years};
 use super::penman::{Humidity, Radiation, Station, Weather};
 use super::{DAYS, MonthClimate, YearClimate};
+use crate::cells::Table;
 use crate::issue::{Code, Issue};
 
 /// A daily maximum above this \[°C\] looks like degrees Fahrenheit: the record is below 57.

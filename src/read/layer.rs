@@ -15,6 +15,8 @@ pub(super) enum Role {
     Turf,
     Heads,
     Obstacles,
+    Soils,
+    Zones,
 }
 
 impl Role {
@@ -25,6 +27,8 @@ impl Role {
             Role::Turf => "turf",
             Role::Heads => "heads",
             Role::Obstacles => "obstacles",
+            Role::Soils => "soils",
+            Role::Zones => "climate_zones",
         }
     }
 }
