@@ -250,7 +250,11 @@ mod tests {
                     assert!(pair[1] - pair[0] >= station.cycle_min + station.soak_min);
                 }
                 if *own == group {
-                    runs.extend(starts.iter().map(|start| (*start, start + station.cycle_min)));
+                    runs.extend(
+                        starts
+                            .iter()
+                            .map(|start| (*start, start + station.cycle_min)),
+                    );
                 }
             }
             runs.sort_by(|a, b| a.0.total_cmp(&b.0));

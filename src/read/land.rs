@@ -7,7 +7,7 @@ use super::soils::{self, SoilField, SoilTable};
 use super::source::Source;
 use super::zones;
 use crate::issue::{Code, Issue};
-use crate::site::TurfArea;
+use crate::site::{Attributes, TurfArea};
 
 /// The layers of the land, as far as they are given.
 #[derive(Debug, Clone, Default)]
@@ -66,14 +66,15 @@ impl LandField {
         })
     }
 
-    /// Adds to a lawn what the layers say of it.
+    /// Adds to a lawn what the layers say of it. A climate zone that the lawn or its parcel names
+    /// counts before the layer of zones.
     ///
     /// # Errors
     /// `IN01` or `IN03` if a file changed in between.
     pub(super) fn settle(
         &mut self,
         turf: &mut TurfArea,
-        parcel: &str,
+        (parcel, attributes): (&str, &Attributes),
         issues: &mut Vec<Issue>,
     ) -> Result<(), Issue> {
         let place = |issue: Issue| issue.of_parcel(parcel).of_turf(turf.id.as_str());
@@ -82,6 +83,10 @@ impl LandField {
             if turf.land.soil.is_none() {
                 issues.push(place(Issue::new(Code::SO02, "")));
             }
+        }
+        if turf.land.climate_zone.is_none() {
+            let named = attributes.text("climate_zone");
+            turf.land.climate_zone = named.filter(|name| !name.trim().is_empty());
         }
         if let (Some(zones), None) = (&mut self.zones, &turf.land.climate_zone) {
             turf.land.climate_zone = zones.of_most(&turf.polygon)?;

@@ -349,7 +349,8 @@ impl Neighbourhood {
         self.counts.heads_joined += heads.len() as u64;
         let mut turf = found.areas;
         for area in &mut turf {
-            self.land.settle(area, &id, &mut issues)?;
+            self.land
+                .settle(area, (id.as_str(), &attributes), &mut issues)?;
         }
         let obstacles = match &mut self.obstacles {
             Some(field) => {

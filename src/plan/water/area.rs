@@ -210,9 +210,7 @@ impl<'a> Area<'a> {
             orifice_mm: orifice_mm(mean, family.rated),
         };
         let (regulation, condition) = match plan.scenario {
-            Scenario::AsFound | Scenario::Reclock => {
-                (Regulation::Unregulated, Condition::AsFound)
-            }
+            Scenario::AsFound | Scenario::Reclock => (Regulation::Unregulated, Condition::AsFound),
             Scenario::Relayout(_) => (self.new_bodies(), Condition::Renewed),
         };
         Some(Hardware {

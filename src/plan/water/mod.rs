@@ -48,7 +48,11 @@ pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan) {
     let recommended = plan
         .turf
         .iter()
-        .flat_map(|turf| turf.scenarios.iter().filter(|scenario| scenario.recommended))
+        .flat_map(|turf| {
+            turf.scenarios
+                .iter()
+                .filter(|scenario| scenario.recommended)
+        })
         .flat_map(|scenario| scenario.flags.iter().copied());
     let mut flags: Vec<&'static str> = recommended.collect();
     if let Some(water) = &plan.water {

@@ -15,7 +15,10 @@ pub(super) fn station_day(schedule: &Schedule) -> StationDay {
 }
 
 fn schedule_of<'p>(turf: &'p TurfPlan, wanted: &Scenario) -> Option<&'p Schedule> {
-    let plan = turf.scenarios.iter().find(|plan| plan.scenario == *wanted)?;
+    let plan = turf
+        .scenarios
+        .iter()
+        .find(|plan| plan.scenario == *wanted)?;
     plan.year.as_ref()?.water.schedule.as_ref()
 }
 

@@ -5,8 +5,8 @@ use super::WINDOW_SHORT;
 use super::night::station_day;
 use crate::assumptions::{Assumptions, Key};
 use crate::budget::{
-    Hydrozone, JetKind, Limits, StationDay, controller_flags, home_allowance, home_requirement, night_plan,
-    ordinance_allowance, ordinance_use,
+    Hydrozone, JetKind, Limits, StationDay, controller_flags, home_allowance, home_requirement,
+    night_plan, ordinance_allowance, ordinance_use,
 };
 use crate::units::{Area, Depth, Volume};
 
