@@ -11,9 +11,10 @@ mod verdict;
 
 pub(super) use area::{reclocked, settle};
 
-use super::ParcelPlan;
+use super::{ParcelPlan, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
+use crate::issue::{Code, Issue};
 
 /// The climate is the embedded one of an invented town.
 const CLIMATE_ASSUMED: &str = "climate-assumed";
@@ -44,6 +45,17 @@ pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan) {
     for turf in &mut plan.turf {
         verdict::recommend(turf);
     }
+    let unzoned = plan.turf.iter().filter(|turf| {
+        let mut scenarios = turf.scenarios.iter();
+        scenarios.any(|scenario| scenario.flags.contains(&ZONE_ASSUMED))
+    });
+    let issue = |turf: &TurfPlan| {
+        Issue::new(Code::CL06, turf.ground.sky.zone.as_str())
+            .of_parcel(plan.id.as_str())
+            .of_turf(turf.id.as_str())
+    };
+    let issues: Vec<Issue> = unzoned.map(issue).collect();
+    plan.issues.extend(issues);
     plan.water = totals::of(assumptions, &limits, &plan.turf);
     let recommended = plan
         .turf
