@@ -340,6 +340,10 @@ assumptions! {
         "savings above this share of the use are flagged for review",
         "published evidence lies between 5 and 25 %: US EPA 2017 and 2024, Baum et al. 2005, Solomon et al. 2007";
 
+    SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
+        "smallest claimed saving, as a share of the use as found, for which a change is recommended",
+        "choice of this program: less than that lies within what the reckoning can tell apart";
+
     // Where heads may stand.
     PlaceOverheadSetback "place.overhead_setback_m" ["m"] (number 0.0 in 0.0..3.0) Yes
         "distance to pavement inside which no overhead head may throw",

@@ -43,7 +43,7 @@ pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan) {
     let limits = Limits::assumed(assumptions);
     night::share(&limits, &mut plan.turf);
     for turf in &mut plan.turf {
-        verdict::recommend(turf);
+        verdict::recommend(assumptions, turf);
     }
     let unzoned = plan.turf.iter().filter(|turf| {
         let mut scenarios = turf.scenarios.iter();

@@ -2,17 +2,16 @@
 
 use super::super::outcome::{Scenario, ScenarioPlan, TurfPlan, YearUse};
 use super::area::suits;
+use crate::assumptions::{Assumptions, Key};
 use crate::savings::{Candidate, recommend as judge};
 
 /// A need is met from this share on: rounding of run times may take the rest.
 const MET_FRAC: f64 = 0.999;
-/// A clock is worth setting from this share of the use as found on.
-const WORTH_FRAC: f64 = 0.005;
 
 /// Marks one scenario of a turf area and writes the reason. New hardware is recommended where it
 /// fits and saves beyond what a clock and repairs would; else a right schedule, where that saves;
 /// else nothing is changed.
-pub(super) fn recommend(turf: &mut TurfPlan) {
+pub(super) fn recommend(assumptions: &Assumptions, turf: &mut TurfPlan) {
     let found = turf
         .scenarios
         .iter()
@@ -23,18 +22,22 @@ pub(super) fn recommend(turf: &mut TurfPlan) {
         turf.reason = "there is no layout of what is in the ground".to_owned();
         return;
     };
+    let least_m3_yr = assumptions.number(Key::SavingsWorth) * found.use_m3_yr;
     let (mut rows, mut candidates) = (Vec::new(), Vec::new());
     for (row, plan) in turf.scenarios.iter().enumerate() {
         let changed = !matches!(plan.scenario, Scenario::AsFound | Scenario::Reclock);
         if let (true, Some(year)) = (changed, &plan.year) {
             rows.push(row);
-            candidates.push(candidate(turf, plan, year, found));
+            candidates.push(Candidate {
+                least_m3_yr,
+                ..candidate(turf, plan, year, found)
+            });
         }
     }
     let verdict = judge(&candidates);
     let (row, reason) = match verdict.best {
         Some(best) => (Some(rows[best]), verdict.reason),
-        None => without_hardware(turf, found, &verdict.reason),
+        None => without_hardware(turf, least_m3_yr, &verdict.reason),
     };
     turf.reason = reason;
     let as_found = |plan: &ScenarioPlan| plan.scenario == Scenario::AsFound;
@@ -58,6 +61,7 @@ fn candidate(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse, found: &YearU
         need_met: schedule.is_none_or(|schedule| schedule.met_frac >= MET_FRAC),
         eligible: true,
         claimed_m3_yr: year.claimed_m3_yr.unwrap_or(0.0),
+        least_m3_yr: 0.0,
         cost_cur_m3: None,
         heads: plan.heads.len() as u64,
         rate_mm_h: year.hardware.rate.mm_h(),
@@ -69,11 +73,15 @@ fn candidate(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse, found: &YearU
 }
 
 /// What is recommended where no new hardware is: the row of `reclock`, or none.
-fn without_hardware(turf: &TurfPlan, found: &YearUse, objections: &str) -> (Option<usize>, String) {
+fn without_hardware(
+    turf: &TurfPlan,
+    least_m3_yr: f64,
+    objections: &str,
+) -> (Option<usize>, String) {
     let clock = turf.scenarios.iter().enumerate().find_map(|(row, plan)| {
         let year = plan.year.as_ref()?;
         let saved_m3 = year.saved_m3_yr?;
-        let worth = saved_m3 > WORTH_FRAC * found.use_m3_yr;
+        let worth = saved_m3 > 0.0 && saved_m3 >= least_m3_yr;
         let holds = year
             .night
             .as_ref()
