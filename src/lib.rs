@@ -9,6 +9,7 @@ pub mod assumptions;
 pub mod batch;
 pub mod budget;
 pub mod catalogue;
+mod cells;
 pub mod clause;
 pub mod cli;
 pub mod climate;

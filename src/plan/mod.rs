@@ -5,12 +5,13 @@ mod outcome;
 mod water;
 
 pub use outcome::{
-    Fit, ParcelPlan, ParcelWater, Scenario, ScenarioPlan, Status, TurfPlan, YearUse,
+    AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
+    ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
 };
 
 use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
-use crate::climate::YearClimate;
+use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
 use crate::place::{self, Effort, Favour};
@@ -29,8 +30,6 @@ const NARROWEST_FRAC: f64 = 0.75;
 const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
-/// The climate is the embedded one of an invented town.
-const CLIMATE_ASSUMED: &str = "climate-assumed";
 /// Existing heads were given; layouts do not use them yet.
 const HEADS_NOT_USED: &str = "existing-heads-not-used";
 
@@ -47,8 +46,8 @@ pub struct Planner {
     pub favour: Favour,
     /// What is assumed where nothing was measured.
     pub assumptions: Assumptions,
-    /// The climate of the place.
-    pub climate: YearClimate,
+    /// The climate of the place, or of its zones.
+    pub climates: Climates,
 }
 
 /// One scenario to lay out on one turf area.
@@ -113,11 +112,11 @@ impl Planner {
             }
             plan.turf.push(planned);
         }
-        plan.water = water::totals(&plan.turf);
-        plan.flags = vec![AS_FOUND_ASSUMED, CLIMATE_ASSUMED];
+        plan.flags = vec![AS_FOUND_ASSUMED];
         if !parcel.heads.is_empty() {
             plan.flags.push(HEADS_NOT_USED);
         }
+        water::close(assumptions, plan);
     }
 
     fn plan_turf(&self, site: &Site) -> TurfPlan {
@@ -133,7 +132,8 @@ impl Planner {
             let heads = place::layout(&lawn, family, Effort::Rule, Favour::Evenness);
             let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
             plan.flags.push(AS_FOUND_ASSUMED);
-            scenarios.push(plan);
+            let reclocked = water::reclocked(&plan);
+            scenarios.extend([plan, reclocked]);
         }
         for family in self
             .catalogue
@@ -145,12 +145,14 @@ impl Planner {
             let scenario = Scenario::Relayout(family.name.clone());
             scenarios.push(self.scenario(site, scenario, family, heads));
         }
-        water::recommend(&mut scenarios);
+        let ground = water::settle(self, site, &mut scenarios);
         TurfPlan {
             id: site.turf.id.clone(),
             polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
             width_m: outline.width_m(),
+            ground,
+            reason: String::new(),
             scenarios,
         }
     }
@@ -167,15 +169,6 @@ impl Planner {
         }
         let around = site.ground.surroundings();
         let uniformity = measure(site.outline, &heads, &family.profile, &around);
-        let year = uniformity.as_ref().map(|even| {
-            water::year_of(
-                site.assumptions,
-                &self.climate,
-                site.turf,
-                site.outline.area_m2(),
-                even,
-            )
-        });
         let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
         ScenarioPlan {
             scenario,
@@ -187,7 +180,7 @@ impl Planner {
             nozzle_names: names,
             heads,
             uniformity,
-            year,
+            year: None,
             flags: Vec::new(),
         }
     }

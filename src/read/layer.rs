@@ -16,6 +16,8 @@ pub(super) enum Role {
     Turf,
     Heads,
     Obstacles,
+    Soils,
+    Zones,
 }
 
 impl Role {
@@ -26,6 +28,8 @@ impl Role {
             Role::Turf => "turf",
             Role::Heads => "heads",
             Role::Obstacles => "obstacles",
+            Role::Soils => "soils",
+            Role::Zones => "climate_zones",
         }
     }
 }
