@@ -25,6 +25,7 @@ fn main() {
         _ => Favour::Evenness,
     };
     let pool = args[4] == "pool";
+    let narrow = args[4] == "narrow";
     let catalogue = Catalogue::generic();
     println!(
         "feature,lon,lat,area_m2,w_m,family,radius_m,heads,rate_mm_h,du_lq,du_lq_robust,dry_frac,twice_frac,weak_frac,h2h_frac,over_frac,seconds,placed"
@@ -70,6 +71,9 @@ fn main() {
                     && outline.area_m2() <= 1500.0
                     && outline.width_m() >= 5.0)
             {
+                continue;
+            }
+            if narrow && outline.width_m() >= 5.0 {
                 continue;
             }
             for family in &catalogue.families {
