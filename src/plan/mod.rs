@@ -122,7 +122,7 @@ impl Planner {
 
     fn plan_turf(&self, site: &Site) -> TurfPlan {
         let outline = site.outline;
-        let diameter_m = place::inscribed_diameter_m(outline);
+        let lawn = site.ground.lawn(outline, site.assumptions);
         let mut scenarios = Vec::new();
         // What is in the ground is not known: a spray layout by the plain rule stands for it.
         let found = self
@@ -130,8 +130,7 @@ impl Planner {
             .family(FOUND_FAMILY)
             .or(self.catalogue.families.first());
         if let Some(family) = found {
-            let heads =
-                place::layout_within(outline, diameter_m, family, Effort::Rule, Favour::Evenness);
+            let heads = place::layout(&lawn, family, Effort::Rule, Favour::Evenness);
             let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
             plan.flags.push(AS_FOUND_ASSUMED);
             scenarios.push(plan);
@@ -142,7 +141,7 @@ impl Planner {
             .iter()
             .filter(|f| self.families.contains(&f.name))
         {
-            let heads = place::layout_within(outline, diameter_m, family, self.effort, self.favour);
+            let heads = place::layout(&lawn, family, self.effort, self.favour);
             let scenario = Scenario::Relayout(family.name.clone());
             scenarios.push(self.scenario(site, scenario, family, heads));
         }
