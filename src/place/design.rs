@@ -37,6 +37,9 @@ pub(super) enum Restraint {
     Some,
     /// The same, and it weighs sixteen times as much.
     Much,
+    /// One nozzle for all heads at about the rule's throw, so that a nozzle whose flow stays may
+    /// be shortened below what other nozzles match; overspray weighs eight times as much.
+    Alike,
 }
 
 impl Restraint {
@@ -45,6 +48,7 @@ impl Restraint {
             Restraint::None => 1.0,
             Restraint::Some => 4.0,
             Restraint::Much => 16.0,
+            Restraint::Alike => 8.0,
         }
     }
 }
@@ -131,7 +135,8 @@ pub(super) fn designed(
         boundaries: ring::read_boundaries(outline, throw_m),
         throws: match restraint {
             Restraint::None => Throws::around(family, throw_m, family.longest_m()),
-            Restraint::Some | Restraint::Much => Throws::up_to(family, throw_m),
+            Restraint::Some | Restraint::Much => Throws::around(family, throw_m, throw_m),
+            Restraint::Alike => Throws::alike(family, throw_m),
         },
         throw_m,
         grid: Grid::over(outline, cell_m, 0.0),

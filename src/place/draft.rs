@@ -51,13 +51,14 @@ impl<'f> Throws<'f> {
         Throws {
             setter: Setter { family },
             shortest_m,
-            longest_m: longest_m.max(throw_m),
+            longest_m: longest_m.max(throw_m).max(shortest_m),
             is_one_nozzle: false,
         }
     }
 
-    /// The throws up to a design throw and down from it as far as rates stay matched.
-    pub(super) fn up_to(family: &'f Family, throw_m: f64) -> Throws<'f> {
+    /// The throws up to a design throw and down from it as far as rates stay matched, of one nozzle
+    /// where the flow does not follow the throw.
+    pub(super) fn alike(family: &'f Family, throw_m: f64) -> Throws<'f> {
         let around = Throws::around(family, throw_m, throw_m);
         match family.flow_follows {
             FlowFollows::Throw => around,

@@ -13,7 +13,7 @@
 use super::design::{Restraint, designed};
 use super::parts::{Part, PartShape, parts};
 use super::{Effort, Favour, Head, Pattern, Site, rule_layout, rule_throw_m, strips};
-use crate::catalogue::{Family, Profile};
+use crate::catalogue::{Family, FlowFollows, Profile};
 use crate::rain::{Grid, RainGrid};
 use crate::shape::{Outline, inscribed_circle};
 use crate::uniformity::{cell_m, evenness};
@@ -46,16 +46,20 @@ pub struct Layout {
     pub watered: Option<Outline>,
     /// Area left without overhead water \[m²\].
     pub drip_m2: f64,
+    /// Width of the narrowest part \[m\].
+    pub narrowest_m: f64,
 }
 
 impl Layout {
-    fn of(heads: Vec<Head>) -> Layout {
-        let groups = vec![1; heads.len()];
+    /// All heads as one group, over the whole turf.
+    #[must_use]
+    pub fn of(heads: Vec<Head>) -> Layout {
         Layout {
+            groups: vec![1; heads.len()],
             heads,
-            groups,
             watered: None,
             drip_m2: 0.0,
+            narrowest_m: f64::INFINITY,
         }
     }
 
@@ -73,19 +77,25 @@ impl Layout {
 pub fn layout_in_parts(site: &Site, family: &Family, effort: Effort, favour: Favour) -> Layout {
     let throw_m = rule_throw_m(site, family);
     if effort == Effort::Rule {
-        return Layout::of(rule_layout(site, family, throw_m));
+        return Layout {
+            narrowest_m: site.diameter_m,
+            ..Layout::of(rule_layout(site, family, throw_m))
+        };
     }
     let found = parts(
         site.outline,
         site.diameter_m,
         STRIP_THROWS * family.shortest_m(),
     );
+    let narrowest_m = found
+        .iter()
+        .map(|part| part.width_m)
+        .fold(site.diameter_m, f64::min);
     if found.iter().all(|part| part.shape == PartShape::Sliver) {
         return Layout {
-            heads: Vec::new(),
-            groups: Vec::new(),
-            watered: None,
             drip_m2: site.outline.area_m2(),
+            narrowest_m,
+            ..Layout::of(Vec::new())
         };
     }
     let slivers_m2: f64 = found
@@ -113,6 +123,7 @@ pub fn layout_in_parts(site: &Site, family: &Family, effort: Effort, favour: Fav
     let mut layout = wet_layout(site, family, &wet, effort, favour);
     layout.watered = watered;
     layout.drip_m2 = drip_m2;
+    layout.narrowest_m = narrowest_m;
     layout
 }
 
@@ -160,7 +171,8 @@ fn wet_layout(
     let most = rule.len();
     let mut candidates = vec![Layout::of(plain)];
     if is_narrow {
-        for restraint in [Restraint::Some, Restraint::Much] {
+        let alike = (family.flow_follows == FlowFollows::Rated).then_some(Restraint::Alike);
+        for restraint in [Restraint::Some, Restraint::Much].into_iter().chain(alike) {
             let heads = designed(site, family, throw_m, &rule, effort, favour, restraint);
             candidates.push(Layout::of(heads));
         }
@@ -239,10 +251,8 @@ fn assembled(
             heads.extend(chosen.heads);
         }
         both.push(Layout {
-            heads,
             groups,
-            watered: None,
-            drip_m2: 0.0,
+            ..Layout::of(heads)
         });
     }
     both

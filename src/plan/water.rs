@@ -43,7 +43,10 @@ pub(super) fn recommend(scenarios: &mut [ScenarioPlan]) {
     let best = scenarios
         .iter()
         .enumerate()
-        .filter(|(_, plan)| plan.scenario == Scenario::AsFound || plan.fit == Fit::Fits)
+        .filter(|(_, plan)| {
+            plan.scenario == Scenario::AsFound
+                || matches!(plan.fit, Fit::Fits | Fit::FitsWithStrips)
+        })
         .filter_map(|(i, plan)| Some((plan.year?.use_m3_yr, plan, i)))
         .min_by(|a, b| {
             a.0.total_cmp(&b.0)

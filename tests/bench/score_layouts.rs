@@ -89,12 +89,7 @@ fn main() {
                 let watered = layout.watered.as_ref().unwrap_or(&outline);
                 let u = measure(watered, heads, &family.profile, &Surroundings::default());
                 if let Ok(dir) = std::env::var("DUMP") {
-                    dump(
-                        &dir,
-                        &format!("{set}:{k}:{}", family.name),
-                        &outline,
-                        heads,
-                    );
+                    dump(&dir, &format!("{set}:{k}:{}", family.name), &outline, heads);
                 }
                 let seconds = start.elapsed().as_secs_f64();
                 let Some(u) = u else { continue };
@@ -114,7 +109,10 @@ fn main() {
                     u.h2h_frac,
                     u.over_frac,
                     layout.drip_m2,
-                    heads.iter().filter(|h| h.role == place::Role::Strip).count(),
+                    heads
+                        .iter()
+                        .filter(|h| h.role == place::Role::Strip)
+                        .count(),
                     layout.groups.iter().max().unwrap_or(&0)
                 );
             }
