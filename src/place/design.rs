@@ -153,7 +153,8 @@ pub(super) fn designed(
             ..TASTE
         },
         most: ((rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
-        gap_frac,
+        gap_frac: gap_frac * site.rules.spacing_frac,
+        spacing_frac: site.rules.spacing_frac,
     };
     let mut ranked: Vec<(f64, Vec<Free>, Frontage)> = Vec::new();
     let mut plans = starts(&lawn, budget.starts);
@@ -252,7 +253,7 @@ fn starts(lawn: &Lawn, count: usize) -> Vec<(Vec<Free>, Frontage)> {
     let pitches = [1.0, 1.04, 0.95];
     let mut starts = Vec::new();
     for k in 0..count {
-        let pitch_m = lawn.throw_m * pitches[k % pitches.len()];
+        let pitch_m = lawn.throw_m * lawn.spacing_frac * pitches[k % pitches.len()];
         let (origin, along) = directions[(k / 2) % directions.len()];
         let across = Point::new(-along.y, along.x);
         let offset = [Point::default(), along * 0.5, across * 0.5][k % 3] * pitch_m;

@@ -77,6 +77,8 @@ pub(super) struct Lawn<'a> {
     pub(super) most: usize,
     /// Largest gap on the boundary, in throws.
     pub(super) gap_frac: f64,
+    /// Pitch of the inner grids, in throws.
+    pub(super) spacing_frac: f64,
 }
 
 impl Lawn<'_> {

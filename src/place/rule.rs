@@ -14,7 +14,7 @@
 //! Heads that would stand off the turf, by the simplification, come onto its edge; where walls,
 //! pavement or trunks are known, heads stand off them.
 
-use super::lattice::{Lattice, Weave};
+use super::lattice::Lattice;
 use super::stand::Footing;
 use super::{Setter, Site};
 use crate::catalogue::{Family, Head, Role};
@@ -52,6 +52,7 @@ pub fn rule_throw_m(site: &Site, family: &Family) -> f64 {
 pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
     let outline = site.outline;
     let setter = Setter { family };
+    let spacing_m = site.rules.spacing_frac * throw_m;
     let rings: Vec<Ring> = outline
         .rings()
         .iter()
@@ -59,7 +60,7 @@ pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
         .collect();
     let mut posts: Vec<Post> = rings
         .iter()
-        .flat_map(|ring| ring_posts(ring, throw_m))
+        .flat_map(|ring| ring_posts(ring, spacing_m))
         .collect();
     posts = thinned(posts, THIN_FRAC * throw_m);
     let footing = Footing::of(site);
@@ -81,8 +82,8 @@ pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
     let lattice = Lattice {
         origin,
         along,
-        pitch_m: throw_m,
-        weave: Weave::Triangular,
+        pitch_m: spacing_m,
+        weave: site.rules.weave,
     };
     for at in lattice.points(outline) {
         if posts
@@ -106,7 +107,7 @@ struct Post {
     inside_deg: f64,
 }
 
-fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
+fn ring_posts(ring: &[Point], spacing_m: f64) -> Vec<Post> {
     let n = ring.len();
     let bearing = |i: usize| (ring[(i + 1) % n] - ring[i % n]).bearing_deg();
     // The turn to the left at vertex i.
@@ -143,7 +144,7 @@ fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
     };
     let mut posts = Vec::new();
     if corners.is_empty() {
-        let count = ((total_m / throw_m - 1e-9).ceil() as usize).max(3);
+        let count = ((total_m / spacing_m - 1e-9).ceil() as usize).max(3);
         posts.extend((0..count).map(|k| post(total_m * k as f64 / count as f64, Role::Edge)));
     }
     for (k, &from) in corners.iter().enumerate() {
@@ -154,7 +155,7 @@ fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
         } else {
             reached[to] + total_m
         };
-        let gaps = ((end_m - start_m) / throw_m - 1e-9).ceil().max(1.0) as usize;
+        let gaps = ((end_m - start_m) / spacing_m - 1e-9).ceil().max(1.0) as usize;
         posts.push(post(start_m, Role::Corner));
         for q in 1..gaps {
             posts.push(post(

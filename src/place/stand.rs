@@ -220,6 +220,7 @@ fn are_near(one: (Point, Point), other: (Point, Point), within_m: f64) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::place::Weave;
 
     fn rectangle(x: (f64, f64), y: (f64, f64)) -> Outline {
         let ring = [(x.0, y.0), (x.1, y.0), (x.1, y.1), (x.0, y.1)];
@@ -232,6 +233,7 @@ mod tests {
         trunk_clearance_m: 2.0,
         pavement_setback_m: 0.0,
         spacing_frac: 1.0,
+        weave: Weave::Triangular,
     };
 
     fn near(at: Option<Point>, x: f64, y: f64) -> bool {

@@ -16,7 +16,7 @@ mod wetted;
 pub use footprint::strip_corners;
 pub use grid::Grid;
 pub use scene::Scene;
-pub use seen::seen_by;
+pub use seen::{all_seen, seen_by};
 pub use trial::{Board, Candidate, Weights};
 pub use wetted::wetted_outline;
 
