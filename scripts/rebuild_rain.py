@@ -450,6 +450,7 @@ class Run:
             p = feature["properties"]
             self.heads[str(p["turf_id"]), p["scenario"]].append(feature)
         self.throws = {}
+        self.shadows = shadows
         if shadows:
             for feature in features_of(self.folder / "throws.geojson"):
                 self.throws[feature["properties"]["head_id"]] = feature["geometry"]
@@ -496,6 +497,9 @@ def compare(run, args):
         heads = run.heads_of(row)
         if not heads:
             skipped["no heads in the heads layer"] += 1
+            continue
+        if run.shadows and not any(head.head_id in run.throws for head in heads):
+            skipped["throws not drawn (plan --throws all)"] += 1
             continue
         found = measure(run.rings(row), heads, full=args.effort == "full", shift=args.origin)
         if found is None:
