@@ -123,6 +123,7 @@ issues! {
     SO02 Note 0 "No texture is known for the soil under the turf; the assumed texture was used", "give the layer of soils a texture column, or add the map unit to the --soil-table";
     SO03 Fatal 4 "The layer of soils says nothing that can be used", "give it a column texture or intake_mm_h, or a --soil-table whose first column is a column of the layer";
     SO04 Note 0 "A basic intake rate is impossible and was ignored", "give millimetres an hour, above 0 and up to 1000";
+    SO05 Note 0 "A polygon of the soils or the climate zones cannot be used and was left out", "mend or remove it; turf on it is taken to lie on no polygon";
     EL01 Note 0 "The elevation model does not cover the turf; the assumed slope was used", "give a raster that reaches two cells beyond the turf, without holes";
     EL02 Fatal 5 "The elevation model is in degrees; slopes need metres", "project it first, for instance to the UTM zone of the place: gdalwarp -t_srs EPSG:326NN -r bilinear in.tif out.tif";
     EL03 Fatal 4 "The elevation model cannot be read", "give one raster file of heights with a coordinate reference system, e.g. GeoTIFF; builds without GDAL cannot read rasters";
