@@ -5,7 +5,7 @@ use super::lattice::{Lattice, Weave};
 use super::refine::{Lawn, Search, Taste};
 use super::ring::{self, Frontage, Spot};
 use super::rule::longest_edges;
-use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role};
+use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role, Site};
 use crate::catalogue::Family;
 use crate::rain::Grid;
 use crate::shape::{Outline, Point};
@@ -27,6 +27,31 @@ const TASTE: Taste = Taste {
     alone_price: 0.05,
     head_price: 0.0,
 };
+
+/// How much a search is held back from throwing water beside the turf.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Restraint {
+    /// As evenness asks.
+    None,
+    /// No throw longer than the rule's, and overspray weighs four times as much.
+    Some,
+    /// The same, and it weighs sixteen times as much.
+    Much,
+    /// One nozzle for all heads at about the rule's throw, so that a nozzle whose flow stays may
+    /// be shortened below what other nozzles match; overspray weighs eight times as much.
+    Alike,
+}
+
+impl Restraint {
+    fn over_factor(self) -> f64 {
+        match self {
+            Restraint::None => 1.0,
+            Restraint::Some => 4.0,
+            Restraint::Much => 16.0,
+            Restraint::Alike => 8.0,
+        }
+    }
+}
 
 /// How much is tried at an effort.
 struct Budget {
@@ -87,13 +112,15 @@ fn budget(effort: Effort) -> Budget {
 
 /// Designs a layout with no more heads than the plain rule needs.
 pub(super) fn designed(
-    outline: &Outline,
+    site: &Site,
     family: &Family,
     throw_m: f64,
     rule: &[Head],
     effort: Effort,
     favour: Favour,
+    restraint: Restraint,
 ) -> Vec<Head> {
+    let outline = site.outline;
     let budget = budget(effort).for_heads(rule.len());
     let cell_m = (outline.area_m2() / SEARCH_CELLS)
         .sqrt()
@@ -106,11 +133,18 @@ pub(super) fn designed(
     let lawn = Lawn {
         outline,
         boundaries: ring::read_boundaries(outline, throw_m),
-        throws: Throws::around(family, throw_m, family.longest_m()),
+        throws: match restraint {
+            Restraint::None => Throws::around(family, throw_m, family.longest_m()),
+            Restraint::Some | Restraint::Much => Throws::around(family, throw_m, throw_m),
+            Restraint::Alike => Throws::alike(family, throw_m),
+        },
         throw_m,
         grid: Grid::over(outline, cell_m, 0.0),
         profile: &family.profile,
-        taste: TASTE,
+        taste: Taste {
+            over_weight: TASTE.over_weight * restraint.over_factor(),
+            ..TASTE
+        },
         most: ((rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
         gap_frac,
     };

@@ -1,18 +1,26 @@
 //! Layouts: where the heads go, how far they throw and which way.
 
+mod axis;
 mod design;
 mod draft;
+mod laid;
 mod lattice;
+mod parts;
 mod refine;
 mod ring;
 mod rule;
+mod site;
+mod strips;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
+pub use laid::{Layout, layout_in_parts};
+pub use parts::{NARROWEST_M, Part, PartShape, parts};
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
+pub use site::{Around, Site, Standing};
 
 use crate::catalogue::Family;
-use crate::shape::{Outline, Point};
+use crate::shape::Point;
 
 /// Two heads on the boundary keep this share of the throw from one another.
 const CROWDED_FRAC: f64 = 0.45;
@@ -45,32 +53,8 @@ pub enum Favour {
 
 /// Lays out one turf area with one family.
 #[must_use]
-pub fn layout(outline: &Outline, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
-    layout_within(
-        outline,
-        inscribed_diameter_m(outline),
-        family,
-        effort,
-        favour,
-    )
-}
-
-/// The same for a lawn whose inscribed diameter is known: the search for it is the same for every
-/// family.
-#[must_use]
-pub fn layout_within(
-    outline: &Outline,
-    diameter_m: f64,
-    family: &Family,
-    effort: Effort,
-    favour: Favour,
-) -> Vec<Head> {
-    let throw_m = rule::throw_within(diameter_m, family);
-    let rule = rule_layout(outline, family, throw_m);
-    match effort {
-        Effort::Rule => rule,
-        _ => design::designed(outline, family, throw_m, &rule, effort, favour),
-    }
+pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
+    layout_in_parts(site, family, effort, favour).heads
 }
 
 /// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in

@@ -1,5 +1,6 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod fit;
 mod ground;
 mod outcome;
 mod water;
@@ -14,7 +15,7 @@ use crate::catalogue::{Catalogue, Family, Head, Pattern};
 use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
-use crate::place::{self, Effort, Favour};
+use crate::place::{self, Effort, Favour, Layout};
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
@@ -22,10 +23,6 @@ use ground::Ground;
 
 /// Positions are kept to this fraction of a degree.
 const PER_DEGREE: f64 = 1e8;
-/// Narrower than this share of its shortest throw, a family has no place (common practice, no
-/// source: a screw shortens a throw by a quarter at most).
-const NARROWEST_FRAC: f64 = 0.75;
-
 /// The family that stands for what is in the ground.
 const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
@@ -121,7 +118,7 @@ impl Planner {
 
     fn plan_turf(&self, site: &Site) -> TurfPlan {
         let outline = site.outline;
-        let diameter_m = place::inscribed_diameter_m(outline);
+        let lawn = site.ground.lawn(outline, site.assumptions);
         let mut scenarios = Vec::new();
         // What is in the ground is not known: a spray layout by the plain rule stands for it.
         let found = self
@@ -129,9 +126,8 @@ impl Planner {
             .family(FOUND_FAMILY)
             .or(self.catalogue.families.first());
         if let Some(family) = found {
-            let heads =
-                place::layout_within(outline, diameter_m, family, Effort::Rule, Favour::Evenness);
-            let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
+            let layout = place::layout_in_parts(&lawn, family, Effort::Rule, Favour::Evenness);
+            let mut plan = self.scenario(site, &lawn, Scenario::AsFound, family, layout);
             plan.flags.push(AS_FOUND_ASSUMED);
             let reclocked = water::reclocked(&plan);
             scenarios.extend([plan, reclocked]);
@@ -142,10 +138,11 @@ impl Planner {
             .iter()
             .filter(|f| self.families.contains(&f.name))
         {
-            let heads = place::layout_within(outline, diameter_m, family, self.effort, self.favour);
+            let layout = place::layout_in_parts(&lawn, family, self.effort, self.favour);
             let scenario = Scenario::Relayout(family.name.clone());
-            scenarios.push(self.scenario(site, scenario, family, heads));
+            scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
+        fit::point_to_others(&mut scenarios);
         let ground = water::settle(self, site, &mut scenarios);
         TurfPlan {
             id: site.turf.id.clone(),
@@ -161,28 +158,48 @@ impl Planner {
     fn scenario(
         &self,
         site: &Site,
+        lawn: &place::Site,
         scenario: Scenario,
         family: &Family,
-        mut heads: Vec<Head>,
+        mut layout: Layout,
     ) -> ScenarioPlan {
-        for head in &mut heads {
+        for head in &mut layout.heads {
             settle(head, &site.ground.frame);
         }
         let around = site.ground.surroundings();
-        let uniformity = measure(site.outline, &heads, &family.profile, &around);
-        let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
+        let watered = layout.watered.as_ref().unwrap_or(site.outline);
+        let uniformity = measure(watered, &layout.heads, &family.profile, &around);
+        let verdict = fit::verdict(
+            lawn.diameter_m,
+            family,
+            &layout,
+            uniformity.as_ref(),
+            site.assumptions,
+        );
+        let names = layout
+            .heads
+            .iter()
+            .map(|head| nozzle_name(head, family))
+            .collect();
+        let watered = layout
+            .watered
+            .map(|outline| site.ground.frame.polygon(&outline));
         ScenarioPlan {
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),
             rated_kpa: family.rated.kpa(),
-            fit: fit_of(site.outline, family),
+            fit: verdict.fit,
+            fit_reason: verdict.reason,
+            watered,
+            drip_m2: layout.drip_m2,
+            groups: layout.groups,
             recommended: false,
             nozzle_names: names,
-            heads,
+            heads: layout.heads,
             uniformity,
             year: None,
-            flags: Vec::new(),
+            flags: verdict.flags,
         }
     }
 }
@@ -199,14 +216,6 @@ fn nozzle_name(head: &Head, family: &Family) -> String {
     match head.pattern {
         Pattern::Sector { .. } => family.nozzles[head.nozzle].name.clone(),
         Pattern::Strip { .. } => family.strips[head.nozzle].name.clone(),
-    }
-}
-
-fn fit_of(outline: &Outline, family: &Family) -> Fit {
-    if outline.width_m() < NARROWEST_FRAC * family.shortest_m() {
-        Fit::TooNarrow
-    } else {
-        Fit::Fits
     }
 }
 

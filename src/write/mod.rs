@@ -216,6 +216,9 @@ impl Layer for Turf {
             "fits, fits-with-strips, too-narrow or too-wide",
             |r| r.plan.fit.text().into(),
         ),
+        text("fit_reason", "Why, and which other family fits", |r| {
+            r.plan.fit_reason.as_str().into()
+        }),
         column(
             "recommended",
             Kind::Bool,
@@ -243,6 +246,13 @@ impl Layer for Turf {
         number("width_m", "m", 3, "4 · area / perimeter", |r| {
             r.turf.width_m.into()
         }),
+        number(
+            "drip_m2",
+            "m²",
+            3,
+            "Of the area, slivers left without overhead water: the geometry and the measures leave them out, the volumes give them the same depth",
+            |r| r.plan.drip_m2.into(),
+        ),
         number(
             "slope_pct",
             "%",
@@ -600,7 +610,8 @@ impl Layer for Turf {
     ];
 
     fn geometry<'r>(row: &'r TurfRow<'_>) -> Geometry<'r> {
-        Geometry::Given(std::slice::from_ref(&row.turf.polygon))
+        let watered = row.plan.watered.as_ref().unwrap_or(&row.turf.polygon);
+        Geometry::Given(std::slice::from_ref(watered))
     }
 }
 
@@ -722,6 +733,14 @@ impl Layer for Heads {
                     Pattern::Strip { .. } => "uniform",
                 }
                 .into()
+            },
+        ),
+        text(
+            "station",
+            "Which heads run together: those of one part of the area",
+            |r| {
+                let group = r.area.plan.groups.get(r.number - 1);
+                group.map(ToString::to_string).into()
             },
         ),
         number(
