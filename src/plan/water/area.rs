@@ -44,7 +44,8 @@ struct Area<'a> {
 /// Hardware with its water and its kind of jet.
 type Watered = (Hardware, ScenarioWater, JetKind);
 
-/// Reckons the water of every scenario of a turf area, adds what follows to its flags, and says
+/// Reckons the water of every scenario of a turf area, all of it: what a layout leaves to drip
+/// is taken to need the same depth. Adds what follows to its flags, and says
 /// what the ground and the sky of the area were taken to be.
 pub(in crate::plan) fn settle(
     planner: &Planner,
