@@ -12,9 +12,10 @@
 
 use super::design::{Restraint, designed};
 use super::parts::{Part, PartShape, parts};
+use super::stand::Footing;
 use super::{Effort, Favour, Head, Pattern, Site, rule_layout, rule_throw_m, strips};
 use crate::catalogue::{Family, FlowFollows, Profile};
-use crate::rain::{Grid, RainGrid};
+use crate::rain::{Grid, RainGrid, all_seen, stopped_l_h};
 use crate::shape::{Outline, inscribed_circle};
 use crate::uniformity::{cell_m, evenness};
 
@@ -183,15 +184,15 @@ fn wet_layout(
     }
     candidates.retain(|layout| layout.heads.len() <= most);
     candidates.push(Layout::of(rule));
-    best(site.outline, candidates, &family.profile)
+    best(site, candidates, &family.profile)
 }
 
 /// The layout of least cost among those that throw no larger share beside the turf than the last,
 /// which is the plain rule.
-fn best(outline: &Outline, mut candidates: Vec<Layout>, profile: &Profile) -> Layout {
+fn best(site: &Site, mut candidates: Vec<Layout>, profile: &Profile) -> Layout {
     let scores: Vec<Score> = candidates
         .iter()
-        .map(|layout| Score::of(outline, &layout.heads, profile))
+        .map(|layout| Score::of(site, &layout.heads, profile))
         .collect();
     let most_over = scores.last().map_or(1.0, |rule| rule.over_frac) + SAME_OVER;
     let mut least = (f64::INFINITY, candidates.len() - 1);
@@ -213,7 +214,15 @@ fn strip_rows(site: &Site, family: &Family) -> Vec<Vec<Head>> {
     if site.diameter_m > STRIP_ROWS * widest_m {
         return Vec::new();
     }
+    let footing = Footing::of(site);
+    let settled = |head: Head| {
+        let at = footing.settled(head.at)?;
+        Some(Head { at, ..head })
+    };
     strips::rows(site.outline, family)
+        .into_iter()
+        .map(|row| row.into_iter().filter_map(settled).collect())
+        .collect()
 }
 
 /// Every part by itself; strips once by rows of strips and once by sectors.
@@ -246,7 +255,7 @@ fn assembled(
                 }
             }
             ways.push(Layout::of(rule));
-            let chosen = best(&part.outline, ways, &family.profile);
+            let chosen = best(&own, ways, &family.profile);
             groups.extend(std::iter::repeat_n(k as u16 + 1, chosen.heads.len()));
             heads.extend(chosen.heads);
         }
@@ -266,10 +275,12 @@ struct Score {
 }
 
 impl Score {
-    fn of(outline: &Outline, heads: &[Head], profile: &Profile) -> Score {
+    fn of(site: &Site, heads: &[Head], profile: &Profile) -> Score {
+        let outline = site.outline;
         let reach_m = heads.iter().map(Head::reach_m).fold(0.0, f64::max);
         let grid = Grid::over(outline, cell_m(heads), reach_m);
-        let rain = RainGrid::of(&grid, heads, profile, &[]);
+        let seen = all_seen(heads, site.around.blocks);
+        let rain = RainGrid::of(&grid, heads, profile, &seen);
         let rates = rain.turf_rates();
         let Some(even) = evenness(&rates) else {
             return Score {
@@ -278,6 +289,7 @@ impl Score {
             };
         };
         let (on_l_h, beside_l_h) = rain.landed_l_h();
+        let beside_l_h = beside_l_h + stopped_l_h(&grid, heads, profile, &seen);
         let flow_l_h: f64 = heads.iter().map(|head| 60.0 * head.flow.lpm()).sum();
         let short: f64 = rates
             .iter()

@@ -16,6 +16,7 @@ use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
 use crate::place::{self, Effort, Favour, Layout};
+use crate::rain::all_seen;
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
@@ -184,7 +185,9 @@ impl Planner {
         let watered = layout
             .watered
             .map(|outline| site.ground.frame.polygon(&outline));
+        let blocks = around.blocks.unwrap_or_default();
         ScenarioPlan {
+            seen: all_seen(&layout.heads, blocks),
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),

@@ -5,6 +5,7 @@ use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
 use crate::savings::{Attribution, Outcome};
+use crate::shape::Outline;
 use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
 use crate::uniformity::Uniformity;
 
@@ -214,6 +215,9 @@ pub struct ScenarioPlan {
     pub recommended: bool,
     /// The heads, in order of their ids.
     pub heads: Vec<Head>,
+    /// What each head sees past buildings, walls and trunks, `None` where it sees everything; empty
+    /// where nothing stands around.
+    pub seen: Vec<Option<Outline>>,
     /// Name of the nozzle or strip of each head.
     pub nozzle_names: Vec<String>,
     /// How the rain falls; `None` when there is no head.

@@ -763,7 +763,7 @@ impl Layer for Heads {
 
 impl Layer for Throws {
     const NAME: &'static str = "throws";
-    const ROW: &'static str = "head × scenario: the ground it waters";
+    const ROW: &'static str = "head × scenario: the ground it waters, cut by buildings, walls and trunks; as found and as recommended, with `--throws all` every scenario";
     const SHAPE: &'static str = "Polygon";
     type Row<'a> = HeadRow<'a>;
     const COLUMNS: &'static [Column<Throws>] = &[
@@ -792,7 +792,7 @@ impl Layer for Throws {
     ];
 
     fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {
-        wetted_outline(row.head, None).map_or(Geometry::None, |wetted| {
+        wetted_outline(row.head, row.seen).map_or(Geometry::None, |wetted| {
             Geometry::Drawn(throw::polygon(&row.area.frame, wetted.outer()))
         })
     }

@@ -4,6 +4,7 @@ use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
 use crate::plan::{ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::shape::Outline;
 
 /// A row of `turf`.
 pub struct TurfRow<'a> {
@@ -19,6 +20,8 @@ pub struct HeadRow<'a> {
     /// 1-based number in its turf area and scenario.
     pub(super) number: usize,
     pub(super) head: &'a Head,
+    /// What it sees, where something stands in its way.
+    pub(super) seen: Option<&'a Outline>,
     pub(super) nozzle: &'a str,
 }
 
@@ -53,6 +56,7 @@ pub fn head_rows<'a>(area: &'a TurfRow<'a>) -> impl Iterator<Item = HeadRow<'a>>
             area,
             number: at + 1,
             head,
+            seen: area.plan.seen.get(at).and_then(Option::as_ref),
             nozzle: area.plan.nozzle_names.get(at).map_or("", String::as_str),
         })
 }
