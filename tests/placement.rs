@@ -6,7 +6,7 @@
 mod lawns;
 
 use evenfall::catalogue::{Catalogue, Family, Head, Pattern, Role};
-use evenfall::place::{Effort, Favour, layout, rule_layout, rule_throw_m};
+use evenfall::place::{Effort, Favour, Site, layout, rule_layout, rule_throw_m};
 use evenfall::shape::Outline;
 use evenfall::uniformity::{Surroundings, Uniformity, measure};
 use std::sync::LazyLock;
@@ -64,13 +64,18 @@ static LAYOUTS: LazyLock<Vec<Layout>> = LazyLock::new(|| {
     let mut layouts = Vec::new();
     for (name, corners, outline) in all_lawns() {
         for family in &CATALOGUE.families {
-            let throw_m = rule_throw_m(&outline, family);
+            let throw_m = rule_throw_m(&Site::open(&outline), family);
             layouts.push(Layout {
                 what: format!("{name}, {}", family.name),
                 corners,
                 family,
-                heads: layout(&outline, family, Effort::default(), Favour::default()),
-                rule: rule_layout(&outline, family, throw_m),
+                heads: layout(
+                    &Site::open(&outline),
+                    family,
+                    Effort::default(),
+                    Favour::default(),
+                ),
+                rule: rule_layout(&Site::open(&outline), family, throw_m),
                 outline: outline.clone(),
             });
         }
@@ -295,7 +300,7 @@ fn the_same_lawn_gets_the_same_layout() {
     let mut compared = 0;
     for first in LAYOUTS.iter().step_by(4) {
         let again = layout(
-            &first.outline,
+            &Site::open(&first.outline),
             first.family,
             Effort::default(),
             Favour::default(),

@@ -241,6 +241,15 @@ assumptions! {
         "largest run-time multiplier; beyond it the turf needs repair, not minutes",
         "common practice, no source";
 
+    BudgetBalance "budget.balance" [""] (choice "monthly" "daily") No
+        "whether the need follows from the months of the mean year, or from a daily balance of the root zone where the climate is given by days",
+        "monthly: needs no daily weather; daily: Allen et al. 1998, FAO Paper 56, eq. 85";
+
+    // The hardware that is proposed.
+    HardwareNewBodies "hardware.new_bodies" [""] (choice "regulated" "unregulated") No
+        "whether bodies that are put in or repaired regulate pressure; bodies that stay are taken as they are",
+        "choice of this program: pressure-regulating bodies are what rebate programs ask for; what they save is never credited to a nozzle";
+
     // The clock that is proposed.
     RestrictionDays "restrictions.allowed_weekdays" [""] (set "mon" "tue" "wed" "thu" "fri" "sat" "sun") No
         "days on which watering is allowed",
@@ -330,6 +339,10 @@ assumptions! {
     SavingsReview "savings.review_above_frac" ["-"] (number 0.3 in 0.05..1.0) No
         "savings above this share of the use are flagged for review",
         "published evidence lies between 5 and 25 %: US EPA 2017 and 2024, Baum et al. 2005, Solomon et al. 2007";
+
+    SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
+        "smallest claimed saving, as a share of the use as found, for which a change is recommended",
+        "choice of this program: less than that lies within what the reckoning can tell apart";
 
     // Where heads may stand.
     PlaceOverheadSetback "place.overhead_setback_m" ["m"] (number 0.0 in 0.0..3.0) Yes

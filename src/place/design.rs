@@ -5,7 +5,7 @@ use super::lattice::{Lattice, Weave};
 use super::refine::{Lawn, Search, Taste};
 use super::ring::{self, Frontage, Spot};
 use super::rule::longest_edges;
-use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role};
+use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role, Site};
 use crate::catalogue::Family;
 use crate::rain::Grid;
 use crate::shape::{Outline, Point};
@@ -87,13 +87,14 @@ fn budget(effort: Effort) -> Budget {
 
 /// Designs a layout with no more heads than the plain rule needs.
 pub(super) fn designed(
-    outline: &Outline,
+    site: &Site,
     family: &Family,
     throw_m: f64,
     rule: &[Head],
     effort: Effort,
     favour: Favour,
 ) -> Vec<Head> {
+    let outline = site.outline;
     let budget = budget(effort).for_heads(rule.len());
     let cell_m = (outline.area_m2() / SEARCH_CELLS)
         .sqrt()

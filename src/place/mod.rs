@@ -6,13 +6,15 @@ mod lattice;
 mod refine;
 mod ring;
 mod rule;
+mod site;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
+pub use site::{Around, Site, Standing};
 
 use crate::catalogue::Family;
-use crate::shape::{Outline, Point};
+use crate::shape::Point;
 
 /// Two heads on the boundary keep this share of the throw from one another.
 const CROWDED_FRAC: f64 = 0.45;
@@ -45,31 +47,12 @@ pub enum Favour {
 
 /// Lays out one turf area with one family.
 #[must_use]
-pub fn layout(outline: &Outline, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
-    layout_within(
-        outline,
-        inscribed_diameter_m(outline),
-        family,
-        effort,
-        favour,
-    )
-}
-
-/// The same for a lawn whose inscribed diameter is known: the search for it is the same for every
-/// family.
-#[must_use]
-pub fn layout_within(
-    outline: &Outline,
-    diameter_m: f64,
-    family: &Family,
-    effort: Effort,
-    favour: Favour,
-) -> Vec<Head> {
-    let throw_m = rule::throw_within(diameter_m, family);
-    let rule = rule_layout(outline, family, throw_m);
+pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
+    let throw_m = rule_throw_m(site, family);
+    let rule = rule_layout(site, family, throw_m);
     match effort {
         Effort::Rule => rule,
-        _ => design::designed(outline, family, throw_m, &rule, effort, favour),
+        _ => design::designed(site, family, throw_m, &rule, effort, favour),
     }
 }
 

@@ -5,12 +5,13 @@ mod outcome;
 mod water;
 
 pub use outcome::{
-    Fit, ParcelPlan, ParcelWater, Scenario, ScenarioPlan, Status, TurfPlan, YearUse,
+    AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
+    ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
 };
 
 use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
-use crate::climate::YearClimate;
+use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
 use crate::place::{self, Effort, Favour};
@@ -29,8 +30,6 @@ const NARROWEST_FRAC: f64 = 0.75;
 const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
-/// The climate is the embedded one of an invented town.
-const CLIMATE_ASSUMED: &str = "climate-assumed";
 /// Existing heads were given; layouts do not use them yet.
 const HEADS_NOT_USED: &str = "existing-heads-not-used";
 
@@ -47,8 +46,8 @@ pub struct Planner {
     pub favour: Favour,
     /// What is assumed where nothing was measured.
     pub assumptions: Assumptions,
-    /// The climate of the place.
-    pub climate: YearClimate,
+    /// The climate of the place, or of its zones.
+    pub climates: Climates,
 }
 
 /// One scenario to lay out on one turf area.
@@ -113,16 +112,16 @@ impl Planner {
             }
             plan.turf.push(planned);
         }
-        plan.water = water::totals(&plan.turf);
-        plan.flags = vec![AS_FOUND_ASSUMED, CLIMATE_ASSUMED];
+        plan.flags = vec![AS_FOUND_ASSUMED];
         if !parcel.heads.is_empty() {
             plan.flags.push(HEADS_NOT_USED);
         }
+        water::close(assumptions, plan);
     }
 
     fn plan_turf(&self, site: &Site) -> TurfPlan {
         let outline = site.outline;
-        let diameter_m = place::inscribed_diameter_m(outline);
+        let lawn = site.ground.lawn(outline, site.assumptions);
         let mut scenarios = Vec::new();
         // What is in the ground is not known: a spray layout by the plain rule stands for it.
         let found = self
@@ -130,11 +129,11 @@ impl Planner {
             .family(FOUND_FAMILY)
             .or(self.catalogue.families.first());
         if let Some(family) = found {
-            let heads =
-                place::layout_within(outline, diameter_m, family, Effort::Rule, Favour::Evenness);
+            let heads = place::layout(&lawn, family, Effort::Rule, Favour::Evenness);
             let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
             plan.flags.push(AS_FOUND_ASSUMED);
-            scenarios.push(plan);
+            let reclocked = water::reclocked(&plan);
+            scenarios.extend([plan, reclocked]);
         }
         for family in self
             .catalogue
@@ -142,16 +141,18 @@ impl Planner {
             .iter()
             .filter(|f| self.families.contains(&f.name))
         {
-            let heads = place::layout_within(outline, diameter_m, family, self.effort, self.favour);
+            let heads = place::layout(&lawn, family, self.effort, self.favour);
             let scenario = Scenario::Relayout(family.name.clone());
             scenarios.push(self.scenario(site, scenario, family, heads));
         }
-        water::recommend(&mut scenarios);
+        let ground = water::settle(self, site, &mut scenarios);
         TurfPlan {
             id: site.turf.id.clone(),
             polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
             width_m: outline.width_m(),
+            ground,
+            reason: String::new(),
             scenarios,
         }
     }
@@ -168,15 +169,6 @@ impl Planner {
         }
         let around = site.ground.surroundings();
         let uniformity = measure(site.outline, &heads, &family.profile, &around);
-        let year = uniformity.as_ref().map(|even| {
-            water::year_of(
-                site.assumptions,
-                &self.climate,
-                site.turf,
-                site.outline.area_m2(),
-                even,
-            )
-        });
         let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
         ScenarioPlan {
             scenario,
@@ -188,7 +180,7 @@ impl Planner {
             nozzle_names: names,
             heads,
             uniformity,
-            year,
+            year: None,
             flags: Vec::new(),
         }
     }

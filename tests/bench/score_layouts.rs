@@ -77,8 +77,9 @@ fn main() {
                     continue;
                 }
                 let start = Instant::now();
-                let throw_m = place::rule_throw_m(&outline, family);
-                let heads = place::layout(&outline, family, effort, favour);
+                let site = place::Site::open(&outline);
+                let throw_m = place::rule_throw_m(&site, family);
+                let heads = place::layout(&site, family, effort, favour);
                 let placed = start.elapsed().as_secs_f64();
                 let u = measure(&outline, &heads, &family.profile, &Surroundings::default());
                 if let Ok(dir) = std::env::var("DUMP") {
