@@ -330,6 +330,7 @@ impl ParcelPlan {
             turf: Vec::new(),
             obstacles: Vec::new(),
             heads: Vec::new(),
+            supply: Vec::new(),
             issues: Vec::new(),
         };
         ParcelPlan::broken_off(&parcel, issue)
