@@ -52,6 +52,10 @@ pub(super) struct DesignArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(["monthly", "daily"]))]
     balance: Option<String>,
 
+    /// Write each parcel's stations as input files of EPANET, the public-domain network solver.
+    #[arg(long)]
+    inp: bool,
+
     /// Set one assumption; see `evenfall assumptions`.
     #[arg(long, value_name = "SECTION.KEY=VALUE")]
     set: Vec<String>,
@@ -76,6 +80,7 @@ pub(super) struct Design {
     pub(super) catalogue_file: Option<String>,
     catalogue_sha256: String,
     layout: LayoutRecord,
+    inp: bool,
 }
 
 impl DesignArgs {
@@ -146,6 +151,7 @@ impl DesignArgs {
             catalogue_file: catalogue_file.map(|path| path.display().to_string()),
             catalogue_sha256,
             layout,
+            inp: self.inp,
         })
     }
 }
@@ -166,6 +172,7 @@ impl Design {
             favour: word("favour", &FAVOURS, &self.layout.favour)?,
             assumptions: self.assumptions.clone(),
             climates,
+            inp: self.inp,
         })
     }
 

@@ -2,6 +2,7 @@
 
 use crate::assumptions::{Assumptions, Key};
 use crate::crs::Frame;
+use crate::hydraulics::trench::Yard;
 use crate::issue::{Code, Issue};
 use crate::place::{self, Around, Standing};
 use crate::shape::Outline;
@@ -113,6 +114,21 @@ impl Ground {
                 spacing_frac: assumptions.number(Key::PlaceWindSpacing),
             },
         }
+    }
+
+    /// Buildings and walls.
+    pub(super) fn walls(&self) -> &[Outline] {
+        &self.blocks[..self.walls]
+    }
+
+    /// What no trench crosses where there is a way round: buildings, walls, and the ground around
+    /// trunks.
+    pub(super) fn no_trench(&self, root_zone_m: f64) -> Vec<Outline> {
+        let (walls, trunks) = self.blocks.split_at(self.walls);
+        let zones = trunks
+            .iter()
+            .filter_map(|trunk| Yard::root_zone(trunk, root_zone_m));
+        walls.iter().cloned().chain(zones).collect()
     }
 
     /// What the measures of uniformity need to know of the surroundings.
