@@ -2,7 +2,6 @@
 
 use crate::assumptions::{Assumptions, Key};
 use crate::crs::Frame;
-use crate::hydraulics::trench::Yard;
 use crate::issue::{Code, Issue};
 use crate::place::{self, Around, Standing};
 use crate::shape::Outline;
@@ -121,14 +120,9 @@ impl Ground {
         &self.blocks[..self.walls]
     }
 
-    /// What no trench crosses where there is a way round: buildings, walls, and the ground around
-    /// trunks.
-    pub(super) fn no_trench(&self, root_zone_m: f64) -> Vec<Outline> {
-        let (walls, trunks) = self.blocks.split_at(self.walls);
-        let zones = trunks
-            .iter()
-            .filter_map(|trunk| Yard::root_zone(trunk, root_zone_m));
-        walls.iter().cloned().chain(zones).collect()
+    /// Tree trunks.
+    pub(super) fn trunks(&self) -> &[Outline] {
+        &self.blocks[self.walls..]
     }
 
     /// What the measures of uniformity need to know of the surroundings.

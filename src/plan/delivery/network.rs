@@ -27,6 +27,8 @@ type Areas<'a> = [(Site<'a>, Vec<ScenarioPlan>)];
 const LEVEL: (f64, Point) = (0.0, Point::new(0.0, 0.0));
 /// A node this much above the lowest head drains through it \[m\].
 const DRAINS_ABOVE_M: f64 = 0.2;
+/// A valve keeps this far from the head beside it \[m\].
+const VALVE_BESIDE_M: f64 = 0.5;
 /// A valve this near to its station's lawn is its valve \[m\].
 const VALVE_REACH_M: f64 = 15.0;
 
@@ -183,11 +185,14 @@ impl<'a> Builder<'a> {
     ) -> Builder<'a> {
         let number = |key| assumptions.number(key);
         let turf: Vec<_> = areas.iter().map(|(site, _)| site.outline.clone()).collect();
-        let blocks = areas
-            .first()
-            .map(|(site, _)| site.ground.no_trench(number(Key::PipeRootZone)))
-            .unwrap_or_default();
-        let yard = Yard::new(turf, blocks, number(Key::PipeOffTurf));
+        let (walls, trunks) = areas.first().map_or((&[][..], &[][..]), |(site, _)| {
+            (site.ground.walls(), site.ground.trunks())
+        });
+        let root_zone_m = number(Key::PipeRootZone);
+        let zones = trunks
+            .iter()
+            .filter_map(|trunk| Yard::root_zone(trunk, root_zone_m));
+        let yard = Yard::new(turf, walls.to_vec(), number(Key::PipeOffTurf)).with_root_zones(zones);
         let planes = areas
             .iter()
             .map(|(site, _)| {
@@ -414,11 +419,12 @@ impl Job<'_, '_> {
                 best = Some((at.distance(head), at));
             }
         }
-        // Beside the head, half a metre along the edge towards the point of connection.
+        // Half a metre beside the head, on the edge towards the point of connection; on the edge
+        // itself where that is off the lawn.
         let edge = best.map_or(head, |(_, at)| at);
-        let toward = (from - edge).unit();
-        if edge.distance(head) < 0.5 {
-            edge + toward * 0.5
+        let beside = edge + (from - edge).unit() * VALVE_BESIDE_M;
+        if edge.distance(head) < VALVE_BESIDE_M && lawn.contains(beside) {
+            beside
         } else {
             edge
         }
