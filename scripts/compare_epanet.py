@@ -29,8 +29,8 @@ def main() -> int:
     heads = defaultdict(list)
     for feature in json.loads((run / "heads.geojson").read_text())["features"]:
         row = feature["properties"]
-        if row["station_id"] and row["scenario"].startswith("relayout:"):
-            heads[row["station_id"]].append(row)
+        if row["station"] and row["scenario"].startswith("relayout:"):
+            heads[row["station"]].append(row)
     compared, worst_kpa, worst_lpm, bad, emitters, fixed = 0, 0.0, 0.0, [], 0, 0
     for path in sorted(run.glob("network-*.inp")):
         _, index, scenario = path.stem.split("-", 2)

@@ -363,6 +363,12 @@ assumptions! {
     PlaceMinimumWidth "place.minimum_overhead_width_m" ["m"] (number 3.05 in 0.0..10.0) Yes
         "turf narrower than this in any direction is flagged narrow-ordinance; it is planned all the same",
         "23 CCR 492.7(a)(1)(T), 2015 text: 10 ft";
+    PlaceMostOver "place.narrow_over_frac" ["-"] (number 0.25 in 0.02..0.9) Yes
+        "turf is too narrow for a family when more than this share of its water lands beside it",
+        "choice of this program: a quarter; no source";
+    PlaceWidestThrows "place.widest_throws" ["-"] (number 8.0 in 2.0..100.0) Yes
+        "a turf area is too wide for a family when its largest circle is more than this many of the longest throws across",
+        "choice of this program: about fifty full circles inside that circle; larger turf asks for larger heads; no source";
 
     // The water supply.
     SupplyStatic "supply.static_kpa" ["kPa"] (number 415.0 in 50.0..2000.0) Yes

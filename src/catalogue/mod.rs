@@ -107,18 +107,19 @@ pub enum StripKind {
     Centre,
 }
 
-/// A strip pattern: a rectangle watered at a uniform rate.
+/// A strip pattern: a rectangle watered at a uniform rate. Its sides can be set shorter than rated;
+/// they change apart from one another.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strip {
     /// Name, e.g. `slow-side-strip`.
     pub name: String,
     /// Where the head stands.
     pub kind: StripKind,
-    /// Long side of the rectangle.
-    pub length: Length,
-    /// Short side of the rectangle.
-    pub width: Length,
-    /// Flow at the rated pressure.
+    /// Shortest and rated long side of the rectangle.
+    pub length: (Length, Length),
+    /// Shortest and rated short side of the rectangle.
+    pub width: (Length, Length),
+    /// Flow at the rated pressure and the rated sides.
     pub flow: Flow,
 }
 
@@ -188,6 +189,19 @@ impl Family {
         nozzle.full_circle * (factor * sweep_deg / 360.0)
     }
 
+    /// The flow of a strip set to a length and a width \[m\]: as rated, or in proportion to the area
+    /// where the flow follows the throw.
+    #[must_use]
+    pub fn strip_flow(&self, strip: usize, length_m: f64, width_m: f64) -> Flow {
+        let strip = &self.strips[strip]; // indices come from a search of `strips`
+        match self.flow_follows {
+            FlowFollows::Rated => strip.flow,
+            FlowFollows::Throw => {
+                strip.flow * (length_m * width_m / (strip.length.1.m() * strip.width.1.m()))
+            }
+        }
+    }
+
     /// The family's precipitation rate at square head-to-head spacing and rated throw,
     /// 60 · q₃₆₀ / R² with q in L/min: the mean over its nozzles.
     #[must_use]
@@ -198,6 +212,14 @@ impl Family {
             .map(|nozzle| nozzle.square_rate_mm_h())
             .sum();
         Rate::of_m_s(sum / self.nozzles.len() as f64 / 3.6e6)
+    }
+}
+
+impl Strip {
+    /// Rate over the rated rectangle, 60 q / (l w) with q in L/min \[mm/h\].
+    #[must_use]
+    pub fn rate_mm_h(&self) -> f64 {
+        60.0 * self.flow.lpm() / (self.length.1.m() * self.width.1.m())
     }
 }
 

@@ -1,6 +1,7 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
 mod delivery;
+mod fit;
 mod ground;
 mod outcome;
 mod water;
@@ -16,7 +17,7 @@ use crate::catalogue::{Catalogue, Family, Head, Pattern};
 use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
-use crate::place::{self, Effort, Favour};
+use crate::place::{self, Effort, Favour, Layout};
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
@@ -24,10 +25,6 @@ use ground::Ground;
 
 /// Positions are kept to this fraction of a degree.
 const PER_DEGREE: f64 = 1e8;
-/// Narrower than this share of its shortest throw, a family has no place (common practice, no
-/// source: a screw shortens a throw by a quarter at most).
-const NARROWEST_FRAC: f64 = 0.75;
-
 /// The family that stands for what is in the ground.
 const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
@@ -140,8 +137,8 @@ impl Planner {
             .family(FOUND_FAMILY)
             .or(self.catalogue.families.first());
         if let Some(family) = found {
-            let heads = place::layout(&lawn, family, Effort::Rule, Favour::Evenness);
-            let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
+            let layout = place::layout_in_parts(&lawn, family, Effort::Rule, Favour::Evenness);
+            let mut plan = self.scenario(site, &lawn, Scenario::AsFound, family, layout);
             plan.flags.push(AS_FOUND_ASSUMED);
             let reclocked = water::reclocked(&plan);
             scenarios.extend([plan, reclocked]);
@@ -152,10 +149,11 @@ impl Planner {
             .iter()
             .filter(|f| self.families.contains(&f.name))
         {
-            let heads = place::layout(&lawn, family, self.effort, self.favour);
+            let layout = place::layout_in_parts(&lawn, family, self.effort, self.favour);
             let scenario = Scenario::Relayout(family.name.clone());
-            scenarios.push(self.scenario(site, scenario, family, heads));
+            scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
+        fit::point_to_others(&mut scenarios);
         scenarios
     }
 
@@ -177,29 +175,49 @@ impl Planner {
     fn scenario(
         &self,
         site: &Site,
+        lawn: &place::Site,
         scenario: Scenario,
         family: &Family,
-        mut heads: Vec<Head>,
+        mut layout: Layout,
     ) -> ScenarioPlan {
-        for head in &mut heads {
+        for head in &mut layout.heads {
             settle(head, &site.ground.frame);
         }
         let around = site.ground.surroundings();
-        let uniformity = measure(site.outline, &heads, &family.profile, &around);
-        let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
+        let watered = layout.watered.as_ref().unwrap_or(site.outline);
+        let uniformity = measure(watered, &layout.heads, &family.profile, &around);
+        let verdict = fit::verdict(
+            lawn.diameter_m,
+            family,
+            &layout,
+            uniformity.as_ref(),
+            site.assumptions,
+        );
+        let names = layout
+            .heads
+            .iter()
+            .map(|head| nozzle_name(head, family))
+            .collect();
+        let watered = layout
+            .watered
+            .map(|outline| site.ground.frame.polygon(&outline));
         ScenarioPlan {
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),
             rated_kpa: family.rated.kpa(),
-            fit: fit_of(site.outline, family),
+            fit: verdict.fit,
+            fit_reason: verdict.reason,
+            watered,
+            drip_m2: layout.drip_m2,
+            groups: layout.groups,
             recommended: false,
             nozzle_names: names,
-            heads,
+            heads: layout.heads,
             uniformity,
             delivered: None,
             year: None,
-            flags: Vec::new(),
+            flags: verdict.flags,
         }
     }
 }
@@ -216,14 +234,6 @@ fn nozzle_name(head: &Head, family: &Family) -> String {
     match head.pattern {
         Pattern::Sector { .. } => family.nozzles[head.nozzle].name.clone(),
         Pattern::Strip { .. } => family.strips[head.nozzle].name.clone(),
-    }
-}
-
-fn fit_of(outline: &Outline, family: &Family) -> Fit {
-    if outline.width_m() < NARROWEST_FRAC * family.shortest_m() {
-        Fit::TooNarrow
-    } else {
-        Fit::Fits
     }
 }
 

@@ -64,6 +64,12 @@ impl Scenario {
             Scenario::Relayout(family) => format!("relayout:{family}"),
         }
     }
+
+    /// Whether it has new positions.
+    #[must_use]
+    pub fn is_relayout(&self) -> bool {
+        matches!(self, Scenario::Relayout(_))
+    }
 }
 
 /// How well a family suits a turf area.
@@ -196,6 +202,15 @@ pub struct ScenarioPlan {
     pub rated_kpa: f64,
     /// The verdict on family and shape.
     pub fit: Fit,
+    /// Why, one sentence without the full stop.
+    pub fit_reason: String,
+    /// What the heads are meant to water, where that is not the whole turf area: the measures hold
+    /// for it.
+    pub watered: Option<LonLatPolygon>,
+    /// Area left without overhead water \[m²\].
+    pub drip_m2: f64,
+    /// For each head the number of the group that runs together, from 1.
+    pub groups: Vec<u16>,
     /// Whether this is the one recommended for the turf area.
     pub recommended: bool,
     /// The heads, in order of their ids.

@@ -217,6 +217,9 @@ impl Layer for Turf {
             "fits, fits-with-strips, too-narrow or too-wide",
             |r| r.plan.fit.text().into(),
         ),
+        text("fit_reason", "Why, and which other family fits", |r| {
+            r.plan.fit_reason.as_str().into()
+        }),
         column(
             "recommended",
             Kind::Bool,
@@ -244,6 +247,13 @@ impl Layer for Turf {
         number("width_m", "m", 3, "4 · area / perimeter", |r| {
             r.turf.width_m.into()
         }),
+        number(
+            "drip_m2",
+            "m²",
+            3,
+            "Of the area, slivers left without overhead water: the geometry and the measures leave them out, the volumes give them the same depth",
+            |r| r.plan.drip_m2.into(),
+        ),
         number(
             "slope_pct",
             "%",
@@ -639,7 +649,8 @@ impl Layer for Turf {
     ];
 
     fn geometry<'r>(row: &'r TurfRow<'_>) -> Geometry<'r> {
-        Geometry::Given(std::slice::from_ref(&row.turf.polygon))
+        let watered = row.plan.watered.as_ref().unwrap_or(&row.turf.polygon);
+        Geometry::Given(std::slice::from_ref(watered))
     }
 }
 
@@ -764,7 +775,7 @@ impl Layer for Heads {
             },
         ),
         text(
-            "station_id",
+            "station",
             "The station that feeds it, as in `stations`",
             |r| {
                 r.served()
@@ -804,6 +815,14 @@ impl Layer for Heads {
                     served.map(|served| radius_m * served.throw_factor).into()
                 }
                 Pattern::Strip { .. } => Cell::Null,
+            },
+        ),
+        text(
+            "part",
+            "Part of the area that it waters; heads of different parts do not share a station",
+            |r| {
+                let group = r.area.plan.groups.get(r.number - 1);
+                group.map(ToString::to_string).into()
             },
         ),
         number(

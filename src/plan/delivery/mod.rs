@@ -100,7 +100,10 @@ pub(super) fn deliver(
             serves |= served.heads.iter().any(|head| {
                 !matches!(builder.working(family, head), Working::Dry | Working::Below)
             });
-            let mut delivered = rain::delivered(site.outline, plan, family, &around, served.heads);
+            let drawn = plan.watered.as_ref();
+            let own = drawn.and_then(|polygon| frame.outline(polygon));
+            let watered = own.as_ref().unwrap_or(site.outline);
+            let mut delivered = rain::delivered(watered, plan, family, &around, served.heads);
             delivered.is_read = delivery.is_read;
             plan.delivered = Some(delivered);
             plan.flags.extend(served.flags);

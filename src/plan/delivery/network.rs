@@ -25,6 +25,8 @@ type Areas<'a> = [(Site<'a>, Vec<ScenarioPlan>)];
 
 /// Where nothing says which way water flows down, a lawn is level.
 const LEVEL: (f64, Point) = (0.0, Point::new(0.0, 0.0));
+/// Parts of a lawn that are told apart.
+const PARTS_MOST: u32 = 1_000;
 /// A node this much above the lowest head drains through it \[m\].
 const DRAINS_ABOVE_M: f64 = 0.2;
 /// A valve keeps this far from the head beside it \[m\].
@@ -327,6 +329,21 @@ impl Job<'_, '_> {
         self.plans[area].map_or(0.0, |plan| plan.heads[number].flow.lpm())
     }
 
+    /// What a head may share a station with: heads of the same part of lawns of one kind, on the
+    /// same third of a slope.
+    fn class(&self, head: usize, third: u32) -> u32 {
+        let (area, number) = self.heads[head];
+        let parts = self.plans[area].map_or(&[][..], |plan| plan.groups.as_slice());
+        // Whole lawns are part 1; parts of a divided one are its own.
+        let part = parts.get(number).copied().unwrap_or(1);
+        let lawn = if parts.iter().all(|&part| part == 1) {
+            self.builder.groups[area]
+        } else {
+            area as u32 // a parcel has few lawns
+        };
+        (lawn * PARTS_MOST + u32::from(part).min(PARTS_MOST - 1)) * 3 + third
+    }
+
     /// The sources, and the heads that each feeds: those nearest to it, lawn by lawn.
     fn drafts(&self) -> Vec<Draft> {
         let builder = self.builder;
@@ -368,7 +385,7 @@ impl Job<'_, '_> {
                 .map(|&head| Outlet {
                     at: self.at(head),
                     flow_lpm: self.rated_lpm(head),
-                    class: 3 * builder.groups[self.heads[head].0] + thirds[head],
+                    class: self.class(head, thirds[head]),
                 })
                 .collect();
             let safe_lpm = builder.plant.sources[source].safe_lpm;
