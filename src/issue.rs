@@ -127,6 +127,12 @@ issues! {
     EL01 Note 0 "The elevation model does not cover the turf; the assumed slope was used", "give a raster that reaches two cells beyond the turf, without holes";
     EL02 Fatal 5 "The elevation model is in degrees; slopes need metres", "project it first, for instance to the UTM zone of the place: gdalwarp -t_srs EPSG:326NN -r bilinear in.tif out.tif";
     EL03 Fatal 4 "The elevation model cannot be read", "give one raster file of heights with a coordinate reference system, e.g. GeoTIFF; builds without GDAL cannot read rasters";
+    // The water supply.
+    HY01 Partial 1 "The pressure is too low for the heads of any scenario", "check the readings in the supply layer; a pump, or another point of connection, may be needed";
+    HY02 Partial 1 "The safe flow of the supply is zero or negative", "give flow_lpm in litres a minute, or leave it empty to reckon it from the meter's size";
+    HY03 Note 0 "One head draws more than the safe flow of the supply", "choose a smaller nozzle or a larger supply; the head has a station of its own";
+    HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
+    HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";
