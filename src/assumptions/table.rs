@@ -412,9 +412,6 @@ assumptions! {
         "common practice, no source";
 
     // Heads under pressure.
-    PressureRegulate "pressure.regulate" [""] (choice "new" "all" "none") No
-        "which bodies regulate pressure: those of new and repaired systems, every one, or none; existing heads that say so themselves are believed",
-        "US EPA 2017: regulated bodies are the efficient choice; common practice for new work";
     PressureBodyLoss "pressure.body_loss_kpa" ["kPa"] (number 20.0 in 0.0..100.0) No
         "loss inside a regulated body",
         "common practice 10 to 35 kPa, no source";

@@ -57,6 +57,10 @@ pub(super) struct DesignArgs {
     #[arg(long, value_parser = ["none", "mean"])]
     wind: Option<String>,
 
+    /// Write each parcel's stations as input files of EPANET, the public-domain network solver.
+    #[arg(long)]
+    inp: bool,
+
     /// Set one assumption; see `evenfall assumptions`.
     #[arg(long, value_name = "SECTION.KEY=VALUE")]
     set: Vec<String>,
@@ -81,6 +85,7 @@ pub(super) struct Design {
     pub(super) catalogue_file: Option<String>,
     catalogue_sha256: String,
     layout: LayoutRecord,
+    inp: bool,
 }
 
 impl DesignArgs {
@@ -154,6 +159,7 @@ impl DesignArgs {
             catalogue_file: catalogue_file.map(|path| path.display().to_string()),
             catalogue_sha256,
             layout,
+            inp: self.inp,
         })
     }
 }
@@ -174,6 +180,7 @@ impl Design {
             favour: word("favour", &FAVOURS, &self.layout.favour)?,
             assumptions: self.assumptions.clone(),
             climates,
+            inp: self.inp,
         })
     }
 

@@ -259,3 +259,32 @@ impl Placed {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::Catalogue;
+
+    #[test]
+    fn a_straight_strip_is_covered_from_end_to_end() {
+        let points = [(0.0, 0.0), (15.0, 0.0), (15.0, 1.8), (0.0, 1.8)];
+        let outline = Outline::new(points.map(|(x, y)| Point::new(x, y)).to_vec(), vec![]).unwrap();
+        let catalogue = Catalogue::generic();
+        let family = catalogue.family("rotary-mid").unwrap();
+        let ways = rows(&outline, family);
+        assert_eq!(ways.len(), 4);
+        for way in &ways[..3] {
+            let area_m2: f64 = way
+                .iter()
+                .map(|head| match head.pattern {
+                    Pattern::Strip {
+                        length_m, width_m, ..
+                    } => length_m * width_m,
+                    Pattern::Sector { .. } => 0.0,
+                })
+                .sum();
+            // Sides are whole centimetres: 1 cm in 1.8 m.
+            assert!((area_m2 / 27.0 - 1.0).abs() < 0.006, "{area_m2}: {way:?}");
+        }
+    }
+}

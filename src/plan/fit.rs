@@ -117,3 +117,59 @@ pub(super) fn point_to_others(scenarios: &mut [ScenarioPlan]) {
         plan.flags.dedup();
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::Catalogue;
+    use crate::place::{Effort, Favour, Site, layout_in_parts};
+    use crate::shape::{Outline, Point};
+    use crate::uniformity::{Surroundings, measure};
+
+    fn judged(width_m: f64, height_m: f64, family: &str, effort: Effort) -> Verdict {
+        let corners = [
+            (0.0, 0.0),
+            (width_m, 0.0),
+            (width_m, height_m),
+            (0.0, height_m),
+        ];
+        let ring = corners.map(|(x, y)| Point::new(x, y)).to_vec();
+        let outline = Outline::new(ring, vec![]).unwrap();
+        let catalogue = Catalogue::generic();
+        let family = catalogue.family(family).unwrap();
+        let site = Site::open(&outline);
+        let layout = layout_in_parts(&site, family, effort, Favour::Evenness);
+        let around = Surroundings::default();
+        let even = measure(&outline, &layout.heads, &family.profile, &around);
+        let assumptions = Assumptions::default();
+        verdict(
+            site.diameter_m,
+            family,
+            &layout,
+            even.as_ref(),
+            &assumptions,
+        )
+    }
+
+    #[test]
+    fn every_verdict_has_its_reason() {
+        let lawn = judged(10.0, 12.0, "rotary-mid", Effort::Fast);
+        assert_eq!(lawn.fit, Fit::Fits, "{}", lawn.reason);
+        assert!(lawn.flags.is_empty() && lawn.reason.contains("10.0 m"));
+        // The width of the family's strips.
+        let verge = judged(15.0, 1.8, "rotary-mid", Effort::Fast);
+        assert_eq!(verge.fit, Fit::FitsWithStrips, "{}", verge.reason);
+        assert_eq!(verge.flags, [NARROW_ORDINANCE]);
+        assert!(verge.reason.contains("strip"));
+        let sliver = judged(12.0, 0.8, "spray", Effort::Fast);
+        assert_eq!(sliver.fit, Fit::TooNarrow, "{}", sliver.reason);
+        assert_eq!(sliver.flags, [DRIP_OR_NONE, NARROW_ORDINANCE]);
+        // The smallest throw of the rule is 2.5 m on turf of 1.6 m: 0.9 m is thrown beside.
+        let beside = judged(12.0, 1.6, "rotary-slow", Effort::Rule);
+        assert_eq!(beside.fit, Fit::TooNarrow, "{}", beside.reason);
+        assert!(beside.reason.contains("beside"));
+        // 40 m is more than eight throws of 4.5 m.
+        let field = judged(40.0, 40.0, "spray", Effort::Rule);
+        assert_eq!(field.fit, Fit::TooWide, "{}", field.reason);
+    }
+}

@@ -116,6 +116,16 @@ impl Ground {
         }
     }
 
+    /// Buildings and walls.
+    pub(super) fn walls(&self) -> &[Outline] {
+        &self.blocks[..self.walls]
+    }
+
+    /// Tree trunks.
+    pub(super) fn trunks(&self) -> &[Outline] {
+        &self.blocks[self.walls..]
+    }
+
     /// What the measures of uniformity need to know of the surroundings.
     pub(super) fn surroundings(&self) -> Surroundings<'_> {
         Surroundings {

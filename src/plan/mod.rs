@@ -1,10 +1,12 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod delivery;
 mod fit;
 mod ground;
 mod outcome;
 mod water;
 
+pub use delivery::{Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
     ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
@@ -46,6 +48,8 @@ pub struct Planner {
     pub assumptions: Assumptions,
     /// The climate of the place, or of its zones.
     pub climates: Climates,
+    /// Whether to write input files of the network solver.
+    pub inp: bool,
 }
 
 /// One scenario to lay out on one turf area.
@@ -86,6 +90,7 @@ impl Planner {
     ) {
         plan.frame = Some(ground.frame);
         plan.parcel_m2 = ground.parcel_m2();
+        let mut areas = Vec::new();
         for (turf, outline) in parcel.turf.iter().zip(&ground.turf) {
             let Some(outline) = outline else {
                 let issue = Issue::new(Code::GE07, "no area in the local frame");
@@ -93,22 +98,27 @@ impl Planner {
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
                 continue;
             };
-            let planned = self.plan_turf(&Site {
+            let site = Site {
                 turf,
                 outline,
                 ground,
                 assumptions,
-            });
-            if planned
-                .scenarios
-                .iter()
-                .all(|scenario| scenario.heads.is_empty())
-            {
-                let issue = Issue::new(Code::PL01, format!("width {:.2} m", planned.width_m));
+            };
+            let scenarios = self.lay_out(&site);
+            if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
+                let issue = Issue::new(Code::PL01, format!("width {:.2} m", outline.width_m()));
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
             }
-            plan.turf.push(planned);
+            areas.push((site, scenarios));
+        }
+        let delivery = delivery::deliver(self, parcel, &mut areas, assumptions);
+        let told = delivery.issues.into_iter();
+        plan.issues
+            .extend(told.map(|issue| issue.of_parcel(&parcel.id)));
+        plan.networks = delivery.networks;
+        for (site, scenarios) in areas {
+            plan.turf.push(self.settled(&site, scenarios));
         }
         plan.flags = vec![AS_FOUND_ASSUMED];
         if !parcel.heads.is_empty() {
@@ -117,7 +127,8 @@ impl Planner {
         water::close(assumptions, plan);
     }
 
-    fn plan_turf(&self, site: &Site) -> TurfPlan {
+    /// Every scenario of one turf area as drawn.
+    fn lay_out(&self, site: &Site) -> Vec<ScenarioPlan> {
         let outline = site.outline;
         let lawn = site.ground.lawn(outline, site.assumptions);
         let mut scenarios = Vec::new();
@@ -144,6 +155,12 @@ impl Planner {
             scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
         fit::point_to_others(&mut scenarios);
+        scenarios
+    }
+
+    /// A turf area with its water.
+    fn settled(&self, site: &Site, mut scenarios: Vec<ScenarioPlan>) -> TurfPlan {
+        let outline = site.outline;
         let ground = water::settle(self, site, &mut scenarios);
         TurfPlan {
             id: site.turf.id.clone(),
@@ -201,6 +218,7 @@ impl Planner {
             nozzle_names: names,
             heads: layout.heads,
             uniformity,
+            delivered: None,
             year: None,
             flags: verdict.flags,
         }

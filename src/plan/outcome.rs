@@ -1,5 +1,6 @@
 //! What is known of a parcel when its plan is done.
 
+use super::delivery::{Delivered, NetworkPlan};
 use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
@@ -222,6 +223,8 @@ pub struct ScenarioPlan {
     pub nozzle_names: Vec<String>,
     /// How the rain falls; `None` when there is no head.
     pub uniformity: Option<Uniformity>,
+    /// What its supply delivers; `None` when there is no head, or nothing can be delivered.
+    pub delivered: Option<Delivered>,
     /// The water of a year; `None` when there is no head.
     pub year: Option<YearUse>,
     /// Flags, sorted.
@@ -267,6 +270,8 @@ pub struct ParcelPlan {
     pub parcel_m2: Option<f64>,
     /// Its turf areas.
     pub turf: Vec<TurfPlan>,
+    /// Stations and pipes, scenario by scenario.
+    pub networks: Vec<NetworkPlan>,
     /// Everything that was mended, assumed or failed.
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
@@ -326,6 +331,7 @@ impl ParcelPlan {
             attributes: parcel.attributes.clone(),
             parcel_m2: None,
             turf: Vec::new(),
+            networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
             flags: Vec::new(),
@@ -349,6 +355,7 @@ impl ParcelPlan {
             turf: Vec::new(),
             obstacles: Vec::new(),
             heads: Vec::new(),
+            supply: Vec::new(),
             issues: Vec::new(),
         };
         ParcelPlan::broken_off(&parcel, issue)

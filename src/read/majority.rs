@@ -11,7 +11,7 @@ use super::layer::{Layer, Role};
 use super::plane::Plane;
 use super::source::Source;
 use super::turf::pieces;
-use crate::issue::Issue;
+use crate::issue::{Code, Issue};
 use crate::site::LonLatPolygon;
 
 /// Features whose polygons are kept while their neighbours are asked for: survey polygons are
@@ -67,7 +67,10 @@ impl<T: Clone + PartialEq> AreaField<T> {
                             locator: feature.locator,
                         }
                     })),
-                    Err(issue) => issues.push(place(issue)),
+                    Err(issue) => {
+                        let found = format!("{} {}", issue.code, issue.statement());
+                        issues.push(place(Issue::new(Code::SO05, found)));
+                    }
                 }
             }
             values.push(value(&feature, issues)?);

@@ -3,7 +3,7 @@
 use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
-use crate::plan::{ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::plan::{HeadServed, ParcelPlan, ScenarioPlan, TurfPlan};
 use crate::shape::Outline;
 
 /// A row of `turf`.
@@ -73,6 +73,16 @@ pub fn failure_rows<'a>(
 }
 
 impl HeadRow<'_> {
+    /// What the supply gives it; `None` where nothing is delivered.
+    pub(super) fn served(&self) -> Option<&HeadServed> {
+        self.area
+            .plan
+            .delivered
+            .as_ref()?
+            .heads
+            .get(self.number - 1)
+    }
+
     /// `<turf_id>/<scenario>/<n>`.
     pub(super) fn id(&self) -> String {
         format!(
