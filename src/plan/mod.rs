@@ -17,7 +17,7 @@ use crate::catalogue::{Catalogue, Family, Head, Pattern};
 use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
-use crate::place::{self, Effort, Favour, Layout};
+use crate::place::{self, Around, Effort, Favour, Layout};
 use crate::rain::all_seen;
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
@@ -106,7 +106,7 @@ impl Planner {
             };
             let scenarios = self.lay_out(&site);
             if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
-                let issue = Issue::new(Code::PL01, format!("width {:.2} m", outline.width_m()));
+                let issue = Issue::new(Code::PL01, self.why_no_heads(&site));
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
             }
@@ -128,6 +128,24 @@ impl Planner {
     }
 
     /// Every scenario of one turf area as drawn.
+    /// What leaves a turf area without heads.
+    fn why_no_heads(&self, site: &Site) -> String {
+        let lawn = site.ground.lawn(site.outline, site.assumptions);
+        let open = place::Site {
+            around: Around::default(),
+            ..lawn
+        };
+        let has_room = self.catalogue.families.first().is_some_and(|family| {
+            !place::layout(&open, family, Effort::Rule, Favour::Evenness).is_empty()
+        });
+        let width_m = site.outline.width_m();
+        if has_room {
+            format!("width {width_m:.2} m, no place far enough from trunks, walls and pavement")
+        } else {
+            format!("width {width_m:.2} m")
+        }
+    }
+
     fn lay_out(&self, site: &Site) -> Vec<ScenarioPlan> {
         let outline = site.outline;
         let lawn = site.ground.lawn(outline, site.assumptions);
