@@ -7,6 +7,7 @@ mod refine;
 mod ring;
 mod rule;
 mod site;
+pub mod swap;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};

@@ -239,7 +239,7 @@ fn head(
         station: feature.text("station").map(|name| name.trim().to_owned()),
         regulated: word(feature, "regulated", yes_or_no, issues, &place),
         body_mm,
-        condition: word(feature, "condition", condition, issues, &place).unwrap_or_default(),
+        condition: word(feature, "condition", condition, issues, &place),
     }
 }
 
@@ -292,7 +292,7 @@ mod tests {
         assert_eq!(head.station.as_deref(), Some("3"));
         assert_eq!(
             (head.regulated, head.condition),
-            (Some(true), Condition::Tilted)
+            (Some(true), Some(Condition::Tilted))
         );
         assert_eq!((head.pressure_kpa, head.body_mm), (None, None));
         assert_eq!(issues.len(), 2);
