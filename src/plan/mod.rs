@@ -1,9 +1,11 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod found;
 mod ground;
 mod outcome;
 mod water;
 
+pub use found::{Fitting, Works};
 pub use outcome::{
     Fit, ParcelPlan, ParcelWater, Scenario, ScenarioPlan, Status, TurfPlan, YearUse,
 };
@@ -17,6 +19,7 @@ use crate::place::{self, Effort, Favour};
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
+use found::{FOUND_FAMILY, InGround, OnTurf};
 use ground::Ground;
 
 /// Positions are kept to this fraction of a degree.
@@ -25,14 +28,10 @@ const PER_DEGREE: f64 = 1e8;
 /// source: a screw shortens a throw by a quarter at most).
 const NARROWEST_FRAC: f64 = 0.75;
 
-/// The family that stands for what is in the ground.
-const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 /// The climate is the embedded one of an invented town.
 const CLIMATE_ASSUMED: &str = "climate-assumed";
-/// Existing heads were given; layouts do not use them yet.
-const HEADS_NOT_USED: &str = "existing-heads-not-used";
 
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
@@ -57,6 +56,8 @@ struct Site<'a> {
     outline: &'a Outline,
     ground: &'a Ground,
     assumptions: &'a Assumptions,
+    /// The existing heads; `None` where none were given.
+    found: Option<OnTurf<'a>>,
 }
 
 impl Planner {
@@ -89,19 +90,25 @@ impl Planner {
     ) {
         plan.frame = Some(ground.frame);
         plan.parcel_m2 = ground.parcel_m2();
-        for (turf, outline) in parcel.turf.iter().zip(&ground.turf) {
+        let in_ground = InGround::of(parcel, &ground.frame, &self.catalogue, &mut plan.issues);
+        let mut numbers = Vec::new();
+        for (number, (turf, outline)) in parcel.turf.iter().zip(&ground.turf).enumerate() {
             let Some(outline) = outline else {
                 let issue = Issue::new(Code::GE07, "no area in the local frame");
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
                 continue;
             };
-            let planned = self.plan_turf(&Site {
+            let site = Site {
                 turf,
                 outline,
                 ground,
                 assumptions,
-            });
+                found: in_ground.on(number),
+            };
+            let (planned, told) = self.plan_turf(&site);
+            let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
+            plan.issues.extend(told.into_iter().map(placed));
             if planned
                 .scenarios
                 .iter()
@@ -112,29 +119,30 @@ impl Planner {
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
             }
             plan.turf.push(planned);
+            numbers.push(number);
         }
+        in_ground.hold_together(&mut plan.turf, &numbers);
         plan.water = water::totals(&plan.turf);
-        plan.flags = vec![AS_FOUND_ASSUMED, CLIMATE_ASSUMED];
-        if !parcel.heads.is_empty() {
-            plan.flags.push(HEADS_NOT_USED);
+        plan.flags = vec![CLIMATE_ASSUMED];
+        let assumed = |plan: &ScenarioPlan| plan.flags.contains(&AS_FOUND_ASSUMED);
+        if plan
+            .turf
+            .iter()
+            .flat_map(|turf| &turf.scenarios)
+            .any(assumed)
+        {
+            plan.flags.insert(0, AS_FOUND_ASSUMED);
         }
     }
 
-    fn plan_turf(&self, site: &Site) -> TurfPlan {
+    /// Every scenario of one turf area, and what there is to tell of it.
+    fn plan_turf(&self, site: &Site) -> (TurfPlan, Vec<Issue>) {
         let outline = site.outline;
         let lawn = site.ground.lawn(outline, site.assumptions);
-        let mut scenarios = Vec::new();
-        // What is in the ground is not known: a spray layout by the plain rule stands for it.
-        let found = self
-            .catalogue
-            .family(FOUND_FAMILY)
-            .or(self.catalogue.families.first());
-        if let Some(family) = found {
-            let heads = place::layout(&lawn, family, Effort::Rule, Favour::Evenness);
-            let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
-            plan.flags.push(AS_FOUND_ASSUMED);
-            scenarios.push(plan);
-        }
+        let (mut scenarios, issues) = match &site.found {
+            Some(on) => found::scenarios(self, site, &lawn, on),
+            None => (self.assumed_found(site, &lawn), Vec::new()),
+        };
         for family in self
             .catalogue
             .families
@@ -146,13 +154,31 @@ impl Planner {
             scenarios.push(self.scenario(site, scenario, family, heads));
         }
         water::recommend(&mut scenarios);
-        TurfPlan {
+        let planned = TurfPlan {
             id: site.turf.id.clone(),
             polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
             width_m: outline.width_m(),
             scenarios,
-        }
+        };
+        (planned, issues)
+    }
+
+    /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
+    fn assumed_found(&self, site: &Site, lawn: &place::Site) -> Vec<ScenarioPlan> {
+        let family = self
+            .catalogue
+            .family(FOUND_FAMILY)
+            .or(self.catalogue.families.first());
+        family
+            .map(|family| {
+                let heads = place::layout(lawn, family, Effort::Rule, Favour::Evenness);
+                let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
+                plan.flags.push(AS_FOUND_ASSUMED);
+                plan
+            })
+            .into_iter()
+            .collect()
     }
 
     fn scenario(
@@ -174,6 +200,7 @@ impl Planner {
                 site.turf,
                 site.outline.area_m2(),
                 even,
+                site.found.as_ref().map_or(&[], OnTurf::computed),
             )
         });
         let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
@@ -189,6 +216,8 @@ impl Planner {
             uniformity,
             year,
             flags: Vec::new(),
+            fittings: Vec::new(),
+            works: None,
         }
     }
 }

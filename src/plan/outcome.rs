@@ -1,5 +1,6 @@
 //! What is known of a parcel when its plan is done.
 
+use super::{Fitting, Works};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
@@ -45,6 +46,10 @@ impl Status {
 pub enum Scenario {
     /// What is in the ground today.
     AsFound,
+    /// The existing heads straightened, cleaned, aimed, with the right nozzle of their family.
+    Repair,
+    /// The existing positions with nozzles of the named family.
+    Swap(String),
     /// New positions with the named family.
     Relayout(String),
 }
@@ -55,6 +60,8 @@ impl Scenario {
     pub fn text(&self) -> String {
         match self {
             Scenario::AsFound => "as-found".to_owned(),
+            Scenario::Repair => "repair".to_owned(),
+            Scenario::Swap(family) => format!("swap:{family}"),
             Scenario::Relayout(family) => format!("relayout:{family}"),
         }
     }
@@ -122,6 +129,19 @@ pub struct ScenarioPlan {
     pub year: Option<YearUse>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
+    /// What is known of each head that is in the ground or takes its place; empty for a layout
+    /// that does not rest on existing heads.
+    pub fittings: Vec<Fitting>,
+    /// What a crew changes on existing heads; `None` where there are none, and as found.
+    pub works: Option<Works>,
+}
+
+impl ScenarioPlan {
+    /// Whether it can be recommended: what is there can always stay, anything else has to fit.
+    #[must_use]
+    pub fn may_be_recommended(&self) -> bool {
+        self.scenario == Scenario::AsFound || self.fit == Fit::Fits
+    }
 }
 
 /// A turf area and its scenarios.
@@ -135,7 +155,8 @@ pub struct TurfPlan {
     pub area_m2: f64,
     /// 4 · area / perimeter \[m\].
     pub width_m: f64,
-    /// The scenarios, in a fixed order: as found, then families in the catalogue's order.
+    /// The scenarios, in a fixed order: as found, repair, swaps, new layouts; families in the
+    /// catalogue's order.
     pub scenarios: Vec<ScenarioPlan>,
 }
 

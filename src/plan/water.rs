@@ -1,27 +1,29 @@
 //! The water of a year in each scenario, and which scenario is recommended.
 
-use super::{Fit, ParcelWater, Scenario, ScenarioPlan, TurfPlan, YearUse};
+use super::{ParcelWater, Scenario, ScenarioPlan, TurfPlan, YearUse};
 use crate::assumptions::Assumptions;
-use crate::budget::{Condition, Degradation, DemandInput, Regulation, year};
+use crate::budget::{Cause, Condition, Degradation, DemandInput, Regulation, year};
 use crate::climate::YearClimate;
 use crate::site::TurfArea;
 use crate::soil::Texture;
 use crate::uniformity::Uniformity;
 
 /// The water of a year with the clock re-timed to need. Every scenario carries the same
-/// degradation from the drawing to the field, so that equal layouts use equal water.
+/// degradation from the drawing to the field, so that equal layouts use equal water; causes that
+/// the rain of the turf area already contains (`computed`) leave it in every scenario.
 pub(super) fn year_of(
     assumptions: &Assumptions,
     climate: &YearClimate,
     turf: &TurfArea,
     area_m2: f64,
     uniformity: &Uniformity,
+    computed: &[Cause],
 ) -> YearUse {
     let du_lq_field = Degradation::assumed(assumptions).du_lq_field(
         uniformity.cv,
         Regulation::Unregulated,
         Condition::AsFound,
-        &[],
+        computed,
     );
     let texture = Texture::assumed(assumptions);
     let demand = DemandInput {
@@ -43,7 +45,7 @@ pub(super) fn recommend(scenarios: &mut [ScenarioPlan]) {
     let best = scenarios
         .iter()
         .enumerate()
-        .filter(|(_, plan)| plan.scenario == Scenario::AsFound || plan.fit == Fit::Fits)
+        .filter(|(_, plan)| plan.may_be_recommended())
         .filter_map(|(i, plan)| Some((plan.year?.use_m3_yr, plan, i)))
         .min_by(|a, b| {
             a.0.total_cmp(&b.0)

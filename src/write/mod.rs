@@ -134,9 +134,11 @@ impl Layer for Turf {
             "`<parcel_id>#<n>` in input order, or the turf layer's own id",
             |r| r.turf.id.as_str().into(),
         ),
-        text("scenario", "`as-found`, or `relayout:<family>`", |r| {
-            r.plan.scenario.text().into()
-        }),
+        text(
+            "scenario",
+            "`as-found`, `repair`, `swap:<family>` or `relayout:<family>`",
+            |r| r.plan.scenario.text().into(),
+        ),
         text("family", "Nozzle family", |r| r.plan.family.as_str().into()),
         text(
             "fit",
@@ -304,6 +306,19 @@ impl Layer for Turf {
             "Water used in a year, overspray included",
             |r| r.plan.year.map(|year| year.use_m3_yr).into(),
         ),
+        count(
+            "heads_added",
+            "Heads added to those in the ground; empty where nothing is kept",
+            |r| r.plan.works.map(|works| works.added).into(),
+        ),
+        count("heads_capped", "Heads in the ground that are capped", |r| {
+            r.plan.works.map(|works| works.capped).into()
+        }),
+        count(
+            "bodies_changed",
+            "Bodies in the ground that are changed: not known to be regulated, or too low",
+            |r| r.plan.works.map(|works| works.bodies).into(),
+        ),
         text("flags", "What to look at, sorted and joined by `;`", |r| {
             r.plan.flags.join(";").into()
         }),
@@ -327,9 +342,11 @@ impl Layer for Heads {
         text("turf_id", "The turf area it waters", |r| {
             r.area.turf.id.as_str().into()
         }),
-        text("scenario", "`as-found`, or `relayout:<family>`", |r| {
-            r.area.plan.scenario.text().into()
-        }),
+        text(
+            "scenario",
+            "`as-found`, `repair`, `swap:<family>` or `relayout:<family>`",
+            |r| r.area.plan.scenario.text().into(),
+        ),
         column(
             "recommended",
             Kind::Bool,
@@ -340,9 +357,7 @@ impl Layer for Heads {
         text("role", "corner, edge, interior, strip or kept", |r| {
             r.head.role.text().into()
         }),
-        text("family", "Nozzle family", |r| {
-            r.area.plan.family.as_str().into()
-        }),
+        text("family", "Nozzle family", |r| r.family().into()),
         text("nozzle", "Nozzle or strip of the family", |r| {
             r.nozzle.into()
         }),
@@ -415,8 +430,8 @@ impl Layer for Heads {
             "pressure_kpa",
             "kPa",
             1,
-            "Pressure at the head: the rated one",
-            |r| r.area.plan.rated_kpa.into(),
+            "Pressure at the head: the rated one, as found the measured one where there is one",
+            |r| r.pressure_kpa().into(),
         ),
         number("flow_lpm", "L/min", 4, "Flow at that pressure", |r| {
             r.head.flow.lpm().into()
@@ -431,6 +446,11 @@ impl Layer for Heads {
                 }
                 .into()
             },
+        ),
+        text(
+            "station",
+            "The station that feeds it, as the layer of existing heads names it; an added head gets that of its nearest neighbour",
+            |r| r.station().into(),
         ),
         number(
             "x_m",
@@ -463,9 +483,11 @@ impl Layer for Throws {
         text("turf_id", "The turf area it waters", |r| {
             r.area.turf.id.as_str().into()
         }),
-        text("scenario", "`as-found`, or `relayout:<family>`", |r| {
-            r.area.plan.scenario.text().into()
-        }),
+        text(
+            "scenario",
+            "`as-found`, `repair`, `swap:<family>` or `relayout:<family>`",
+            |r| r.area.plan.scenario.text().into(),
+        ),
         column(
             "recommended",
             Kind::Bool,
@@ -473,9 +495,7 @@ impl Layer for Throws {
             "Whether its scenario is recommended for the area",
             |r| Cell::Bool(r.area.plan.recommended),
         ),
-        text("family", "Nozzle family", |r| {
-            r.area.plan.family.as_str().into()
-        }),
+        text("family", "Nozzle family", |r| r.family().into()),
     ];
 
     fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {

@@ -3,7 +3,7 @@
 use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
-use crate::plan::{ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::plan::{Fitting, ParcelPlan, ScenarioPlan, TurfPlan};
 
 /// A row of `turf`.
 pub struct TurfRow<'a> {
@@ -69,6 +69,28 @@ pub fn failure_rows<'a>(
 }
 
 impl HeadRow<'_> {
+    /// What is known of it beyond its layout.
+    fn fitting(&self) -> Option<&Fitting> {
+        self.area.plan.fittings.get(self.number - 1)
+    }
+
+    /// Its family: where stations are mixed heads differ.
+    pub(super) fn family(&self) -> &str {
+        self.fitting()
+            .map_or(self.area.plan.family.as_str(), |one| one.family.as_str())
+    }
+
+    /// The pressure at which its flow holds.
+    pub(super) fn pressure_kpa(&self) -> f64 {
+        self.fitting()
+            .map_or(self.area.plan.rated_kpa, |one| one.pressure_kpa)
+    }
+
+    /// The station that feeds it.
+    pub(super) fn station(&self) -> Option<&str> {
+        self.fitting()?.station.as_deref()
+    }
+
     /// `<turf_id>/<scenario>/<n>`.
     pub(super) fn id(&self) -> String {
         format!(

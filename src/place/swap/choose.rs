@@ -410,12 +410,7 @@ pub fn repaired(
     }
     let heads = options
         .into_iter()
-        .map(|heads| {
-            (
-                objective(site.outline, &family.profile, &heads),
-                heads,
-            )
-        })
+        .map(|heads| (objective(site.outline, &family.profile, &heads), heads))
         .reduce(|best, next| if next.0 < best.0 { next } else { best })
         .map_or_else(Vec::new, |(_, heads)| heads);
     Changed {

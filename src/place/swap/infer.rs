@@ -122,7 +122,9 @@ impl Stand {
         if sweep_deg >= 360.0 {
             0.0
         } else {
-            (self.middle_deg - sweep_deg / 2.0).round().rem_euclid(360.0)
+            (self.middle_deg - sweep_deg / 2.0)
+                .round()
+                .rem_euclid(360.0)
         }
     }
 }
@@ -322,11 +324,11 @@ pub fn installed(
         .into_iter()
         .zip(found)
         .map(|(stand, one)| {
-            let named = one
-                .head
-                .family
-                .as_ref()
-                .and_then(|name| families.iter().position(|f| f.name.eq_ignore_ascii_case(name)));
+            let named = one.head.family.as_ref().and_then(|name| {
+                families
+                    .iter()
+                    .position(|f| f.name.eq_ignore_ascii_case(name))
+            });
             let family = named.unwrap_or(otherwise);
             read(site, one, stand, family, families[family], named.is_none())
         })
