@@ -2,10 +2,11 @@
 
 mod found;
 mod ground;
+mod kept;
 mod outcome;
 mod water;
 
-pub use found::{Fitting, Works};
+pub use kept::{Fitting, Works};
 pub use outcome::{
     Fit, ParcelPlan, ParcelWater, Scenario, ScenarioPlan, Status, TurfPlan, YearUse,
 };
@@ -140,7 +141,7 @@ impl Planner {
         let outline = site.outline;
         let lawn = site.ground.lawn(outline, site.assumptions);
         let (mut scenarios, issues) = match &site.found {
-            Some(on) => found::scenarios(self, site, &lawn, on),
+            Some(on) => kept::scenarios(self, site, &lawn, on),
             None => (self.assumed_found(site, &lawn), Vec::new()),
         };
         for family in self

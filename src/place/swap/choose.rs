@@ -6,9 +6,11 @@ use super::super::ring::Boundary;
 use super::super::{Effort, Setter, Site, design};
 use super::gaps::{Addition, Gap, Standing};
 use super::infer::{Installed, around_ring, boundaries_for};
-use crate::catalogue::{Family, Head, Pattern, Profile, Role};
-use crate::rain::{Board, Candidate, Grid, Weights};
-use crate::shape::{Outline, Point};
+use super::score::objective;
+use crate::catalogue::{Family, Head, Role};
+use crate::rain::Grid;
+use crate::shape::Point;
+use crate::site::Condition;
 
 /// Steps of the refinement, in throws.
 const STEPS: [f64; 4] = [0.15, 0.08, 0.04, 0.02];
@@ -54,47 +56,6 @@ fn trials_a_head(effort: Effort) -> usize {
     }
 }
 
-/// The cost of heads on a lawn, by the weights of the search: evenness, its lowest parts more, and
-/// water beside the turf. What stops a throw is not in it.
-#[must_use]
-pub fn objective(outline: &Outline, profile: &Profile, heads: &[Head]) -> f64 {
-    let grid = Grid::over(outline, design::search_cell_m(outline), 0.0);
-    let weights = |target_mm_h| Weights {
-        target_mm_h,
-        low_share: design::TASTE.low_share,
-        low_weight: design::TASTE.low_weight,
-        over_weight: design::TASTE.over_weight,
-    };
-    let mut board = Board::new(&grid, profile, weights(1.0));
-    let mut flow_l_h = 0.0;
-    for head in heads {
-        if let Pattern::Sector {
-            radius_m,
-            start_deg,
-            sweep_deg,
-        } = head.pattern
-        {
-            let sector = Candidate {
-                at: head.at,
-                radius_m,
-                start_deg,
-                sweep_deg,
-                flow_lpm: head.flow.lpm(),
-            };
-            board.rain(&sector, None, 1.0);
-            flow_l_h += 60.0 * head.flow.lpm();
-        }
-    }
-    let mean_mm_h = board.mean_mm_h();
-    let needed_l_h = mean_mm_h * grid.turf_cells() as f64 * grid.cell_m() * grid.cell_m();
-    if needed_l_h <= 0.0 {
-        return f64::INFINITY;
-    }
-    board.aim(weights(mean_mm_h));
-    let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
-    board.penalty() + design::TASTE.over_weight * beside
-}
-
 /// Existing heads on a lawn, and the family that they get.
 struct Job<'a> {
     site: &'a Site<'a>,
@@ -134,7 +95,7 @@ impl<'a> Job<'a> {
 
     fn gaps(&self) -> (Vec<Gap>, Vec<Addition>) {
         let standing = Standing {
-            outline: self.site.outline,
+            site: self.site,
             boundaries: &self.boundaries,
             places: self.installed.iter().map(|one| one.at).collect(),
             spots: self.installed.iter().map(|one| one.stand.spot).collect(),
@@ -249,9 +210,7 @@ impl<'a> Job<'a> {
 impl Installed {
     /// Whether its arc was measured and not found out of place.
     fn is_set_on_purpose(&self) -> bool {
-        !self.missing.arc
-            && !self.missing.aim
-            && self.condition != Some(crate::site::Condition::Misaimed)
+        !self.missing.arc && !self.missing.aim && self.condition != Some(Condition::Misaimed)
     }
 }
 

@@ -4,6 +4,7 @@
 //! apart than 1.05 of the throw leave a gap; inside, a place farther than 0.75 of the throw from
 //! every head does (the centre of a square of heads at head-to-head spacing lies at 0.71).
 
+use super::super::Site;
 use super::super::draft::GAP_FRAC;
 use super::super::ring::{self, Boundary, Spot};
 use super::infer::{around_ring, fixed_spot};
@@ -16,6 +17,8 @@ const INNER_FRAC: f64 = 0.75;
 const CORNER_CLEAR_FRAC: f64 = 0.3;
 /// A head added inside goes to the boundary if that is nearer than this share of the throw.
 const TO_BOUNDARY_FRAC: f64 = 0.35;
+/// A ring inside the turf that is shorter than this share of the throw has no heads of its own.
+const RING_FRAC: f64 = 2.0;
 /// Places are looked at this share of the throw apart, and no nearer than so \[m\].
 const NET: (f64, f64) = (0.125, 0.5);
 /// Turf is looked at this far from its boundary at least \[m\]: slivers get no head.
@@ -54,7 +57,7 @@ pub(super) struct Addition {
 
 /// Existing heads on a lawn, and how far a family reaches there.
 pub(super) struct Standing<'a> {
-    pub(super) outline: &'a Outline,
+    pub(super) site: &'a Site<'a>,
     pub(super) boundaries: &'a [Boundary],
     pub(super) places: Vec<Point>,
     pub(super) spots: Vec<Option<Spot>>,
@@ -147,7 +150,7 @@ impl Standing<'_> {
     /// Adds a head on the boundary, unless only a sliver of turf lies behind it.
     fn put(&mut self, spot: Spot, role: Role, added: &mut Vec<Addition>) {
         let path = &self.boundaries[spot.ring].path;
-        if ring::is_on_sliver(self.outline, path, spot.way_m) {
+        if ring::is_on_sliver(self.site.outline, path, spot.way_m) {
             return;
         }
         let at = path.at(spot.way_m);
@@ -163,8 +166,9 @@ impl Standing<'_> {
     /// Adds heads where turf is farthest from every head, while any is too far.
     fn fill_inside(&mut self, gaps: &mut Vec<Gap>, added: &mut Vec<Addition>) {
         let net_m = (NET.0 * self.reach_m).max(NET.1);
-        let mut turf: Vec<(Point, f64)> = net(self.outline, net_m)
-            .filter(|&at| self.outline.signed_distance_m(at) >= INSET_M)
+        let mut turf: Vec<(Point, f64)> = net(self.site.outline, net_m)
+            .filter(|&at| self.site.outline.signed_distance_m(at) >= INSET_M)
+            .filter(|&at| self.is_clear_of_trunks(at))
             .map(|at| (at, self.nearest_m(at)))
             .collect();
         while added.len() < MOST_ADDED {
@@ -201,12 +205,22 @@ impl Standing<'_> {
         }
     }
 
-    /// The spot on the boundary next to a place, if it is near and has turf behind it.
+    fn is_clear_of_trunks(&self, at: Point) -> bool {
+        let clearance_m = self.site.rules.trunk_clearance_m;
+        let mut trunks = self.site.around.trunks.iter();
+        trunks.all(|trunk| trunk.signed_distance_m(at) <= -clearance_m)
+    }
+
+    /// The spot on the boundary next to a place, if it is near and has turf behind it. Rings
+    /// around a tree have no heads.
     fn boundary_spot(&self, place: Point) -> Option<Spot> {
         let (d, spot) = self
             .boundaries
             .iter()
             .enumerate()
+            .filter(|(ring, boundary)| {
+                *ring == 0 || boundary.path.total_m() >= RING_FRAC * self.reach_m
+            })
             .map(|(ring, boundary)| {
                 let way_m = boundary.path.nearest_way_m(place);
                 let d = boundary.path.at(way_m).distance(place);
@@ -215,7 +229,7 @@ impl Standing<'_> {
             .min_by(|a, b| a.0.total_cmp(&b.0))?;
         let path = &self.boundaries[spot.ring].path;
         let near = d < TO_BOUNDARY_FRAC * self.reach_m;
-        (near && !ring::is_on_sliver(self.outline, path, spot.way_m)).then_some(spot)
+        (near && !ring::is_on_sliver(self.site.outline, path, spot.way_m)).then_some(spot)
     }
 }
 

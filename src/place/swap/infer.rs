@@ -14,6 +14,9 @@ use crate::site::{Condition, ExistingHead};
 const CORNER_FRAC: f64 = 0.35;
 /// A head on the boundary is nearer to it than this share of the usual spacing.
 const BOUNDARY_FRAC: f64 = 0.45;
+/// A ring inside the turf that is shorter than this share of the usual spacing (a trunk, a post)
+/// has no heads of its own.
+const RING_FRAC: f64 = 2.0;
 /// How far along the boundary a head looks to read its arc, as a share of the spacing: at a corner
 /// and along an edge.
 const LOOK_FRAC: (f64, f64) = (0.3, 0.45);
@@ -167,7 +170,7 @@ fn stands(site: &Site, places: &[Point], on_boundary_m: f64) -> Vec<Stand> {
     let within_m = on_boundary_m.min(BOUNDARY_FRAC * spacing_m);
     let mut spots: Vec<Option<Spot>> = places
         .iter()
-        .map(|&place| edge_spot(&boundaries, place, within_m, 2.0 * spacing_m))
+        .map(|&place| edge_spot(&boundaries, place, within_m, RING_FRAC * spacing_m))
         .collect();
     take_corners(&boundaries, places, &mut spots, CORNER_FRAC * spacing_m);
     let mut stands: Vec<Stand> = places

@@ -10,8 +10,10 @@ mod choose;
 mod condition;
 mod gaps;
 mod infer;
+mod score;
 
-pub use choose::{Changed, Order, objective, repaired, swapped};
+pub use choose::{Changed, Order, repaired, swapped};
 pub use condition::Wear;
 pub use gaps::{Gap, Where};
 pub use infer::{Found, Installed, Missing, installed};
+pub use score::objective;
