@@ -21,7 +21,7 @@ use evenfall::crs::Frame;
 use evenfall::place::swap::{
     Changed, Found, Installed, Order, Wear, Where, installed, objective, repaired, swapped,
 };
-use evenfall::place::{Effort, Favour, Site, layout};
+use evenfall::place::{Effort, Site, rule_layout, rule_throw_m};
 use evenfall::shape::{Outline, Point};
 use evenfall::site::{Condition, ExistingHead};
 use evenfall::uniformity::{Surroundings, measure};
@@ -145,11 +145,16 @@ fn all_lawns() -> Vec<(&'static str, Outline)> {
     ]
 }
 
+/// A layout by the plain rule.
+fn by_rule(outline: &Outline, family: &Family) -> Vec<Head> {
+    let site = Site::open(outline);
+    rule_layout(&site, family, rule_throw_m(&site, family))
+}
+
 /// A spray layout by the plain rule, every head a little off and nothing but positions recorded.
 fn off_the_rule(outline: &Outline, seed: u64) -> Vec<(Point, ExistingHead)> {
     let mut next = sequence(seed);
-    let site = Site::open(outline);
-    layout(&site, family("spray"), Effort::Rule, Favour::Evenness)
+    by_rule(outline, family("spray"))
         .iter()
         .map(|head| (head.at + Point::new(next(), next()) * 0.3, bare()))
         .collect()
@@ -237,8 +242,7 @@ fn a_surveyed_layout_rains_as_it_was_drawn() {
     let mut compared = 0;
     for (name, outline) in all_lawns() {
         for family in &CATALOGUE.families {
-            let site = Site::open(&outline);
-            let drawn = layout(&site, family, Effort::Rule, Favour::Evenness);
+            let drawn = by_rule(&outline, family);
             let found = at_work(&read(&outline, &surveyed(&drawn, &family.name)));
             let measured = |heads: &[Head]| {
                 measure(&outline, heads, &family.profile, &Surroundings::default()).unwrap()
@@ -258,12 +262,7 @@ fn a_surveyed_layout_rains_as_it_was_drawn() {
 #[test]
 fn each_condition_does_what_the_table_says() {
     let outline = lawns::rectangle(8.0, 8.0);
-    let rule = layout(
-        &Site::open(&outline),
-        family("spray"),
-        Effort::Rule,
-        Favour::Evenness,
-    );
+    let rule = by_rule(&outline, family("spray"));
     let sound = surveyed(&rule, "spray");
     let with = |condition| {
         let mut heads = sound.clone();
@@ -316,12 +315,7 @@ fn repair(outline: &Outline, heads: &[Installed]) -> Changed {
 #[test]
 fn repair_restores_what_a_condition_took() {
     let outline = lawns::rectangle(9.0, 13.0);
-    let rule = layout(
-        &Site::open(&outline),
-        family("spray"),
-        Effort::Rule,
-        Favour::Evenness,
-    );
+    let rule = by_rule(&outline, family("spray"));
     let sound = du_lq(&outline, &rule, family("spray"));
     let mut heads = surveyed(&rule, "spray");
     for (i, condition) in [
@@ -683,6 +677,7 @@ fn with_heads_every_scenario_is_there() {
         names,
         [
             "as-found",
+            "reclock",
             "repair",
             "swap:rotary-mid",
             "swap:rotary-slow",
@@ -692,7 +687,7 @@ fn with_heads_every_scenario_is_there() {
         ]
     );
     let found = planned.scenario("as-found")[0];
-    assert_eq!(flags(found), ["heads-inferred"]);
+    assert!(flags(found).contains(&"heads-inferred"));
     assert!(!flags(&planned.parcels[0]).contains(&"as-found-assumed"));
     for name in ["repair", "swap:rotary-mid", "swap:rotary-slow"] {
         let row = planned.scenario(name)[0];

@@ -28,6 +28,31 @@ pub(super) const TASTE: Taste = Taste {
     head_price: 0.0,
 };
 
+/// How much a search is held back from throwing water beside the turf.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Restraint {
+    /// As evenness asks.
+    None,
+    /// No throw longer than the rule's, and overspray weighs four times as much.
+    Some,
+    /// The same, and it weighs sixteen times as much.
+    Much,
+    /// One nozzle for all heads at about the rule's throw, so that a nozzle whose flow stays may
+    /// be shortened below what other nozzles match; overspray weighs eight times as much.
+    Alike,
+}
+
+impl Restraint {
+    fn over_factor(self) -> f64 {
+        match self {
+            Restraint::None => 1.0,
+            Restraint::Some => 4.0,
+            Restraint::Much => 16.0,
+            Restraint::Alike => 8.0,
+        }
+    }
+}
+
 /// How much is tried at an effort.
 struct Budget {
     starts: usize,
@@ -100,6 +125,7 @@ pub(super) fn designed(
     rule: &[Head],
     effort: Effort,
     favour: Favour,
+    restraint: Restraint,
 ) -> Vec<Head> {
     let outline = site.outline;
     let budget = budget(effort).for_heads(rule.len());
@@ -112,11 +138,18 @@ pub(super) fn designed(
     let lawn = Lawn {
         outline,
         boundaries: ring::read_boundaries(outline, throw_m),
-        throws: Throws::around(family, throw_m, family.longest_m()),
+        throws: match restraint {
+            Restraint::None => Throws::around(family, throw_m, family.longest_m()),
+            Restraint::Some | Restraint::Much => Throws::around(family, throw_m, throw_m),
+            Restraint::Alike => Throws::alike(family, throw_m),
+        },
         throw_m,
         grid: Grid::over(outline, cell_m, 0.0),
         profile: &family.profile,
-        taste: TASTE,
+        taste: Taste {
+            over_weight: TASTE.over_weight * restraint.over_factor(),
+            ..TASTE
+        },
         most: ((rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
         gap_frac,
     };

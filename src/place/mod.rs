@@ -1,16 +1,22 @@
 //! Layouts: where the heads go, how far they throw and which way.
 
+mod axis;
 mod design;
 mod draft;
+mod laid;
 mod lattice;
+mod parts;
 mod refine;
 mod ring;
 mod rule;
 mod site;
+mod strips;
 pub mod swap;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
+pub use laid::{Layout, layout_in_parts};
+pub use parts::{NARROWEST_M, Part, PartShape, parts};
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
 pub use site::{Around, Site, Standing};
 
@@ -49,12 +55,7 @@ pub enum Favour {
 /// Lays out one turf area with one family.
 #[must_use]
 pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
-    let throw_m = rule_throw_m(site, family);
-    let rule = rule_layout(site, family, throw_m);
-    match effort {
-        Effort::Rule => rule,
-        _ => design::designed(site, family, throw_m, &rule, effort, favour),
-    }
+    layout_in_parts(site, family, effort, favour).heads
 }
 
 /// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in

@@ -1,9 +1,8 @@
 //! What is in the ground: the existing heads of a parcel, by turf area, and the stations that join
 //! turf areas.
 
-use super::{Scenario, ScenarioPlan, TurfPlan};
 use crate::assumptions::nearest;
-use crate::budget::Cause;
+use crate::budget::{Cause, Regulation};
 use crate::catalogue::{Catalogue, Family};
 use crate::crs::Frame;
 use crate::issue::{Code, Issue};
@@ -81,59 +80,18 @@ impl<'a> InGround<'a> {
         })
     }
 
-    /// Gives turf areas that share a station the same recommendation, so that no station is left
-    /// with two families: the scenario that they all have and that uses the least water together.
-    /// Ties: what is there, fewer heads, the name. `planned` are the numbers of the turf areas.
-    pub(super) fn hold_together(&self, turf: &mut [TurfPlan], planned: &[usize]) {
-        for group in self.groups.iter().filter(|group| group.len() > 1) {
-            let members: Vec<usize> = (0..turf.len())
-                .filter(|&i| group.contains(&planned[i]))
-                .collect();
-            let Some(&first) = members.first() else {
-                continue;
-            };
-            let mut best: Option<(f64, usize, usize, Scenario)> = None;
-            for plan in &turf[first].scenarios {
-                let same: Vec<&ScenarioPlan> = members
-                    .iter()
-                    .filter_map(|&i| {
-                        let all = turf[i].scenarios.iter();
-                        all.filter(|one| one.scenario == plan.scenario)
-                            .find(|one| one.may_be_recommended())
-                    })
-                    .collect();
-                let uses: Option<Vec<f64>> = same
-                    .iter()
-                    .map(|one| one.year.map(|year| year.use_m3_yr))
-                    .collect();
-                let Some(uses) = uses.filter(|uses| uses.len() == members.len()) else {
-                    continue;
-                };
-                let use_m3_yr: f64 = uses.iter().sum();
-                let heads = same.iter().map(|one| one.heads.len()).sum();
-                let change = usize::from(plan.scenario != Scenario::AsFound);
-                let better = best
-                    .as_ref()
-                    .is_none_or(|(least, was_change, fewest, name)| {
-                        use_m3_yr
-                            .total_cmp(least)
-                            .then(change.cmp(was_change))
-                            .then(usize::cmp(&heads, fewest))
-                            .then_with(|| plan.scenario.text().cmp(&name.text()))
-                            .is_lt()
-                    });
-                if better {
-                    best = Some((use_m3_yr, change, heads, plan.scenario.clone()));
-                }
-            }
-            if let Some((_, _, _, scenario)) = best {
-                for &i in &members {
-                    for plan in &mut turf[i].scenarios {
-                        plan.recommended = plan.scenario == scenario;
-                    }
-                }
-            }
-        }
+    /// Turf areas that share stations, as places in the list of those that were planned; areas that
+    /// share none are left out. `planned` are the numbers of the turf areas.
+    pub(super) fn joined(&self, planned: &[usize]) -> Vec<Vec<usize>> {
+        self.groups
+            .iter()
+            .map(|group| {
+                (0..planned.len())
+                    .filter(|&i| group.contains(&planned[i]))
+                    .collect::<Vec<usize>>()
+            })
+            .filter(|members| members.len() > 1)
+            .collect()
     }
 }
 
@@ -145,6 +103,19 @@ pub(super) struct OnTurf<'a> {
 }
 
 impl OnTurf<'_> {
+    /// Whether the bodies in the ground regulate: only if all are known to.
+    pub(super) fn regulation(&self) -> Regulation {
+        if self
+            .found
+            .iter()
+            .all(|one| one.head.regulated == Some(true))
+        {
+            Regulation::Regulated
+        } else {
+            Regulation::Unregulated
+        }
+    }
+
     /// The causes of unevenness that the rain of this turf area contains: wear, where the condition
     /// of most heads is known.
     pub(super) fn computed(&self) -> &'static [Cause] {

@@ -1,7 +1,7 @@
 //! The scenarios that rest on existing heads: as they work today, repaired, and with other nozzles.
 
 use super::found::{OnTurf, default_family, most_common};
-use super::{Planner, Scenario, ScenarioPlan, Site};
+use super::{Planner, Scenario, ScenarioPlan, Site, water};
 use crate::assumptions::Key;
 use crate::catalogue::{Family, Head};
 use crate::crs::Frame;
@@ -57,6 +57,7 @@ pub(super) fn scenarios(
     let job = Job {
         planner,
         site,
+        lawn,
         on,
         installed: swap::installed(
             lawn,
@@ -72,7 +73,8 @@ pub(super) fn scenarios(
         reach_over_width_frac: assumptions.number(Key::HeadsReachOverWidth),
     };
     let (as_found, mut issues) = job.as_found(&Wear::assumed(assumptions));
-    let mut plans = vec![as_found];
+    let reclocked = water::reclocked(&as_found);
+    let mut plans = vec![as_found, reclocked];
     let own = families[on.family];
     let changed = swap::repaired(lawn, &job.installed, own, &families, &order);
     let mut add = |scenario: Scenario, family: &Family, changed: Changed| {
@@ -93,6 +95,7 @@ pub(super) fn scenarios(
 struct Job<'a> {
     planner: &'a Planner,
     site: &'a Site<'a>,
+    lawn: &'a place::Site<'a>,
     on: &'a OnTurf<'a>,
     installed: Vec<Installed>,
 }
@@ -100,6 +103,12 @@ struct Job<'a> {
 impl Job<'_> {
     fn family(&self, index: usize) -> &Family {
         &self.planner.catalogue.families[index] // indices are made from the catalogue
+    }
+
+    fn scenario(&self, scenario: Scenario, family: &Family, heads: Vec<Head>) -> ScenarioPlan {
+        let layout = place::Layout::of(heads);
+        self.planner
+            .scenario(self.site, self.lawn, scenario, family, layout)
     }
 
     /// The heads as they work today. Where families are mixed the one of most heads gives the
@@ -118,9 +127,7 @@ impl Job<'_> {
             }
             heads.push(head);
         }
-        let mut plan = self
-            .planner
-            .scenario(self.site, Scenario::AsFound, family, heads);
+        let mut plan = self.scenario(Scenario::AsFound, family, heads);
         plan.nozzle_names = names;
         plan.fittings = self
             .installed
@@ -199,7 +206,7 @@ impl Job<'_> {
                 .count(),
         };
         let name = scenario.text();
-        let mut plan = self.planner.scenario(self.site, scenario, family, heads);
+        let mut plan = self.scenario(scenario, family, heads);
         plan.fittings = fittings;
         plan.works = Some(works);
         let mut issues = Vec::new();

@@ -87,8 +87,16 @@ impl HeadRow<'_> {
     }
 
     /// The station that feeds it.
-    pub(super) fn station(&self) -> Option<&str> {
-        self.fitting()?.station.as_deref()
+    pub(super) fn station(&self) -> Option<String> {
+        match self.fitting() {
+            Some(fitting) => fitting.station.clone(),
+            None => self
+                .area
+                .plan
+                .groups
+                .get(self.number - 1)
+                .map(ToString::to_string),
+        }
     }
 
     /// `<turf_id>/<scenario>/<n>`.
