@@ -371,9 +371,9 @@ fn repair_is_never_worse_than_what_was_found() {
                 }
             }
             let read = read(&outline, &heads);
-            let profile = &family("spray").profile;
-            let before = objective(&outline, profile, &at_work(&read));
-            let after = objective(&outline, profile, &repair(&outline, &read).heads);
+            let site = Site::open(&outline);
+            let before = objective(&site, family("spray"), &at_work(&read));
+            let after = objective(&site, family("spray"), &repair(&outline, &read).heads);
             assert!(after <= before, "{name}, seed {seed}: {after} {before}");
             compared += 1;
         }
@@ -699,7 +699,7 @@ fn with_heads_every_scenario_is_there() {
         );
         for head in planned.heads_of(name) {
             assert_eq!(
-                (&head["role"], &head["station"]),
+                (&head["role"], &head["station_found"]),
                 (&json!("kept"), &json!("A1"))
             );
         }
@@ -800,7 +800,7 @@ fn a_wide_gap_is_flagged_and_its_place_is_told() {
         planned
             .heads_of("swap:rotary-mid")
             .iter()
-            .all(|head| head["station"] == "3")
+            .all(|head| head["station_found"] == "3")
     );
     assert!(
         planned.told.contains("HE04") && planned.told.contains("14.0 m along the boundary at -7"),

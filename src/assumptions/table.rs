@@ -389,7 +389,7 @@ assumptions! {
     PlaceOverheadSetback "place.overhead_setback_m" ["m"] (number 0.0 in 0.0..3.0) Yes
         "distance to pavement inside which no overhead head may throw",
         "none by default; 23 CCR 492.7(a)(1)(U), 2015 text, asks 0.61 m unless the pavement drains to the planting";
-    PlaceOffsetPavement "place.offset_pavement_m" ["m"] (number 0.08 in 0.05..1.0) Yes
+    PlaceOffsetPavement "place.offset_pavement_m" ["m"] (number 0.075 in 0.05..1.0) Yes
         "distance of a head from a kerb or the edge of the turf",
         "common practice 50 to 100 mm, no source";
     PlaceOffsetWall "place.offset_wall_m" ["m"] (number 0.2 in 0.05..1.0) Yes
@@ -398,9 +398,12 @@ assumptions! {
     PlaceTrunkClearance "place.trunk_clearance_m" ["m"] (number 2.0 in 0.0..10.0) Yes
         "distance of a head from a tree trunk",
         "common practice, no source";
+    PlaceWind "place.wind" [""] (choice "none" "mean") No
+        "whether heads stand closer for the wind in the watering hours (water.wind_m_s)",
+        "none: head to head in any wind; mean: Rochester 1995, Landscape Irrigation Design, ASAE, wind classes by secondary transcription, percentages from memory";
     PlaceWindSpacing "place.wind_spacing_frac" ["-"] (number 1.0 in 0.5..1.2) Yes
         "factor on the largest spacing for wind",
-        "1 is head to head; Rochester 1995, Landscape Irrigation Design, ASAE: 0.9 at 3.6 to 5.4 m/s, percentages from memory";
+        "1 is head to head; place.wind=mean multiplies it by the share for the wind";
     PlaceMinimumWidth "place.minimum_overhead_width_m" ["m"] (number 3.05 in 0.0..10.0) Yes
         "turf narrower than this in any direction is flagged narrow-ordinance; it is planned all the same",
         "23 CCR 492.7(a)(1)(T), 2015 text: 10 ft";
@@ -450,9 +453,6 @@ assumptions! {
         "common practice, no source";
 
     // Heads under pressure.
-    PressureRegulate "pressure.regulate" [""] (choice "new" "all" "none") No
-        "which bodies regulate pressure: those of new and repaired systems, every one, or none; existing heads that say so themselves are believed",
-        "US EPA 2017: regulated bodies are the efficient choice; common practice for new work";
     PressureBodyLoss "pressure.body_loss_kpa" ["kPa"] (number 20.0 in 0.0..100.0) No
         "loss inside a regulated body",
         "common practice 10 to 35 kPa, no source";

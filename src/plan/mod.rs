@@ -1,5 +1,6 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod delivery;
 mod fit;
 mod found;
 mod ground;
@@ -7,6 +8,7 @@ mod kept;
 mod outcome;
 mod water;
 
+pub use delivery::{Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
@@ -19,6 +21,7 @@ use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
 use crate::place::{self, Effort, Favour, Layout};
+use crate::rain::all_seen;
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
@@ -45,6 +48,8 @@ pub struct Planner {
     pub assumptions: Assumptions,
     /// The climate of the place, or of its zones.
     pub climates: Climates,
+    /// Whether to write input files of the network solver.
+    pub inp: bool,
 }
 
 /// One scenario to lay out on one turf area.
@@ -88,7 +93,7 @@ impl Planner {
         plan.frame = Some(ground.frame);
         plan.parcel_m2 = ground.parcel_m2();
         let in_ground = InGround::of(parcel, &ground.frame, &self.catalogue, &mut plan.issues);
-        let mut numbers = Vec::new();
+        let (mut areas, mut numbers) = (Vec::new(), Vec::new());
         for (number, (turf, outline)) in parcel.turf.iter().zip(&ground.turf).enumerate() {
             let Some(outline) = outline else {
                 let issue = Issue::new(Code::GE07, "no area in the local frame");
@@ -96,26 +101,31 @@ impl Planner {
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
                 continue;
             };
-            let (planned, told) = self.plan_turf(&Site {
+            let site = Site {
                 turf,
                 outline,
                 ground,
                 assumptions,
                 found: in_ground.on(number),
-            });
+            };
+            let (scenarios, told) = self.lay_out(&site);
             let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
             plan.issues.extend(told.into_iter().map(placed));
-            if planned
-                .scenarios
-                .iter()
-                .all(|scenario| scenario.heads.is_empty())
-            {
-                let issue = Issue::new(Code::PL01, format!("width {:.2} m", planned.width_m));
+            if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
+                let issue = Issue::new(Code::PL01, format!("width {:.2} m", outline.width_m()));
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
             }
-            plan.turf.push(planned);
+            areas.push((site, scenarios));
             numbers.push(number);
+        }
+        let delivery = delivery::deliver(self, parcel, &mut areas, assumptions);
+        let told = delivery.issues.into_iter();
+        plan.issues
+            .extend(told.map(|issue| issue.of_parcel(&parcel.id)));
+        plan.networks = delivery.networks;
+        for (site, scenarios) in areas {
+            plan.turf.push(self.settled(&site, scenarios));
         }
         let mut scenarios = plan.turf.iter().flat_map(|turf| &turf.scenarios);
         if scenarios.any(|scenario| scenario.flags.contains(&AS_FOUND_ASSUMED)) {
@@ -124,8 +134,8 @@ impl Planner {
         water::close(assumptions, plan, &in_ground.joined(&numbers));
     }
 
-    /// Every scenario of one turf area, and what there is to tell of it.
-    fn plan_turf(&self, site: &Site) -> (TurfPlan, Vec<Issue>) {
+    /// Every scenario of one turf area as drawn, and what there is to tell of it.
+    fn lay_out(&self, site: &Site) -> (Vec<ScenarioPlan>, Vec<Issue>) {
         let outline = site.outline;
         let lawn = site.ground.lawn(outline, site.assumptions);
         let (mut scenarios, issues) = match &site.found {
@@ -143,8 +153,14 @@ impl Planner {
             scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
         fit::point_to_others(&mut scenarios);
+        (scenarios, issues)
+    }
+
+    /// A turf area with its water.
+    fn settled(&self, site: &Site, mut scenarios: Vec<ScenarioPlan>) -> TurfPlan {
+        let outline = site.outline;
         let ground = water::settle(self, site, &mut scenarios);
-        let planned = TurfPlan {
+        TurfPlan {
             id: site.turf.id.clone(),
             polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
@@ -152,8 +168,7 @@ impl Planner {
             ground,
             reason: String::new(),
             scenarios,
-        };
-        (planned, issues)
+        }
     }
 
     /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
@@ -201,7 +216,9 @@ impl Planner {
         let watered = layout
             .watered
             .map(|outline| site.ground.frame.polygon(&outline));
+        let blocks = around.blocks.unwrap_or_default();
         ScenarioPlan {
+            seen: all_seen(&layout.heads, blocks),
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),
@@ -215,6 +232,7 @@ impl Planner {
             nozzle_names: names,
             heads: layout.heads,
             uniformity,
+            delivered: None,
             year: None,
             flags: verdict.flags,
             fittings: Vec::new(),

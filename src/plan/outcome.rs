@@ -1,11 +1,13 @@
 //! What is known of a parcel when its plan is done.
 
+use super::delivery::{Delivered, NetworkPlan};
 use super::{Fitting, Works};
 use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
 use crate::savings::{Attribution, Outcome};
+use crate::shape::Outline;
 use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
 use crate::uniformity::Uniformity;
 
@@ -221,10 +223,15 @@ pub struct ScenarioPlan {
     pub recommended: bool,
     /// The heads, in order of their ids.
     pub heads: Vec<Head>,
+    /// What each head sees past buildings, walls and trunks, `None` where it sees everything; empty
+    /// where nothing stands around.
+    pub seen: Vec<Option<Outline>>,
     /// Name of the nozzle or strip of each head.
     pub nozzle_names: Vec<String>,
     /// How the rain falls; `None` when there is no head.
     pub uniformity: Option<Uniformity>,
+    /// What its supply delivers; `None` when there is no head, or nothing can be delivered.
+    pub delivered: Option<Delivered>,
     /// The water of a year; `None` when there is no head.
     pub year: Option<YearUse>,
     /// Flags, sorted.
@@ -275,6 +282,8 @@ pub struct ParcelPlan {
     pub parcel_m2: Option<f64>,
     /// Its turf areas.
     pub turf: Vec<TurfPlan>,
+    /// Stations and pipes, scenario by scenario.
+    pub networks: Vec<NetworkPlan>,
     /// Everything that was mended, assumed or failed.
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
@@ -334,6 +343,7 @@ impl ParcelPlan {
             attributes: parcel.attributes.clone(),
             parcel_m2: None,
             turf: Vec::new(),
+            networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
             flags: Vec::new(),
@@ -357,6 +367,7 @@ impl ParcelPlan {
             turf: Vec::new(),
             obstacles: Vec::new(),
             heads: Vec::new(),
+            supply: Vec::new(),
             issues: Vec::new(),
         };
         ParcelPlan::broken_off(&parcel, issue)

@@ -9,6 +9,7 @@ pub mod files;
 pub mod folder;
 pub mod geojson;
 pub mod layer;
+pub mod network;
 pub mod outputs;
 pub mod rows;
 pub mod run_record;
@@ -19,7 +20,7 @@ pub mod throw;
 mod water;
 
 use crate::place::Pattern;
-use crate::plan::ParcelPlan;
+use crate::plan::{ParcelPlan, Scenario};
 use crate::rain::wetted_outline;
 use layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use rows::{FailureRow, HeadRow, TurfRow, file_name, gravest, severity_word};
@@ -617,6 +618,44 @@ impl Layer for Turf {
             "Bodies in the ground that are changed: not known to be regulated, or too low",
             |r| r.plan.works.map(|works| works.bodies).into(),
         ),
+        number(
+            "du_lq_delivered",
+            "",
+            4,
+            "`du_lq` with the flows and throws that the supply's pressures give",
+            |r| r.plan.delivered.as_ref().map(|got| got.du_lq).into(),
+        ),
+        number("cu_pct_delivered", "%", 2, "`cu_pct` as delivered", |r| {
+            r.plan.delivered.as_ref().map(|got| got.cu_pct).into()
+        }),
+        number(
+            "rate_mm_h_delivered",
+            "mm/h",
+            3,
+            "`rate_mm_h` as delivered, mist taken off",
+            |r| r.plan.delivered.as_ref().map(|got| got.rate_mm_h).into(),
+        ),
+        number(
+            "flow_lpm_delivered",
+            "L/min",
+            4,
+            "`flow_lpm` as delivered",
+            |r| r.plan.delivered.as_ref().map(|got| got.flow_lpm).into(),
+        ),
+        number(
+            "pressure_least_kpa",
+            "kPa",
+            1,
+            "Least pressure at a nozzle as delivered",
+            |r| r.plan.delivered.as_ref().map(|got| got.least_kpa).into(),
+        ),
+        number(
+            "pressure_most_kpa",
+            "kPa",
+            1,
+            "Largest pressure at a nozzle as delivered",
+            |r| r.plan.delivered.as_ref().map(|got| got.most_kpa).into(),
+        ),
         text("flags", "What to look at, sorted and joined by `;`", |r| {
             r.plan.flags.join(";").into()
         }),
@@ -748,8 +787,59 @@ impl Layer for Heads {
         ),
         text(
             "station",
-            "Which heads run together: as the layer of existing heads names the station (an added head takes that of its nearest neighbour), else those of one part of the area",
-            |r| r.station().into(),
+            "The station that feeds it, as in `stations`",
+            |r| {
+                r.served()
+                    .map(|served| {
+                        let scenario = match &r.area.plan.scenario {
+                            Scenario::Reclock => Scenario::AsFound,
+                            own => own.clone(),
+                        };
+                        let parcel = &r.area.parcel.id;
+                        format!("{parcel}/{}/S{}", scenario.text(), served.station)
+                    })
+                    .into()
+            },
+        ),
+        number(
+            "pressure_kpa_delivered",
+            "kPa",
+            1,
+            "Pressure at its nozzle as the supply gives it",
+            |r| r.served().map(|served| served.nozzle_kpa).into(),
+        ),
+        number(
+            "flow_lpm_delivered",
+            "L/min",
+            4,
+            "Flow at that pressure",
+            |r| r.served().map(|served| served.flow_lpm).into(),
+        ),
+        number(
+            "radius_m_delivered",
+            "m",
+            3,
+            "Throw at that pressure; empty for a strip",
+            |r| match r.head.pattern {
+                Pattern::Sector { radius_m, .. } => {
+                    let served = r.served();
+                    served.map(|served| radius_m * served.throw_factor).into()
+                }
+                Pattern::Strip { .. } => Cell::Null,
+            },
+        ),
+        text(
+            "station_found",
+            "Its station as the layer of existing heads names it; an added head takes that of its nearest neighbour",
+            |r| r.station_found().into(),
+        ),
+        text(
+            "part",
+            "Part of the area that it waters; heads of different parts do not share a station",
+            |r| {
+                let group = r.area.plan.groups.get(r.number - 1);
+                group.map(ToString::to_string).into()
+            },
         ),
         number(
             "x_m",
@@ -771,7 +861,7 @@ impl Layer for Heads {
 
 impl Layer for Throws {
     const NAME: &'static str = "throws";
-    const ROW: &'static str = "head × scenario: the ground it waters";
+    const ROW: &'static str = "head × scenario: the ground it waters, cut by buildings, walls and trunks; as found and as recommended, with `--throws all` every scenario";
     const SHAPE: &'static str = "Polygon";
     type Row<'a> = HeadRow<'a>;
     const COLUMNS: &'static [Column<Throws>] = &[
@@ -798,7 +888,7 @@ impl Layer for Throws {
     ];
 
     fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {
-        wetted_outline(row.head, None).map_or(Geometry::None, |wetted| {
+        wetted_outline(row.head, row.seen).map_or(Geometry::None, |wetted| {
             Geometry::Drawn(throw::polygon(&row.area.frame, wetted.outer()))
         })
     }

@@ -3,7 +3,8 @@
 use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
-use crate::plan::{Fitting, ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::plan::{Fitting, HeadServed, ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::shape::Outline;
 
 /// A row of `turf`.
 pub struct TurfRow<'a> {
@@ -19,6 +20,8 @@ pub struct HeadRow<'a> {
     /// 1-based number in its turf area and scenario.
     pub(super) number: usize,
     pub(super) head: &'a Head,
+    /// What it sees, where something stands in its way.
+    pub(super) seen: Option<&'a Outline>,
     pub(super) nozzle: &'a str,
 }
 
@@ -53,6 +56,7 @@ pub fn head_rows<'a>(area: &'a TurfRow<'a>) -> impl Iterator<Item = HeadRow<'a>>
             area,
             number: at + 1,
             head,
+            seen: area.plan.seen.get(at).and_then(Option::as_ref),
             nozzle: area.plan.nozzle_names.get(at).map_or("", String::as_str),
         })
 }
@@ -86,17 +90,19 @@ impl HeadRow<'_> {
             .map_or(self.area.plan.rated_kpa, |one| one.pressure_kpa)
     }
 
-    /// The station that feeds it.
-    pub(super) fn station(&self) -> Option<String> {
-        match self.fitting() {
-            Some(fitting) => fitting.station.clone(),
-            None => self
-                .area
-                .plan
-                .groups
-                .get(self.number - 1)
-                .map(ToString::to_string),
-        }
+    /// Its station as the layer of existing heads names it.
+    pub(super) fn station_found(&self) -> Option<&str> {
+        self.fitting()?.station.as_deref()
+    }
+
+    /// What the supply gives it; `None` where nothing is delivered.
+    pub(super) fn served(&self) -> Option<&HeadServed> {
+        self.area
+            .plan
+            .delivered
+            .as_ref()?
+            .heads
+            .get(self.number - 1)
     }
 
     /// `<turf_id>/<scenario>/<n>`.

@@ -3,7 +3,8 @@
 use super::super::draft::{Free, GAP_FRAC, Throws};
 use super::super::refine::{Lawn, Search};
 use super::super::ring::Boundary;
-use super::super::{Effort, Setter, Site, design};
+use super::super::stand::Footing;
+use super::super::{Effort, Setter, Site, design, scene};
 use super::gaps::{Addition, Gap, Standing};
 use super::infer::{Installed, around_ring, boundaries_for};
 use super::score::objective;
@@ -123,20 +124,23 @@ impl<'a> Job<'a> {
     /// The lawn for throws up to those of one nozzle.
     fn lawn(&self, top: usize, heads: usize) -> Lawn<'a> {
         let longest_m = self.family.nozzles[top].longest.m();
+        let cell_m = design::search_cell_m(self.site.outline);
+        let grid = Grid::over(self.site.outline, cell_m, 0.0);
+        let footing = Footing::of(self.site);
         Lawn {
             outline: self.site.outline,
             boundaries: self.boundaries.clone(),
             throws: Throws::around(self.family, longest_m, longest_m),
             throw_m: longest_m.min(self.reach_m()),
-            grid: Grid::over(
-                self.site.outline,
-                design::search_cell_m(self.site.outline),
-                0.0,
-            ),
+            barred: footing.barred_cells(&grid),
+            footing,
+            scene: scene::scene(self.site, self.family, cell_m),
+            grid,
             profile: &self.family.profile,
             taste: design::TASTE,
             most: heads,
             gap_frac: GAP_FRAC,
+            spacing_frac: self.site.rules.spacing_frac,
         }
     }
 
@@ -191,14 +195,22 @@ impl<'a> Job<'a> {
         }
     }
 
-    fn addition(&self, addition: &Addition, throws: &Throws) -> Free {
+    /// An added head; `None` where none may stand.
+    fn addition(&self, addition: &Addition, lawn: &Lawn) -> Option<Free> {
+        let throws = &lawn.throws;
         let throw_m = self.spacing_m.min(throws.longest_m());
         match addition.spot {
-            Some(spot) => Free {
-                role: addition.role,
-                ..throws.at_spot(spot, &self.boundaries[spot.ring], throw_m)
-            },
-            None => throws.inside(addition.at, throw_m),
+            Some(spot) => {
+                let boundary = &self.boundaries[spot.ring];
+                let free = throws.at_spot(spot, boundary, &lawn.footing, throw_m)?;
+                Some(Free {
+                    role: addition.role,
+                    ..free
+                })
+            }
+            None => lawn
+                .is_open(addition.at)
+                .then(|| throws.inside(addition.at, throw_m)),
         }
     }
 
@@ -222,15 +234,16 @@ impl Installed {
 pub fn swapped(site: &Site, installed: &[Installed], family: &Family, order: &Order) -> Changed {
     let job = Job::of(site, installed, family, order);
     let (gaps, additions) = job.gaps();
-    let count = installed.len() + additions.len();
+    let most = installed.len() + additions.len();
     let mut best: Option<(f64, Changed)> = None;
     for top in job.tops() {
-        let lawn = job.lawn(top, count);
+        let lawn = job.lawn(top, most);
         let heads: Vec<Free> = installed
             .iter()
             .map(|one| job.natural(one, &lawn.throws))
-            .chain(additions.iter().map(|one| job.addition(one, &lawn.throws)))
+            .chain(additions.iter().filter_map(|one| job.addition(one, &lawn)))
             .collect();
+        let count = heads.len();
         let mut search = Search::new(&lawn, heads, job.trials(count));
         search.run(&STEPS);
         let mut from: Vec<Option<usize>> = (0..count)
@@ -369,7 +382,7 @@ pub fn repaired(
     }
     let heads = options
         .into_iter()
-        .map(|heads| (objective(site.outline, &family.profile, &heads), heads))
+        .map(|heads| (objective(site, family, &heads), heads))
         .reduce(|best, next| if next.0 < best.0 { next } else { best })
         .map_or_else(Vec::new, |(_, heads)| heads);
     Changed {

@@ -1,22 +1,24 @@
 //! What a set of heads is worth, whether the search made it or somebody found it.
 
-use super::super::design;
-use crate::catalogue::{Head, Pattern, Profile};
+use super::super::{Site, design, scene};
+use crate::catalogue::{Family, Head, Pattern};
 use crate::rain::{Board, Candidate, Grid, Weights};
-use crate::shape::Outline;
 
 /// The cost of heads on a lawn, by the weights of the search: evenness, its lowest parts more, and
-/// water beside the turf. What stops a throw is not in it.
+/// water beside the turf, where it does
+/// harm more. The family gives the profile of the rain.
 #[must_use]
-pub fn objective(outline: &Outline, profile: &Profile, heads: &[Head]) -> f64 {
-    let grid = Grid::over(outline, design::search_cell_m(outline), 0.0);
+pub fn objective(site: &Site, family: &Family, heads: &[Head]) -> f64 {
+    let cell_m = design::search_cell_m(site.outline);
+    let grid = Grid::over(site.outline, cell_m, 0.0);
+    let scene = scene::scene(site, family, cell_m);
     let weights = |target_mm_h| Weights {
         target_mm_h,
         low_share: design::TASTE.low_share,
         low_weight: design::TASTE.low_weight,
         over_weight: design::TASTE.over_weight,
     };
-    let mut board = Board::new(&grid, profile, weights(1.0));
+    let mut board = Board::new(&grid, &family.profile, weights(1.0)).within(scene.as_ref());
     let mut flow_l_h = 0.0;
     for head in heads {
         if let Pattern::Sector {
@@ -32,7 +34,7 @@ pub fn objective(outline: &Outline, profile: &Profile, heads: &[Head]) -> f64 {
                 sweep_deg,
                 flow_lpm: head.flow.lpm(),
             };
-            board.rain(&sector, None, 1.0);
+            board.rain(&sector, 1.0);
             flow_l_h += 60.0 * head.flow.lpm();
         }
     }

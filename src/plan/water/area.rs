@@ -9,8 +9,8 @@ use super::{
 };
 use crate::assumptions::{Assumptions, Key, Origin};
 use crate::budget::{
-    Condition, DaySky, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind, Lawn, Regulation,
-    ScenarioWater, daily_balance, drift_frac, orifice_mm, refused_on_slope,
+    Cause, Condition, DaySky, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind, Lawn,
+    Regulation, ScenarioWater, daily_balance, drift_frac, orifice_mm, refused_on_slope,
 };
 use crate::catalogue::Family;
 use crate::climate::{Zone, ZoneOf};
@@ -47,7 +47,8 @@ struct Area<'a> {
 /// Hardware with its water and its kind of jet.
 type Watered = (Hardware, ScenarioWater, JetKind);
 
-/// Reckons the water of every scenario of a turf area, adds what follows to its flags, and says
+/// Reckons the water of every scenario of a turf area, all of it: what a layout leaves to drip
+/// is taken to need the same depth. Adds what follows to its flags, and says
 /// what the ground and the sky of the area were taken to be.
 pub(in crate::plan) fn settle(
     planner: &Planner,
@@ -78,7 +79,14 @@ pub(in crate::plan) fn settle(
     if terrain.slope_p90_pct > site.assumptions.number(Key::OrdinanceSteepSlope) {
         flags.push(STEEP);
     }
-    let area = Area::of(site, zone.zone(), land.soil, terrain, flags);
+    let mut area = Area::of(site, zone.zone(), land.soil, terrain, flags);
+    // Pressures that rest on a reading take the place of what is assumed, on both sides.
+    let is_read = |plan: &ScenarioPlan| {
+        plan.heads.is_empty() || plan.delivered.as_ref().is_some_and(|got| got.is_read)
+    };
+    if scenarios.iter().all(is_read) {
+        area.lawn.computed.push(Cause::Pressure);
+    }
     area.reckon(planner, scenarios);
     GroundUse {
         texture: area.lawn.ground.texture,
@@ -234,7 +242,10 @@ impl<'a> Area<'a> {
         };
         Some(Hardware {
             rate: Rate::of_m_s(uniformity.rate_mm_h / 3.6e6),
-            cv_drawn: uniformity.cv,
+            cv_drawn: match &plan.delivered {
+                Some(delivered) if delivered.is_read => delivered.cv,
+                _ => uniformity.cv,
+            },
             over_frac: uniformity.over_frac.clamp(0.0, MOST_OVER_FRAC),
             drift_frac: drift_frac(self.assumptions, jet),
             regulation,

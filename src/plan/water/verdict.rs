@@ -52,7 +52,7 @@ fn candidate(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse, found: &YearU
     let runoff = |year: &YearUse| year.water.runoff_reported_frac();
     Candidate {
         scenario: plan.scenario.text(),
-        fits: suits(plan.fit),
+        misfit: (!suits(plan.fit)).then(|| plan.fit_reason.clone()),
         too_fast_for_slope: year.too_fast_for_slope,
         night_min: year
             .night
