@@ -22,7 +22,7 @@ const INSET_FRAC: f64 = 0.3;
 
 /// Weights of the cost, found by trial on the lawns of four public data sets: more weight on
 /// overspray costs evenness, less of it waters the street.
-const TASTE: Taste = Taste {
+pub(super) const TASTE: Taste = Taste {
     low_share: 0.9,
     low_weight: 4.0,
     over_weight: 0.13,
@@ -112,6 +112,13 @@ fn budget(effort: Effort) -> Budget {
     }
 }
 
+/// The side of the search's own cells \[m\].
+pub(super) fn search_cell_m(outline: &Outline) -> f64 {
+    (outline.area_m2() / SEARCH_CELLS)
+        .sqrt()
+        .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1)
+}
+
 /// Designs a layout with no more heads than the plain rule needs.
 pub(super) fn designed(
     site: &Site,
@@ -124,9 +131,7 @@ pub(super) fn designed(
 ) -> Vec<Head> {
     let outline = site.outline;
     let budget = budget(effort).for_heads(rule.len());
-    let cell_m = (outline.area_m2() / SEARCH_CELLS)
-        .sqrt()
-        .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);
+    let cell_m = search_cell_m(outline);
     let (heads_frac, gap_frac) = match favour {
         Favour::Evenness => (1.0, GAP_FRAC),
         Favour::Balance => (0.87, 1.15),

@@ -13,6 +13,7 @@ mod scene;
 mod site;
 mod stand;
 mod strips;
+pub mod swap;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
