@@ -1,11 +1,17 @@
 //! Layouts: where the heads go, how far they throw and which way.
 
+mod anneal;
+mod budget;
+mod chance;
 mod design;
 mod draft;
 mod lattice;
+mod near;
 mod refine;
 mod ring;
 mod rule;
+mod start;
+mod stock;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
@@ -65,12 +71,51 @@ pub fn layout_within(
     effort: Effort,
     favour: Favour,
 ) -> Vec<Head> {
+    designed_within(outline, diameter_m, family, effort, favour).0
+}
+
+/// The same, with the number of trials that the search made: heads tried at a place.
+#[must_use]
+pub fn designed_within(
+    outline: &Outline,
+    diameter_m: f64,
+    family: &Family,
+    effort: Effort,
+    favour: Favour,
+) -> (Vec<Head>, usize) {
     let throw_m = rule::throw_within(diameter_m, family);
     let rule = rule_layout(outline, family, throw_m);
-    match effort {
-        Effort::Rule => rule,
-        _ => design::designed(outline, family, throw_m, &rule, effort, favour),
+    if effort == Effort::Rule {
+        return (rule, 0);
     }
+    let order = design::Order {
+        outline,
+        family,
+        throw_m,
+        rule: &rule,
+        favour,
+    };
+    order.designed(effort)
+}
+
+/// What the search makes small, for a layout as it stands: less is better.
+///
+/// `mean over turf cells of [(x − 1)² + 4 · max(0, 0.9 − x)²] + 0.13 · B + 0.05 · A`
+///
+/// with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
+/// it at the mean rate, and A the heads that are missing to every head being within the throw of
+/// two others, over the number of heads. More effort never gives a layout of a larger objective.
+#[must_use]
+pub fn objective(outline: &Outline, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
+    let throw_m = rule_throw_m(outline, family);
+    let order = design::Order {
+        outline,
+        family,
+        throw_m,
+        rule: heads,
+        favour,
+    };
+    order.objective(heads)
 }
 
 /// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in

@@ -13,23 +13,18 @@
 
 use super::Role;
 use super::draft::{Free, Throws};
+use super::near::Near;
 use super::ring::{Boundary, Spot};
 use crate::catalogue::Profile;
 use crate::rain::{Board, Candidate, Grid, Weights};
 use crate::shape::{Outline, Point};
 
-/// Heads keep this share of a throw from one another.
-const APART_FRAC: f64 = 0.5;
-/// Interior heads keep this share of a throw from the boundary.
-const INSET_FRAC: f64 = 0.2;
 /// Arc edges may leave the direction of the boundary by this much \[degrees\].
 const ARC_PLAY_DEG: f64 = 20.0;
-/// Places for another head are tried this share of a throw apart.
-const NET_FRAC: f64 = 0.35;
 /// Most rounds over all heads with one step.
 const ROUNDS: usize = 6;
 /// A change must gain this much to be made.
-const LEAST_GAIN: f64 = 1e-6;
+pub(super) const LEAST_GAIN: f64 = 1e-6;
 
 /// Weights of the cost.
 #[derive(Debug, Clone, Copy)]
@@ -74,46 +69,52 @@ pub(super) struct Lawn<'a> {
 
 /// A layout under refinement.
 pub(super) struct Search<'a> {
-    lawn: &'a Lawn<'a>,
-    board: Board<'a>,
+    pub(super) lawn: &'a Lawn<'a>,
+    pub(super) board: Board<'a>,
     pub(super) heads: Vec<Free>,
+    /// Where the heads stand, by number.
+    pub(super) near: Near,
     /// For each head, by how many others it is reached.
-    reached_by: Vec<i32>,
+    pub(super) reached_by: Vec<i32>,
     /// Heads for which nothing near has changed since they were last looked at in vain.
-    quiet: Vec<bool>,
+    pub(super) quiet: Vec<bool>,
     /// Trials left.
     pub(super) trials: usize,
 }
 
 impl<'a> Search<'a> {
-    pub(super) fn new(lawn: &'a Lawn<'a>, heads: Vec<Free>, trials: usize) -> Search<'a> {
-        let board = Board::new(&lawn.grid, lawn.profile, lawn.taste.weights(1.0));
-        let mut search = Search {
+    /// A bare lawn.
+    pub(super) fn on(lawn: &'a Lawn<'a>) -> Search<'a> {
+        Search {
             lawn,
-            board,
+            board: Board::new(&lawn.grid, lawn.profile, lawn.taste.weights(1.0)),
             heads: Vec::new(),
+            near: Near::over(lawn.outline.bounds(), lawn.throws.longest_m()),
             reached_by: Vec::new(),
             quiet: Vec::new(),
-            trials,
-        };
-        search.restart(heads);
-        search
-    }
-
-    /// What the layout is made for.
-    pub(super) fn lawn(&self) -> &'a Lawn<'a> {
-        self.lawn
-    }
-
-    /// Takes other heads in place of all.
-    pub(super) fn restart(&mut self, heads: Vec<Free>) {
-        for head in &self.heads {
-            self.board.rain(&head.sector, None, -1.0);
+            trials: usize::MAX,
         }
+    }
+
+    /// Takes other heads in place of all, their throws long enough for the gaps between them.
+    pub(super) fn restart(&mut self, heads: Vec<Free>) {
         self.heads = heads;
         self.hold_gaps();
-        for head in &self.heads {
+        self.set_down();
+    }
+
+    /// Takes other heads in place of all, just as they are.
+    pub(super) fn restore(&mut self, heads: Vec<Free>) {
+        self.heads = heads;
+        self.set_down();
+    }
+
+    fn set_down(&mut self) {
+        self.board.dry();
+        self.near.clear();
+        for (i, head) in self.heads.iter().enumerate() {
             self.board.rain(&head.sector, None, 1.0);
+            self.near.put(i, head.sector.at);
         }
         self.quiet = vec![false; self.heads.len()];
         self.count_reached();
@@ -171,7 +172,7 @@ impl<'a> Search<'a> {
     }
 
     /// Takes the mean rate as the rate that every cell should get.
-    fn aim(&mut self) {
+    pub(super) fn aim(&mut self) {
         let mean = self.board.mean_mm_h();
         if mean > 0.0 {
             self.board.aim(self.lawn.taste.weights(mean));
@@ -180,7 +181,8 @@ impl<'a> Search<'a> {
 
     /// The cost of the layout as it stands.
     pub(super) fn cost(&self) -> f64 {
-        let needed_l_h = self.board.mean_mm_h() * self.turf_m2();
+        let (penalty, mean_mm_h) = self.board.standing();
+        let needed_l_h = mean_mm_h * self.turf_m2();
         if needed_l_h <= 0.0 {
             return f64::INFINITY;
         }
@@ -192,7 +194,7 @@ impl<'a> Search<'a> {
         let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
         let alone: i32 = self.reached_by.iter().map(|&by| (2 - by).max(0)).sum();
         let taste = &self.lawn.taste;
-        self.board.penalty()
+        penalty
             + taste.over_weight * beside
             + taste.alone_price * f64::from(alone) / self.heads.len().max(1) as f64
             + taste.head_price * self.heads.len() as f64
@@ -249,22 +251,13 @@ impl<'a> Search<'a> {
             if self.quiet[i] {
                 continue;
             }
-            let head = self.heads[i];
-            self.board.rain(&head.sector, None, -1.0);
-            self.reach_of(i, &head.sector, -1);
-            let mut best = (
-                self.board.cost_of(&head.sector, None) + self.alone_cost(i, &head.sector)
-                    - LEAST_GAIN,
-                head,
-            );
-            self.trials -= 1;
+            let head = self.lift(i);
+            let mut best = (self.cost_at(i, &head.sector) - LEAST_GAIN, head);
             for option in self.options(i, step) {
                 if self.trials == 0 {
                     break;
                 }
-                self.trials -= 1;
-                let cost =
-                    self.board.cost_of(&option.sector, None) + self.alone_cost(i, &option.sector);
+                let cost = self.cost_at(i, &option.sector);
                 if cost < best.0 {
                     best = (cost, option);
                 }
@@ -274,14 +267,42 @@ impl<'a> Search<'a> {
                 moved = true;
                 self.wake(&head.sector);
             }
-            self.heads[i] = best.1;
-            self.board.rain(&best.1.sector, None, 1.0);
-            self.reach_of(i, &best.1.sector, 1);
+            self.put(i, best.1);
         }
         moved
     }
 
-    fn count_reached(&mut self) {
+    /// Lifts head `i`; it keeps its number and must be put down again.
+    pub(super) fn lift(&mut self, i: usize) -> Free {
+        let head = self.heads[i];
+        self.board.rain(&head.sector, None, -1.0);
+        self.reach_of(i, &head.sector, -1);
+        head
+    }
+
+    /// Puts lifted head `i` down as given.
+    pub(super) fn put(&mut self, i: usize, head: Free) {
+        if head.sector.at != self.heads[i].sector.at {
+            self.near.lift(i, self.heads[i].sector.at);
+            self.near.put(i, head.sector.at);
+            self.reached_by[i] = self
+                .near
+                .about(head.sector.at, self.lawn.throws.longest_m())
+                .filter(|&j| j != i && reaches(&self.heads[j].sector, head.sector.at))
+                .count() as i32;
+        }
+        self.heads[i] = head;
+        self.board.rain(&head.sector, None, 1.0);
+        self.reach_of(i, &head.sector, 1);
+    }
+
+    /// What it costs that lifted head `i` stands as given: its rain, and heads out of reach.
+    pub(super) fn cost_at(&mut self, i: usize, sector: &Candidate) -> f64 {
+        self.trials = self.trials.saturating_sub(1);
+        self.board.cost_of(sector, None) + self.alone_cost(i, sector)
+    }
+
+    pub(super) fn count_reached(&mut self) {
         self.reached_by = vec![0; self.heads.len()];
         for i in 0..self.heads.len() {
             let sector = self.heads[i].sector;
@@ -291,36 +312,35 @@ impl<'a> Search<'a> {
 
     /// Counts head `i`, standing as given, in or out among those that reach the others.
     fn reach_of(&mut self, i: usize, sector: &Candidate, sign: i32) {
-        for (j, other) in self.heads.iter().enumerate() {
-            if j != i && other.sector.at.distance(sector.at) <= sector.radius_m {
+        for j in self.near.about(sector.at, sector.radius_m) {
+            if j != i && reaches(sector, self.heads[j].sector.at) {
                 self.reached_by[j] += sign;
             }
         }
     }
 
     /// What it costs that heads are not within the throw of two others, if head `i` (now lifted)
-    /// stood as given.
+    /// stood as given; what does not depend on that is left out.
     fn alone_cost(&self, i: usize, sector: &Candidate) -> f64 {
         if self.lawn.taste.alone_price == 0.0 {
             return 0.0;
         }
         let mut alone = 0;
         let mut hits = 0;
-        for (j, other) in self.heads.iter().enumerate() {
+        for j in self.near.about(sector.at, self.lawn.throws.longest_m()) {
             if j == i {
                 continue;
             }
-            let d = other.sector.at.distance(sector.at);
-            hits += i32::from(d <= other.sector.radius_m);
-            let reached = self.reached_by[j] + i32::from(d <= sector.radius_m);
-            alone += (2 - reached).max(0);
+            let other = &self.heads[j].sector;
+            hits += i32::from(reaches(other, sector.at));
+            alone -= i32::from(self.reached_by[j] < 2 && reaches(sector, other.at));
         }
         alone += (2 - hits).max(0);
         self.lawn.taste.alone_price * f64::from(alone) / self.heads.len() as f64
     }
 
     /// What a head could do instead.
-    fn options(&self, i: usize, step: f64) -> Vec<Free> {
+    pub(super) fn options(&self, i: usize, step: f64) -> Vec<Free> {
         let head = &self.heads[i];
         let sector = head.sector;
         let mut options = Vec::with_capacity(12);
@@ -397,7 +417,7 @@ impl<'a> Search<'a> {
         options
     }
 
-    fn slid(&self, head: &Free, spot: Spot) -> Free {
+    pub(super) fn slid(&self, head: &Free, spot: Spot) -> Free {
         let at = self.lawn.boundaries[spot.ring].path.at(spot.way_m);
         let sector = head.sector;
         Free {
@@ -412,123 +432,21 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn with(&self, head: &Free, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Free {
+    pub(super) fn with(&self, head: &Free, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Free {
         Free {
             sector: self.lawn.throws.sector(at, radius_m, start_deg, sweep_deg),
             ..*head
         }
     }
+}
 
-    /// Whether an interior head may stand at a place.
-    fn is_free(&self, i: usize, at: Point, radius_m: f64) -> bool {
-        self.heads.iter().enumerate().all(|(j, other)| {
-            j == i
-                || other.sector.at.distance(at) >= APART_FRAC * other.sector.radius_m.max(radius_m)
-        }) && self.is_inside(at, INSET_FRAC * radius_m)
-    }
-
-    /// Takes out interior heads that are worth less than their price, and the least useful ones
-    /// while there are too many.
-    pub(super) fn thin_out(&mut self) {
-        loop {
-            let mut worths: Vec<(f64, usize)> = Vec::new();
-            for i in 0..self.heads.len() {
-                if self.heads[i].role == Role::Interior {
-                    let sector = self.heads[i].sector;
-                    self.board.rain(&sector, None, -1.0);
-                    worths.push((-self.board.cost_of(&sector, None), i));
-                    self.board.rain(&sector, None, 1.0);
-                }
-            }
-            worths.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            // Of a large excess a quarter goes at once.
-            let excess = self.heads.len().saturating_sub(self.lawn.most);
-            let at_once = excess.div_ceil(4).max(1);
-            let mut leaving: Vec<usize> = worths
-                .into_iter()
-                .take(at_once)
-                .filter(|&(worth, _)| excess > 0 || worth < self.lawn.taste.head_price)
-                .map(|(_, i)| i)
-                .collect();
-            if leaving.is_empty() {
-                return;
-            }
-            leaving.sort_unstable();
-            for &i in leaving.iter().rev() {
-                self.take(i);
-            }
-        }
-    }
-
-    /// Takes one head out.
-    pub(super) fn take(&mut self, i: usize) -> Free {
-        let head = self.heads.remove(i);
-        self.board.rain(&head.sector, None, -1.0);
-        self.quiet.remove(i);
-        self.wake(&head.sector);
-        self.count_reached();
-        head
-    }
-
-    /// Looks again at all heads within reach of a sector that changed.
-    pub(super) fn wake(&mut self, sector: &Candidate) {
-        for (quiet, other) in self.quiet.iter_mut().zip(&self.heads) {
-            let d = other.sector.at.distance(sector.at);
-            *quiet &= d > other.sector.radius_m + sector.radius_m;
-        }
-    }
-
-    /// Adds interior heads where they help most, while the layout has room for them. Places are
-    /// tried on a coarse net over the turf.
-    pub(super) fn top_up(&mut self) {
-        let (low, high) = self.lawn.outline.bounds();
-        let throw_m = self.lawn.throw_m;
-        let net_m = NET_FRAC * throw_m;
-        let cols = ((high.x - low.x) / net_m).floor() as usize + 1;
-        let rows = ((high.y - low.y) / net_m).floor() as usize + 1;
-        while self.heads.len() < self.lawn.most {
-            let mut best: Option<(f64, Free)> = None;
-            for k in 0..cols * rows {
-                let at = low + Point::new((k % cols) as f64 + 0.5, (k / cols) as f64 + 0.5) * net_m;
-                let free = self.lawn.throws.inside(at, throw_m);
-                if self.trials == 0 || !self.is_free(usize::MAX, at, free.sector.radius_m) {
-                    continue;
-                }
-                self.trials -= 1;
-                let cost = self.board.cost_of(&free.sector, None) + self.lawn.taste.head_price;
-                if cost < best.as_ref().map_or(-LEAST_GAIN, |b| b.0) {
-                    best = Some((cost, free));
-                }
-            }
-            let Some((_, free)) = best else { return };
-            self.board.rain(&free.sector, None, 1.0);
-            self.wake(&free.sector);
-            self.heads.push(free);
-            self.quiet.push(false);
-            self.count_reached();
-            self.aim();
-        }
-    }
-
-    /// Whether a place and eight places about it lie on turf, by the search's cells.
-    fn is_inside(&self, at: Point, inset_m: f64) -> bool {
-        let grid = self.board.grid();
-        (-1..=1).all(|i| {
-            (-1..=1).all(|j| {
-                // Diagonal places at the same distance as straight ones.
-                let reach_m = if i != 0 && j != 0 {
-                    std::f64::consts::FRAC_1_SQRT_2 * inset_m
-                } else {
-                    inset_m
-                };
-                grid.turf_at(at + Point::new(f64::from(i), f64::from(j)) * reach_m)
-            })
-        })
-    }
+/// Whether a head standing as given reaches a place.
+fn reaches(sector: &Candidate, place: Point) -> bool {
+    sector.at.distance(place) <= sector.radius_m
 }
 
 /// Whether both edges of an arc stay near the directions of the boundary.
-fn within_play(head: &Free, start_deg: f64, sweep_deg: f64) -> bool {
+pub(super) fn within_play(head: &Free, start_deg: f64, sweep_deg: f64) -> bool {
     let off = |a: f64, b: f64| {
         let d = (a - b).rem_euclid(360.0);
         d.min(360.0 - d)

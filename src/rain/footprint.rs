@@ -1,5 +1,7 @@
 //! The cells that a head can reach, row by row.
 
+use std::sync::LazyLock;
+
 use super::grid::Grid;
 use super::kernel::Run;
 use super::seen::SeenRows;
@@ -246,14 +248,29 @@ impl Arc {
         if sweep_deg >= 360.0 {
             return Arc::Full;
         }
-        let start = Point::along_bearing(start_deg);
-        let end = Point::along_bearing(start_deg + sweep_deg);
+        let start = direction(start_deg);
+        let end = direction(start_deg + sweep_deg);
         if sweep_deg <= 180.0 {
             Arc::Narrow([Edge::beside(start, 1.0), Edge::beside(end, -1.0)])
         } else {
             // The dry sector runs clockwise from `end` to `start`.
             Arc::Wide([Edge::beside(end, 1.0), Edge::beside(start, -1.0)])
         }
+    }
+}
+
+/// The unit vector along a bearing; those of whole degrees, which arcs are set to, are kept.
+fn direction(bearing_deg: f64) -> Point {
+    static WHOLE: LazyLock<Vec<Point>> = LazyLock::new(|| {
+        (0..720)
+            .map(|degrees| Point::along_bearing(f64::from(degrees % 360)))
+            .collect()
+    });
+    // A negative bearing saturates at 0 and is not equal to it.
+    let whole = bearing_deg as usize;
+    match WHOLE.get(whole) {
+        Some(&kept) if whole as f64 == bearing_deg => kept,
+        _ => Point::along_bearing(bearing_deg),
     }
 }
 

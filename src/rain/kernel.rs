@@ -197,14 +197,36 @@ pub(super) fn attempt(
     attempt_profile(field, turf, stream, runs, penalty, profile)
 }
 
-/// Sum of the penalty over all turf cells of a field.
-pub(super) fn total_penalty(field: &[f32], turf: &[f32], penalty: &Penalty) -> f64 {
-    field
-        .iter()
-        .zip(turf)
-        .filter(|&(_, &weight)| weight > 0.0)
-        .map(|(&rate_mm_h, _)| f64::from(penalty.of(rate_mm_h)))
-        .sum()
+/// Sums over all turf cells of a field.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Totals {
+    /// Sum of the penalty.
+    pub(super) penalty: f64,
+    /// Sum of the rates \[mm/h · cells\].
+    pub(super) landed: f64,
+}
+
+/// Sums of penalty and rate over all turf cells of a field, in eight lanes.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn totals(field: &[f32], turf: &[f32], penalty: &Penalty) -> Totals {
+    let mut off = [0.0_f64; LANES];
+    let mut landed = [0.0_f64; LANES];
+    let (wholes, rest) = field.as_chunks::<LANES>();
+    let (whole_weights, rest_weights) = turf.as_chunks::<LANES>();
+    for (cells, weights) in wholes.iter().zip(whole_weights) {
+        for lane in 0..LANES {
+            off[lane] += f64::from(weights[lane] * penalty.of(cells[lane]));
+            landed[lane] += f64::from(weights[lane] * cells[lane]);
+        }
+    }
+    for (lane, (&cell, &weight)) in rest.iter().zip(rest_weights).enumerate() {
+        off[lane] += f64::from(weight * penalty.of(cell));
+        landed[lane] += f64::from(weight * cell);
+    }
+    Totals {
+        penalty: off.iter().sum(),
+        landed: landed.iter().sum(),
+    }
 }
 
 #[cfg(test)]

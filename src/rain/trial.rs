@@ -133,42 +133,32 @@ impl<'g> Board<'g> {
         trial
     }
 
+    /// Lifts every head.
+    pub fn dry(&mut self) {
+        self.field.fill(0.0);
+    }
+
     /// The penalty of the whole field, a mean over the turf's cells; overspray is not in it.
     #[must_use]
     pub fn penalty(&self) -> f64 {
-        kernel::total_penalty(&self.field, &self.grid.turf, &self.penalty)
-            / self.grid.turf_cells.max(1) as f64
+        self.totals().penalty / self.grid.turf_cells.max(1) as f64
     }
 
     /// Mean rate over the turf \[mm/h\].
     #[must_use]
     pub fn mean_mm_h(&self) -> f64 {
-        let sum: f64 = self
-            .field
-            .iter()
-            .zip(&self.grid.turf)
-            .filter(|&(_, &weight)| weight > 0.0)
-            .map(|(&rate, _)| f64::from(rate))
-            .sum();
-        sum / self.grid.turf_cells.max(1) as f64
+        self.totals().landed / self.grid.turf_cells.max(1) as f64
     }
 
-    /// The turf cell with the lowest rate, its centre and rate \[mm/h\]; the first one from the
-    /// south-west among equals. `None` without turf cells.
+    /// Penalty and mean rate together.
     #[must_use]
-    pub fn driest(&self) -> Option<(Point, f64)> {
-        let mut driest: Option<(usize, f32)> = None;
-        for (i, (&rate, &weight)) in self.field.iter().zip(&self.grid.turf).enumerate() {
-            if weight > 0.0 && driest.is_none_or(|(_, low)| rate < low) {
-                driest = Some((i, rate));
-            }
-        }
-        driest.map(|(i, rate)| {
-            (
-                self.grid.centre(i % self.grid.cols, i / self.grid.cols),
-                f64::from(rate),
-            )
-        })
+    pub fn standing(&self) -> (f64, f64) {
+        let (totals, cells) = (self.totals(), self.grid.turf_cells.max(1) as f64);
+        (totals.penalty / cells, totals.landed / cells)
+    }
+
+    fn totals(&self) -> kernel::Totals {
+        kernel::totals(&self.field, &self.grid.turf, &self.penalty)
     }
 
     /// The cells.
