@@ -36,6 +36,15 @@ const MOST_MOVES: usize = 400_000;
 impl Budget {
     /// The budget of an effort.
     pub(super) fn of(effort: Effort) -> Budget {
+        let mut b = Self::of_(effort);
+        if effort != Effort::Fast { // TUNE
+            let g = |n: &str, d: usize| std::env::var(n).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
+            b.moves = g("EV_MOVES", b.moves); b.variations = g("EV_VAR", b.variations); b.trials = g("EV_TRIALS", b.trials);
+            b.starts = g("EV_STARTS", b.starts); b.swept = g("EV_SWEPT", b.swept); b.finalists = g("EV_FIN", b.finalists); b.cells = g("EV_CELLS", b.cells as usize) as f64;
+        }
+        b
+    }
+    fn of_(effort: Effort) -> Budget {
         match effort {
             Effort::Rule | Effort::Fast => Budget {
                 cells: 700.0,

@@ -66,7 +66,7 @@ impl<'a> Order<'a> {
             throw_m,
             grid: Grid::over(outline, cell_m, 0.0),
             profile: &family.profile,
-            taste: TASTE,
+            taste: { let g = |n: &str, d: f64| std::env::var(n).ok().and_then(|v| v.parse().ok()).unwrap_or(d); Taste { low_share: g("EV_LS", 0.9), low_weight: g("EV_LW", 4.0), over_weight: g("EV_OW", 0.13), alone_price: g("EV_ALONE", 0.05), ..TASTE } },
             most: ((self.rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
             gap_frac,
         }

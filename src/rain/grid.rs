@@ -1,5 +1,6 @@
 //! The cells on which rain is counted.
 
+use super::kernel::LANES;
 use crate::shape::{Outline, Point};
 
 /// Largest number of cells of one grid; beyond it the cell grows.
@@ -20,7 +21,7 @@ pub struct Grid {
     pub(super) cols: usize,
     /// Cells from south to north.
     pub(super) rows: usize,
-    /// 1 where the cell is turf, else 0; row by row from the south-west.
+    /// 1 where the cell is turf, else 0; row by row from the south-west, and some 0 behind.
     pub(super) turf: Vec<f32>,
     /// For each row the columns from the first turf cell to behind the last.
     pub(super) extent: Vec<(i32, i32)>,
@@ -59,7 +60,7 @@ impl Grid {
             per_m: 1.0 / cell_m,
             cols,
             rows,
-            turf: vec![0.0; cols * rows],
+            turf: vec![0.0; cols * rows + LANES],
             extent: vec![(0, 0); rows],
             spans: Vec::new(),
             turf_cells: 0,

@@ -8,6 +8,7 @@
 mod footprint;
 mod grid;
 mod kernel;
+mod sector;
 mod seen;
 mod trial;
 mod wetted;
@@ -137,7 +138,7 @@ impl<'g> RainGrid<'g> {
     pub fn dry(grid: &'g Grid) -> RainGrid<'g> {
         RainGrid {
             grid,
-            field: vec![0.0; grid.cols * grid.rows],
+            field: vec![0.0; grid.turf.len()],
             runs: Vec::new(),
         }
     }

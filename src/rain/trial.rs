@@ -58,7 +58,7 @@ impl<'g> Board<'g> {
         let mut board = Board {
             grid,
             profile,
-            field: vec![0.0; grid.cols * grid.rows],
+            field: vec![0.0; grid.turf.len()],
             penalty: Penalty {
                 inverse_target: 0.0,
                 low: 0.0,
@@ -170,7 +170,7 @@ impl<'g> Board<'g> {
     /// The rates of all cells, turf or not, row by row from the south-west \[mm/h\].
     #[must_use]
     pub fn field(&self) -> &[f32] {
-        &self.field
+        &self.field[..self.grid.cols * self.grid.rows]
     }
 }
 

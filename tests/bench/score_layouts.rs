@@ -71,6 +71,7 @@ fn main() {
             {
                 continue;
             }
+            if k % std::env::var("EV_EVERY").map_or(1, |v| v.parse::<usize>().unwrap()) != 0 { continue; }
             for family in &catalogue.families {
                 if pool && family.name == "spray" {
                     continue;
