@@ -37,14 +37,12 @@ impl Search<'_> {
         }
         let before = (self.cost(), self.heads.clone());
         let mut best = before.clone();
-        let g = |n: &str, d: f64| std::env::var(n).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
-        let (heat, step_, stages) = ((g("EV_H0", HEAT.0), g("EV_H1", HEAT.1)), (g("EV_S0", STEP.0), g("EV_S1", STEP.1)), g("EV_ST", STAGES as f64) as usize);
         let per_head = before.0 / self.heads.len() as f64;
-        for stage in 0..stages {
-            let part = stage as f64 / (stages - 1) as f64;
+        for stage in 0..STAGES {
+            let part = stage as f64 / (STAGES - 1) as f64;
             let between = |(from, to): (f64, f64)| from * libm::pow(to / from, part);
-            for _ in 0..moves / stages / AT_ONCE {
-                self.jostle(between(step_), per_head * between(heat), chance);
+            for _ in 0..moves / STAGES / AT_ONCE {
+                self.jostle(between(STEP), per_head * between(HEAT), chance);
             }
             self.aim();
             let cost = self.cost();

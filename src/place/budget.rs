@@ -36,15 +36,6 @@ const MOST_MOVES: usize = 400_000;
 impl Budget {
     /// The budget of an effort.
     pub(super) fn of(effort: Effort) -> Budget {
-        let mut b = Self::of_(effort);
-        if effort != Effort::Fast { // TUNE
-            let g = |n: &str, d: usize| std::env::var(n).ok().and_then(|v| v.parse().ok()).unwrap_or(d);
-            b.moves = g("EV_MOVES", b.moves); b.variations = g("EV_VAR", b.variations); b.trials = g("EV_TRIALS", b.trials);
-            b.starts = g("EV_STARTS", b.starts); b.swept = g("EV_SWEPT", b.swept); b.finalists = g("EV_FIN", b.finalists); b.cells = g("EV_CELLS", b.cells as usize) as f64;
-        }
-        b
-    }
-    fn of_(effort: Effort) -> Budget {
         match effort {
             Effort::Rule | Effort::Fast => Budget {
                 cells: 700.0,
@@ -59,22 +50,22 @@ impl Budget {
             Effort::Normal => Budget {
                 cells: 1_800.0,
                 starts: 16,
-                swept: 4,
+                swept: 3,
                 finalists: 1,
-                trials: 400,
+                trials: 200,
                 steps: &[0.15, 0.08, 0.04, 0.02],
-                variations: 14,
+                variations: 9,
                 moves: 0,
             },
             Effort::Thorough => Budget {
                 cells: 1_800.0,
                 starts: 48,
                 swept: 12,
-                finalists: 2,
+                finalists: 3,
                 trials: 4_000,
                 steps: &[0.15, 0.08, 0.04, 0.02],
-                variations: 60,
-                moves: 6_000,
+                variations: 100,
+                moves: 3_000,
             },
         }
     }

@@ -21,13 +21,21 @@ const LONGER_FRAC: f64 = 1.6;
 
 /// Weights of the cost, found by trial on the lawns of four public data sets: more weight on
 /// overspray costs evenness, less of it waters the street.
-const TASTE: Taste = Taste {
+const EVEN: Taste = Taste {
+    low_share: 0.9,
+    low_weight: 8.0,
+    over_weight: 0.8,
+    alone_price: 0.05,
+};
+/// The same where heads are to be few: they stand too far apart to reach two others.
+const FEW: Taste = Taste {
     low_share: 0.9,
     low_weight: 4.0,
-    over_weight: 0.13,
-    alone_price: 0.05,
-    head_price: 0.0,
+    over_weight: 0.3,
+    alone_price: 0.0,
 };
+/// Variations for each of the usual ones where heads are to be few: there is more to gain.
+const FEW_VARIATIONS: usize = 3;
 
 /// What is to be laid out.
 #[derive(Debug, Clone, Copy)]
@@ -53,10 +61,10 @@ impl<'a> Order<'a> {
         let cell_m = (outline.area_m2() / cells)
             .sqrt()
             .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);
-        let (heads_frac, gap_frac) = match self.favour {
-            Favour::Evenness => (1.0, GAP_FRAC),
-            Favour::Balance => (0.87, 1.5),
-            Favour::Heads => (0.75, 2.2),
+        let (heads_frac, gap_frac, taste) = match self.favour {
+            Favour::Evenness => (1.0, GAP_FRAC, EVEN),
+            Favour::Balance => (0.87, 1.5, FEW),
+            Favour::Heads => (0.75, 2.2, FEW),
         };
         let longest_m = family.longest_m().min(LONGER_FRAC * throw_m);
         Lawn {
@@ -66,7 +74,7 @@ impl<'a> Order<'a> {
             throw_m,
             grid: Grid::over(outline, cell_m, 0.0),
             profile: &family.profile,
-            taste: { let g = |n: &str, d: f64| std::env::var(n).ok().and_then(|v| v.parse().ok()).unwrap_or(d); Taste { low_share: g("EV_LS", 0.9), low_weight: g("EV_LW", 4.0), over_weight: g("EV_OW", 0.13), alone_price: g("EV_ALONE", 0.05), ..TASTE } },
+            taste,
             most: ((self.rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
             gap_frac,
         }
@@ -94,7 +102,12 @@ impl<'a> Order<'a> {
         let mut trials = 0;
         let mut lawn = None;
         for effort in efforts {
-            let budget = Budget::of(effort).for_heads(self.rule.len());
+            let mut budget = Budget::of(effort).for_heads(self.rule.len());
+            if self.favour != Favour::Evenness {
+                budget.swept *= 2;
+                budget.variations *= FEW_VARIATIONS;
+                budget.trials *= 2;
+            }
             let lawn = lawn.insert(self.lawn(budget.cells));
             let (heads, more) = self.searched(lawn, &budget, found.take());
             found = heads;

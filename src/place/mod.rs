@@ -12,9 +12,11 @@ mod ring;
 mod rule;
 mod start;
 mod stock;
+mod stretch;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
+pub use stretch::is_stretched;
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
 
 use crate::catalogue::Family;
@@ -100,11 +102,12 @@ pub fn designed_within(
 
 /// What the search makes small, for a layout as it stands: less is better.
 ///
-/// `mean over turf cells of [(x − 1)² + 4 · max(0, 0.9 − x)²] + 0.13 · B + 0.05 · A`
+/// `mean over turf cells of [(x − 1)² + a · max(0, 0.9 − x)²] + c · B² + p · A`
 ///
 /// with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
 /// it at the mean rate, and A the heads that are missing to every head being within the throw of
-/// two others, over the number of heads. More effort never gives a layout of a larger objective.
+/// two others, over the number of heads. For evenness a = 8, c = 0.8, p = 0.05; where heads are to
+/// be few a = 4, c = 0.3, p = 0. More effort never gives a layout of a larger objective.
 #[must_use]
 pub fn objective(outline: &Outline, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
     let throw_m = rule_throw_m(outline, family);

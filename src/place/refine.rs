@@ -3,11 +3,13 @@
 //!
 //! The cost of a layout is
 //!
-//! `mean over turf cells of [(x − 1)² + a · max(0, b − x)²] + c · (water beside the turf / water needed) + p · heads`
+//! `mean over turf cells of [(x − 1)² + a · max(0, b − x)²] + c · B² + p · A`
 //!
-//! with x the cell's rate over the mean rate. The squared departure is the squared coefficient of
-//! variation; the second term weighs what the low quarter is made of; the third is overspray; the
-//! fourth is the price of a head. Every trial costs one pass over the head's own footprint, and
+//! with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
+//! it at the mean rate, and A the heads that are missing to every head being within the throw of two
+//! others, over the number of heads. The squared departure is the squared coefficient of
+//! variation; the second term weighs what the low quarter is made of; the third is overspray, the
+//! dearer the more there is of it. Every trial costs one pass over the head's own footprint, and
 //! the number of trials is bounded. The order of heads and trials is fixed and ties keep the
 //! earlier, so the same lawn gets the same layout everywhere.
 
@@ -34,19 +36,6 @@ pub(super) struct Taste {
     pub(super) over_weight: f64,
     /// Price of a head that is not within the throw of two others, over the number of heads.
     pub(super) alone_price: f64,
-    /// Price of a head, as a share of the cost 1 of a bare lawn, divided by the number of heads.
-    pub(super) head_price: f64,
-}
-
-impl Taste {
-    fn weights(&self, target_mm_h: f64) -> Weights {
-        Weights {
-            target_mm_h,
-            low_share: self.low_share,
-            low_weight: self.low_weight,
-            over_weight: self.over_weight,
-        }
-    }
 }
 
 /// What a layout is made for: the lawn, how its boundary runs, what can be set there, and what
@@ -87,7 +76,7 @@ impl<'a> Search<'a> {
     pub(super) fn on(lawn: &'a Lawn<'a>) -> Search<'a> {
         Search {
             lawn,
-            board: Board::new(&lawn.grid, lawn.profile, lawn.taste.weights(1.0)),
+            board: Board::new(&lawn.grid, lawn.profile, Weights::NONE),
             heads: Vec::new(),
             near: Near::over(lawn.outline.bounds(), lawn.throws.longest_m()),
             reached_by: Vec::new(),
@@ -171,33 +160,44 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Takes the mean rate as the rate that every cell should get.
+    /// Takes the mean rate as the rate that every cell should get, and the price of water beside
+    /// the turf as it stands: the slope of its square.
     pub(super) fn aim(&mut self) {
-        let mean = self.board.mean_mm_h();
-        if mean > 0.0 {
-            self.board.aim(self.lawn.taste.weights(mean));
+        let mean_mm_h = self.board.mean_mm_h();
+        if mean_mm_h > 0.0 {
+            let taste = &self.lawn.taste;
+            self.board.aim(Weights {
+                target_mm_h: mean_mm_h,
+                low_share: taste.low_share,
+                low_weight: taste.low_weight,
+                over_weight: 2.0 * taste.over_weight * self.beside_frac(mean_mm_h),
+            });
         }
     }
 
-    /// The cost of the layout as it stands.
-    pub(super) fn cost(&self) -> f64 {
-        let (penalty, mean_mm_h) = self.board.standing();
+    /// Water that lands beside the turf over the water needed on it at the mean rate.
+    fn beside_frac(&self, mean_mm_h: f64) -> f64 {
         let needed_l_h = mean_mm_h * self.turf_m2();
-        if needed_l_h <= 0.0 {
-            return f64::INFINITY;
-        }
         let flow_l_h: f64 = self
             .heads
             .iter()
             .map(|head| 60.0 * head.sector.flow_lpm)
             .sum();
-        let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
+        (flow_l_h - needed_l_h).max(0.0) / needed_l_h
+    }
+
+    /// The cost of the layout as it stands.
+    pub(super) fn cost(&self) -> f64 {
+        let (penalty, mean_mm_h) = self.board.standing();
+        if mean_mm_h <= 0.0 {
+            return f64::INFINITY;
+        }
+        let beside = self.beside_frac(mean_mm_h);
         let alone: i32 = self.reached_by.iter().map(|&by| (2 - by).max(0)).sum();
         let taste = &self.lawn.taste;
         penalty
-            + taste.over_weight * beside
+            + taste.over_weight * beside * beside
             + taste.alone_price * f64::from(alone) / self.heads.len().max(1) as f64
-            + taste.head_price * self.heads.len() as f64
     }
 
     fn turf_m2(&self) -> f64 {

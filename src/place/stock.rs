@@ -23,7 +23,7 @@ impl Search<'_> {
         }) && self.is_inside(at, INSET_FRAC * radius_m)
     }
 
-    /// Takes out interior heads that are worth less than their price, and the least useful ones
+    /// Takes out interior heads that are worth less than nothing, and the least useful ones
     /// while there are too many.
     pub(super) fn thin_out(&mut self) {
         loop {
@@ -43,7 +43,7 @@ impl Search<'_> {
             let mut leaving: Vec<usize> = worths
                 .into_iter()
                 .take(at_once)
-                .filter(|&(worth, _)| excess > 0 || worth < self.lawn.taste.head_price)
+                .filter(|&(worth, _)| excess > 0 || worth < 0.0)
                 .map(|(_, i)| i)
                 .collect();
             if leaving.is_empty() {
@@ -110,7 +110,7 @@ impl Search<'_> {
                     }
                     *cost = if self.is_free(usize::MAX, at, reach_m) {
                         self.trials -= 1;
-                        self.board.cost_of(&free.sector, None) + self.lawn.taste.head_price
+                        self.board.cost_of(&free.sector, None)
                     } else {
                         f64::INFINITY
                     };

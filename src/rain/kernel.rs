@@ -72,13 +72,13 @@ fn rate<const PROFILE: u8>(stream: &Stream, run: &Run, i: f32) -> f32 {
 /// The chunks of a run: where each begins, the number of its first cell in the run, and how many of
 /// its cells belong to the run.
 #[inline(always)]
-fn chunks(run: &Run) -> impl Iterator<Item = (usize, i32, usize)> {
+fn chunks(run: &Run) -> impl Iterator<Item = (usize, i32, i32)> {
     let count = (run.end - run.start) as usize;
     (0..count).step_by(LANES).map(move |done| {
         (
             run.start as usize + done,
             done as i32,
-            (count - done).min(LANES),
+            (count - done).min(LANES) as i32,
         )
     })
 }
@@ -89,7 +89,7 @@ fn add_runs<const PROFILE: u8>(field: &mut [f32], stream: &Stream, runs: &[Run],
         for (first, base, count) in chunks(run) {
             for (lane, cell) in field[first..first + LANES].iter_mut().enumerate() {
                 let rain = sign * rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
-                *cell += if lane < count { rain } else { 0.0 };
+                *cell += if (lane as i32) < count { rain } else { 0.0 };
             }
         }
     }
@@ -166,7 +166,7 @@ fn attempt_runs<const PROFILE: u8>(
             let (cells, weights) = (&field[first..first + LANES], &turf[first..first + LANES]);
             for lane in 0..LANES {
                 let rain = rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
-                let weight = if lane < count { weights[lane] } else { 0.0 };
+                let weight = if (lane as i32) < count { weights[lane] } else { 0.0 };
                 let change = penalty.of(cells[lane] + rain) - penalty.of(cells[lane]);
                 sums.penalty[lane] += weight * change;
                 sums.landed[lane] += weight * rain;

@@ -36,6 +36,16 @@ pub struct Weights {
     pub over_weight: f64,
 }
 
+impl Weights {
+    /// Nothing counts but the departure from 1 mm/h.
+    pub const NONE: Weights = Weights {
+        target_mm_h: 1.0,
+        low_share: 0.0,
+        low_weight: 0.0,
+        over_weight: 0.0,
+    };
+}
+
 /// Rain of a growing and shrinking set of sectors, and what it costs.
 ///
 /// The cost is a mean over the turf's cells of `(x/T − 1)² + low_weight · max(0, low − x/T)²`

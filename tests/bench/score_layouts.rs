@@ -26,7 +26,7 @@ fn main() {
     let pool = args[4] == "pool";
     let catalogue = Catalogue::generic();
     println!(
-        "feature,lon,lat,area_m2,w_m,family,radius_m,heads,rate_mm_h,du_lq,du_lq_robust,dry_frac,twice_frac,weak_frac,h2h_frac,over_frac,seconds,placed,trials"
+        "feature,lon,lat,area_m2,w_m,family,radius_m,heads,rate_mm_h,du_lq,du_lq_robust,dry_frac,twice_frac,weak_frac,h2h_frac,over_frac,seconds,placed,trials,stretched"
     );
     for set in [
         "campus_rockville_us",
@@ -93,7 +93,7 @@ fn main() {
                 let seconds = (cpu_s() - start);
                 let Some(u) = u else { continue };
                 println!(
-                    "{set}:{k},0,0,{:.1},{:.2},{},{},{},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{seconds:.6},{placed:.6},{trials}",
+                    "{set}:{k},0,0,{:.1},{:.2},{},{},{},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{seconds:.6},{placed:.6},{trials},{}",
                     outline.area_m2(),
                     outline.width_m(),
                     family.name,
@@ -106,7 +106,7 @@ fn main() {
                     u.twice_frac,
                     u.weak_frac,
                     u.h2h_frac,
-                    u.over_frac
+                    u.over_frac, u8::from(place::is_stretched(&outline, &heads))
                 );
             }
         }
