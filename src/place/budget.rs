@@ -27,6 +27,9 @@ pub(super) struct Budget {
 const LARGE_HEADS: usize = 100;
 /// A lawn with more heads than this gets few starts and no variations.
 const HUGE_HEADS: usize = 300;
+/// Lawns with fewer heads than these get as many variations and trials as if they had them.
+const SMALL_VARIATIONS: usize = 25;
+const SMALL_TRIALS: usize = 20;
 /// Most trials of one finalist, and how many every head gets at least.
 const MOST_TRIALS: usize = 60_000;
 const LEAST_TRIALS: usize = 40;
@@ -54,7 +57,7 @@ impl Budget {
                 finalists: 1,
                 trials: 200,
                 steps: &[0.15, 0.08, 0.04, 0.02],
-                variations: 9,
+                variations: 10,
                 moves: 0,
             },
             Effort::Thorough => Budget {
@@ -84,6 +87,9 @@ impl Budget {
             self.variations = 0;
         }
         let heads = heads.max(1);
+        // On a small lawn a variation costs little.
+        self.variations = self.variations.max(SMALL_VARIATIONS * self.variations / heads);
+        self.trials = self.trials.max(SMALL_TRIALS * self.trials / heads);
         self.trials = self.trials.min((MOST_TRIALS / heads).max(LEAST_TRIALS));
         self.moves = self.moves.min(MOST_MOVES / heads);
         self

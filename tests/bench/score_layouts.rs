@@ -76,7 +76,6 @@ fn main() {
                 if pool && family.name == "spray" {
                     continue;
                 }
-                let start = cpu_s();
                 let throw_m = place::rule_throw_m(&outline, family);
                 let start = cpu_s();
                 let (heads, trials) = place::designed_within(&outline, place::inscribed_diameter_m(&outline), family, effort, favour);
