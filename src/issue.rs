@@ -116,7 +116,16 @@ issues! {
     CL03 Fatal 4 "Values of the climate or the weather look like inches or degrees Fahrenheit", "convert to millimetres (x 25.4) and degrees Celsius ((F - 32) / 1.8)";
     CL04 Note 0 "The weather has gaps; days that are missing were left out, not filled", "check the months listed";
     CL05 Fatal 4 "The weather has too few days in some month of the year", "give at least one whole year, or a monthly table";
+    CL06 Note 0 "The climate zone of the turf is not known; the first zone of the table was used", "give a layer of zones with --climate-zones, or a column climate_zone, that names the zones of the climate table";
+    CL07 Fatal 4 "A daily balance needs the climate by days", "give --climate a table with date, eto_mm, rain_mm (`evenfall climate WEATHER.csv --daily FILE`), or leave --balance daily out";
+    CL08 Fatal 4 "The layer of climate zones cannot be used", "give polygons with a column zone that names the zones of the climate table, or with columns eto_1 to eto_12 and rain_1 to rain_12";
     SO01 Note 0 "The soil texture is not a class of the USDA triangle; the assumed texture was used", "write one of the twelve classes, e.g. `sandy loam`";
+    SO02 Note 0 "No texture is known for the soil under the turf; the assumed texture was used", "give the layer of soils a texture column, or add the map unit to the --soil-table";
+    SO03 Fatal 4 "The layer of soils says nothing that can be used", "give it a column texture or intake_mm_h, or a --soil-table whose first column is a column of the layer";
+    SO04 Note 0 "A basic intake rate is impossible and was ignored", "give millimetres an hour, above 0 and up to 1000";
+    EL01 Note 0 "The elevation model does not cover the turf; the assumed slope was used", "give a raster that reaches two cells beyond the turf, without holes";
+    EL02 Fatal 5 "The elevation model is in degrees; slopes need metres", "project it first, for instance to the UTM zone of the place: gdalwarp -t_srs EPSG:326NN -r bilinear in.tif out.tif";
+    EL03 Fatal 4 "The elevation model cannot be read", "give one raster file of heights with a coordinate reference system, e.g. GeoTIFF; builds without GDAL cannot read rasters";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";

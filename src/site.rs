@@ -93,6 +93,66 @@ pub enum Grass {
     Warm,
 }
 
+/// A USDA texture class.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Texture {
+    /// Sand.
+    Sand,
+    /// Loamy sand.
+    LoamySand,
+    /// Sandy loam.
+    SandyLoam,
+    /// Loam.
+    Loam,
+    /// Silt loam.
+    SiltLoam,
+    /// Silt.
+    Silt,
+    /// Sandy clay loam.
+    SandyClayLoam,
+    /// Clay loam.
+    ClayLoam,
+    /// Silty clay loam.
+    SiltyClayLoam,
+    /// Sandy clay.
+    SandyClay,
+    /// Silty clay.
+    SiltyClay,
+    /// Clay.
+    Clay,
+}
+
+/// What a layer says about a soil.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Soil {
+    /// Its texture; where only an intake rate is known, the class whose intake is nearest.
+    pub texture: Texture,
+    /// Its basic intake rate [mm/h], where it was measured.
+    pub intake_mm_h: Option<f64>,
+}
+
+/// How a turf area slopes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Terrain {
+    /// Median slope [%].
+    pub slope_pct: f64,
+    /// Slope that a tenth of the area passes [%]: banks hide in a mean.
+    pub slope_p90_pct: f64,
+    /// Direction down the slope [degrees clockwise from north]; `None` on the level.
+    pub aspect_deg: Option<f64>,
+}
+
+/// What the layers of the land say about a turf area.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Land {
+    /// The soil under most of it; `None` when no layer says.
+    pub soil: Option<Soil>,
+    /// Its slope; `None` without an elevation model.
+    pub terrain: Option<Terrain>,
+    /// The climate zone in which most of it lies; `None` when no layer says.
+    pub climate_zone: Option<String>,
+}
+
 /// One polygon of lawn.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TurfArea {
@@ -106,6 +166,8 @@ pub struct TurfArea {
     pub grass: Option<Grass>,
     /// Change of area by repair, as a fraction of the area as drawn; 0 when nothing was repaired.
     pub repair_area_frac: f64,
+    /// Its soil, slope and climate zone.
+    pub land: Land,
 }
 
 /// What stands or lies in the way of water.

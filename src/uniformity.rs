@@ -22,6 +22,8 @@ const CELL_M: (f64, f64) = (0.1, 0.4);
 const CELLS_PER_THROW: f64 = 20.0;
 /// Share of the area in one window of the scheduling coefficient.
 const WINDOW_SHARE: f64 = 0.05;
+/// Discs of the scheduling coefficient lie at least this many to their radius.
+const ROWS_PER_RADIUS: f64 = 24.0;
 /// How far beyond its throw a head still counts as within reach of its neighbour \[m\]: throws
 /// are whole centimetres.
 const TOUCH_M: f64 = 0.01;
@@ -266,7 +268,10 @@ fn largest(sample: &[f32]) -> f32 {
     let (wholes, rest) = sample.as_chunks::<8>();
     let raise = |most: &mut f32, x: f32| *most = if x > *most { x } else { *most };
     for chunk in wholes {
-        lanes.iter_mut().zip(chunk).for_each(|(lane, &x)| raise(lane, x));
+        lanes
+            .iter_mut()
+            .zip(chunk)
+            .for_each(|(lane, &x)| raise(lane, x));
     }
     let mut most = 0.0;
     lanes.iter().chain(rest).for_each(|&x| raise(&mut most, x));
@@ -279,9 +284,15 @@ fn sum_below(sample: &[f32], per_unit: f32, bound: f32) -> f64 {
     let (wholes, rest) = sample.as_chunks::<8>();
     let counted = |x: f32| f64::from(if x * per_unit < bound { x } else { 0.0 });
     for chunk in wholes {
-        lanes.iter_mut().zip(chunk).for_each(|(lane, &x)| *lane += counted(x));
+        lanes
+            .iter_mut()
+            .zip(chunk)
+            .for_each(|(lane, &x)| *lane += counted(x));
     }
-    lanes.iter_mut().zip(rest).for_each(|(lane, &x)| *lane += counted(x));
+    lanes
+        .iter_mut()
+        .zip(rest)
+        .for_each(|(lane, &x)| *lane += counted(x));
     lanes.iter().sum()
 }
 
@@ -375,7 +386,9 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
     let mut lowest = f64::INFINITY;
     let mut sums = vec![0.0_f64; cols];
     let mut cells = vec![0.0_f32; cols];
-    for row in 0..rows {
+    // A large disc moves by a fraction of its radius at a time.
+    let stride = (radius_cells / ROWS_PER_RADIUS) as usize + 1;
+    for row in (0..rows).step_by(stride) {
         sums.fill(0.0);
         cells.fill(0.0);
         for (k, &w) in half.iter().enumerate() {

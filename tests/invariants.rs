@@ -9,7 +9,7 @@
 mod lawns;
 
 use evenfall::catalogue::{Catalogue, Head, Pattern, Profile, Role, StripKind};
-use evenfall::place::{Effort, Favour, layout};
+use evenfall::place::{Effort, Favour, Site, layout};
 use evenfall::rain::{Grid, RainGrid};
 use evenfall::shape::{Outline, Point, Ring};
 use evenfall::uniformity::{Evenness, Surroundings, Uniformity, cell_m, evenness, measure};
@@ -454,7 +454,7 @@ fn motions_change_measures_by_no_more_than_the_grid() {
     let catalogue = Catalogue::generic();
     let family = catalogue.family("rotary-mid").unwrap();
     let lawn = lawns::l_shape();
-    let heads = layout(&lawn, family, Effort::Rule, Favour::Evenness);
+    let heads = layout(&Site::open(&lawn), family, Effort::Rule, Favour::Evenness);
     let around = Surroundings::default();
     let values = |u: &Uniformity| {
         let relative_rate = u.rate_mm_h / u.rate_gross_mm_h;
@@ -509,7 +509,7 @@ fn a_moved_lawn_gets_a_layout_as_good() {
         ("kidney", lawns::kidney()),
     ];
     let evenness_of = |lawn: &Outline| {
-        let heads = layout(lawn, family, Effort::Normal, Favour::Evenness);
+        let heads = layout(&Site::open(lawn), family, Effort::Normal, Favour::Evenness);
         measure(lawn, &heads, &family.profile, &around)
             .unwrap()
             .du_lq
@@ -715,7 +715,7 @@ fn measures_of_whole_layouts_add_up() {
     ] {
         let lawn = moved(&lawn, |p| askew.point(p));
         for family in &catalogue.families {
-            let heads = layout(&lawn, family, Effort::Rule, Favour::Evenness);
+            let heads = layout(&Site::open(&lawn), family, Effort::Rule, Favour::Evenness);
             let found = measure(&lawn, &heads, &family.profile, &Surroundings::default()).unwrap();
             // Water out is water on turf and beside it, to 0.5 % at the default cell.
             let on_turf = found.rate_mm_h * found.cells as f64 * found.cell_m * found.cell_m;

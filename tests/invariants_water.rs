@@ -37,6 +37,7 @@ fn lawn_polygon() -> TurfArea {
         exposure: None,
         grass: None,
         repair_area_frac: 0.0,
+        land: evenfall::site::Land::default(),
     }
 }
 

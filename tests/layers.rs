@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 
 /// The floors from the ground up; inside a floor a module may import what stands before it.
 const FLOORS: [&[&str]; 8] = [
-    &["units", "issue", "shape", "crs"],
-    &["site", "assumptions", "catalogue"],
+    &["units", "issue", "cells", "shape", "crs"],
+    &["site", "clause", "assumptions", "catalogue"],
     &[
         "rain",
         "uniformity",

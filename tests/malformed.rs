@@ -1209,3 +1209,173 @@ fn awkward_public_files_end_in_readings_or_codes() {
     }
     assert_eq!(files, 74);
 }
+
+/// A monthly climate table with one cell changed; row 0 is the header.
+fn climate_with(row: usize, column: usize, value: &str) -> String {
+    let mut rows: Vec<Vec<String>> = vec![
+        ["month", "eto_mm", "rain_mm", "tmax_c", "tmin_c", "rh_pct"]
+            .map(str::to_owned)
+            .to_vec(),
+    ];
+    rows.extend((1..=12).map(|month| {
+        [month, 90, 30, 25, 10, 60]
+            .map(|cell: u32| cell.to_string())
+            .to_vec()
+    }));
+    value.clone_into(&mut rows[row][column]);
+    let lines: Vec<String> = rows.iter().map(|row| row.join(",")).collect();
+    lines.join("\n")
+}
+
+/// Ninety days of weather with one cell changed.
+fn weather_with(day: usize, column: usize, value: &str) -> String {
+    let mut text = "date,tmax_c,tmin_c,rain_mm,rhmax_pct,rhmin_pct\n".to_owned();
+    for row in 0..90 {
+        let mut cells = [
+            format!("2025-{:02}-{:02}", row / 28 + 1, row % 28 + 1),
+            "24".to_owned(),
+            "9".to_owned(),
+            "1".to_owned(),
+            "90".to_owned(),
+            "40".to_owned(),
+        ];
+        if row == day {
+            value.clone_into(&mut cells[column]);
+        }
+        text += &(cells.join(",") + "\n");
+    }
+    text
+}
+
+#[test]
+fn defects_of_climates_and_weather() {
+    use evenfall::assumptions::Assumptions;
+    use evenfall::climate::{Climates, Station, WeatherYears};
+
+    let gone = |month: usize| {
+        let text = climate_with(0, 0, "month");
+        let lines: Vec<&str> = text
+            .lines()
+            .enumerate()
+            .filter(|(i, _)| *i != month)
+            .map(|(_, l)| l)
+            .collect();
+        lines.join("\n")
+    };
+    let inches = climate_with(0, 0, "month").replace(",90,30,", ",3.5,1.2,");
+    let tables = [
+        ("a month is missing", gone(7), Code::CL01),
+        ("a month stands twice", climate_with(7, 0, "6"), Code::CL01),
+        ("an empty cell", climate_with(7, 1, ""), Code::CL01),
+        ("negative rain", climate_with(7, 2, "-3"), Code::CL02),
+        (
+            "the maximum below the minimum",
+            climate_with(7, 3, "9"),
+            Code::CL02,
+        ),
+        ("humidity over 100", climate_with(7, 5, "101"), Code::CL02),
+        ("degrees Fahrenheit", climate_with(7, 3, "88"), Code::CL03),
+        ("inches", inches, Code::CL03),
+        (
+            "a word for a number",
+            climate_with(7, 1, "much"),
+            Code::IN07,
+        ),
+        ("no column of rain", climate_with(0, 2, "snow"), Code::IN08),
+        ("nothing", String::new(), Code::IN08),
+    ];
+    for (what, text, code) in &tables {
+        let issue = Climates::parse(text, "climate.csv").unwrap_err();
+        assert_eq!(issue.code, *code, "{what}: {issue}");
+        assert!(issue.place.file.is_some(), "{what}: {issue}");
+    }
+    assert!(Climates::parse(&climate_with(0, 0, "month"), "c").is_ok());
+
+    let station = Station::assumed(&Assumptions::defaults(), 40.0, 100.0);
+    let days = [
+        ("negative rain", weather_with(40, 3, "-1"), Code::CL02),
+        (
+            "the maximum below the minimum",
+            weather_with(40, 1, "8"),
+            Code::CL02,
+        ),
+        (
+            "humidity over 100",
+            weather_with(40, 4, "100.4"),
+            Code::CL02,
+        ),
+        ("degrees Fahrenheit", weather_with(40, 1, "84"), Code::CL03),
+        (
+            "a day that is none",
+            weather_with(40, 0, "2025-02-30"),
+            Code::IN07,
+        ),
+        ("a day twice", weather_with(40, 0, "2025-01-01"), Code::CL02),
+        (
+            "no minimum",
+            weather_with(0, 0, "2025-01-01").replace("tmin_c", "low"),
+            Code::IN08,
+        ),
+    ];
+    for (what, text, code) in &days {
+        let issue = WeatherYears::parse(text, "weather.csv", station).unwrap_err();
+        assert_eq!(issue.code, *code, "{what}: {issue}");
+    }
+    let short = WeatherYears::parse(&weather_with(0, 1, ""), "w", station).unwrap();
+    assert_eq!(short.months().unwrap_err().code, Code::CL05);
+    let gaps = WeatherYears::parse(&weather_with(40, 1, ""), "w", station).unwrap();
+    assert_eq!(gaps.gap_note().unwrap().code, Code::CL04);
+}
+
+#[test]
+fn defects_of_soils_and_their_tables() {
+    use evenfall::read::LandSources;
+
+    let read = |soils: &str, table: Option<&str>| {
+        let source = |name: &str, text: &str| Source::from_bytes(name, text.as_bytes());
+        let inputs = Inputs::of_turf(source("turf", &collection(&[good(0.0, "")])));
+        let land = LandSources {
+            soils: Some(source("soils", soils)),
+            soil_table: table.map(|text| source("soils.csv", text)),
+            ..LandSources::default()
+        };
+        let mut neighbourhood = Neighbourhood::open(&inputs)?.over(&land)?;
+        let mut codes = Vec::new();
+        for reading in neighbourhood.by_ref() {
+            if let Reading::Parcel(parcel) = reading? {
+                codes.extend(parcel.issues.iter().map(|issue| issue.code));
+            }
+        }
+        codes.extend(neighbourhood.orphans().iter().map(|issue| issue.code));
+        Ok::<Vec<Code>, evenfall::issue::Issue>(codes)
+    };
+    let soils = |properties: &str| collection(&[feature(properties, &around_the_lawns())]);
+    let known = read(&soils(r#""texture":"loam""#), None).unwrap();
+    assert!(known.is_empty(), "{known:?}");
+    let typo = read(&soils(r#""texture":"lome""#), None).unwrap();
+    assert_eq!(typo, [Code::SO02, Code::SO01]);
+    let rate = read(&soils(r#""intake_mm_h":-4"#), None).unwrap();
+    assert_eq!(rate, [Code::SO02, Code::SO04]);
+    let fatal = |soils: &str, table: Option<&str>| read(soils, table).unwrap_err().code;
+    assert_eq!(fatal(&soils(r#""MUKEY":"7""#), None), Code::SO03);
+    let by_key = soils(r#""MUKEY":"7""#);
+    assert_eq!(fatal(&by_key, Some("musym,texture\n7,loam\n")), Code::IN08);
+    assert_eq!(fatal(&by_key, Some("texture\nloam\n")), Code::IN08);
+    assert_eq!(
+        fatal(&by_key, Some("mukey,intake_mm_h\n7,fast\n")),
+        Code::IN07
+    );
+    assert_eq!(read(&by_key, Some("mukey,texture\n7,loam\n")).unwrap(), []);
+    assert_eq!(
+        read(&by_key, Some("mukey,texture\n8,loam\n")).unwrap(),
+        [Code::SO02]
+    );
+    let line = feature("", r#"{"type":"LineString","coordinates":[[5,43],[6,43]]}"#);
+    let with_line = collection(&[line, feature(r#""texture":"loam""#, &around_the_lawns())]);
+    assert_eq!(read(&with_line, None).unwrap(), [Code::GE02]);
+}
+
+/// A large square about the lawns of this file.
+fn around_the_lawns() -> String {
+    polygon(&[&square(-50.0, -50.0, 200.0)])
+}

@@ -9,7 +9,7 @@
 mod lawns;
 
 use evenfall::catalogue::{Catalogue, Head, Pattern, Profile, Role};
-use evenfall::place::rule_layout;
+use evenfall::place::{Site, rule_layout};
 use evenfall::rain::{Grid, RainGrid};
 use evenfall::shape::Point;
 use evenfall::uniformity::{Evenness, evenness};
@@ -601,7 +601,7 @@ fn flows_follow_the_arc() {
 fn heads_along_an_edge_of_twenty_metres() {
     let catalogue = Catalogue::generic();
     let family = catalogue.family("rotary-slow").unwrap();
-    let heads = rule_layout(&lawns::rectangle(20.0, 9.0), family, 4.5);
+    let heads = rule_layout(&Site::open(&lawns::rectangle(20.0, 9.0)), family, 4.5);
     let mut along: Vec<f64> = heads
         .iter()
         .filter(|head| head.at.y.abs() < 1e-9)
@@ -628,7 +628,7 @@ fn one_square_is_one_period_of_the_lattice() {
     let family = catalogue.family("rotary-mid").unwrap();
     let side_m = 4.0;
     let outline = lawns::rectangle(side_m, side_m);
-    let mut heads = rule_layout(&outline, family, side_m);
+    let mut heads = rule_layout(&Site::open(&outline), family, side_m);
     heads.retain(|head| head.role == Role::Corner);
     assert_eq!(heads.len(), 4);
     for head in &heads {

@@ -26,6 +26,7 @@ fn lawn() -> TurfArea {
         exposure: None,
         grass: None,
         repair_area_frac: 0.0,
+        land: evenfall::site::Land::default(),
     }
 }
 

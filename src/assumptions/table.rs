@@ -241,6 +241,15 @@ assumptions! {
         "largest run-time multiplier; beyond it the turf needs repair, not minutes",
         "common practice, no source";
 
+    BudgetBalance "budget.balance" [""] (choice "monthly" "daily") No
+        "whether the need follows from the months of the mean year, or from a daily balance of the root zone where the climate is given by days",
+        "monthly: needs no daily weather; daily: Allen et al. 1998, FAO Paper 56, eq. 85";
+
+    // The hardware that is proposed.
+    HardwareNewBodies "hardware.new_bodies" [""] (choice "regulated" "unregulated") No
+        "whether bodies that are put in or repaired regulate pressure; bodies that stay are taken as they are",
+        "choice of this program: pressure-regulating bodies are what rebate programs ask for; what they save is never credited to a nozzle";
+
     // The clock that is proposed.
     RestrictionDays "restrictions.allowed_weekdays" [""] (set "mon" "tue" "wed" "thu" "fri" "sat" "sun") No
         "days on which watering is allowed",
@@ -331,6 +340,10 @@ assumptions! {
         "savings above this share of the use are flagged for review",
         "published evidence lies between 5 and 25 %: US EPA 2017 and 2024, Baum et al. 2005, Solomon et al. 2007";
 
+    SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
+        "smallest claimed saving, as a share of the use as found, for which a change is recommended",
+        "choice of this program: less than that lies within what the reckoning can tell apart";
+
     // Where heads may stand.
     PlaceOverheadSetback "place.overhead_setback_m" ["m"] (number 0.0 in 0.0..3.0) Yes
         "distance to pavement inside which no overhead head may throw",
@@ -350,4 +363,108 @@ assumptions! {
     PlaceMinimumWidth "place.minimum_overhead_width_m" ["m"] (number 3.05 in 0.0..10.0) Yes
         "turf narrower than this in any direction is flagged narrow-ordinance; it is planned all the same",
         "23 CCR 492.7(a)(1)(T), 2015 text: 10 ft";
+    PlaceMostOver "place.narrow_over_frac" ["-"] (number 0.25 in 0.02..0.9) Yes
+        "turf is too narrow for a family when more than this share of its water lands beside it",
+        "choice of this program: a quarter; no source";
+    PlaceWidestThrows "place.widest_throws" ["-"] (number 8.0 in 2.0..100.0) Yes
+        "a turf area is too wide for a family when its largest circle is more than this many of the longest throws across",
+        "choice of this program: about fifty full circles inside that circle; larger turf asks for larger heads; no source";
+
+    // The water supply.
+    SupplyStatic "supply.static_kpa" ["kPa"] (number 415.0 in 50.0..2000.0) Yes
+        "static pressure at the point of connection where no reading says",
+        "choice of this program: 60 psi, the pressure of the example home in US EPA, WaterSense specification for spray sprinkler bodies, 2017";
+    SupplyStaticAllowance "supply.static_allowance_frac" ["-"] (number 0.10 in 0.0..0.5) No
+        "share taken off a static pressure for days when it is lower",
+        "common practice, no source: lowest recorded less 10 %";
+    SupplyMeterSize "supply.meter_mm" ["mm"] (number 20.0 in 10.0..300.0) Yes
+        "nominal size of meter and service line where the supply layer does not say",
+        "common practice, no source: homes have 15 to 25 mm";
+    SupplyFlow "supply.flow_lpm" ["L/min"] (number 0.0 in 0.0..20000.0) Yes
+        "safe flow of the supply; 0 takes the flow in the supply layer, or reckons it from meter and service line",
+        "none: a value given here is the user's own";
+    SupplyMeterShare "supply.meter_share_frac" ["-"] (number 0.75 in 0.1..1.0) No
+        "share of the meter's safe maximum that irrigation may draw",
+        "common practice, no source: 75 %";
+    SupplyMeterLossShare "supply.meter_loss_frac" ["-"] (number 0.10 in 0.01..0.5) No
+        "largest loss in the meter as a share of the static pressure",
+        "common practice, no source: 10 %";
+    SupplyMeterLoss "supply.meter_loss_at_safe_kpa" ["kPa"] (number 90.0 in 10.0..200.0) No
+        "loss in the meter at its safe maximum; it falls with the square of the flow",
+        "AWWA C700 allows 13 psi at the safe maximum of small displacement meters, from memory";
+    SupplyServiceVelocity "supply.service_velocity_m_s" ["m/s"] (number 1.8 in 0.5..3.0) No
+        "largest velocity in the service line",
+        "common practice 1.5 to 2.1 m/s, no source";
+    SupplyServiceLength "supply.service_length_m" ["m"] (number 15.0 in 0.0..200.0) Yes
+        "length of the service line between the main and the meter or point of connection",
+        "choice of this program; no source";
+    SupplyServiceC "supply.service_roughness_c" ["-"] (number 140.0 in 60.0..160.0) No
+        "Hazen-Williams C of the service line",
+        "copper 140: common tables, from memory";
+    SupplyBackflow "supply.backflow_loss_kpa" ["kPa"] (number 40.0 in 0.0..150.0) Yes
+        "loss in the backflow device",
+        "common practice, no source: vacuum breakers 20 to 40, reduced-pressure assemblies 80 to 100 kPa";
+    SupplyPumpLeast "supply.pump_least_frac" ["-"] (number 0.3 in 0.0..1.0) Yes
+        "least flow of a pump as a share of its rated flow",
+        "common practice, no source";
+
+    // Heads under pressure.
+    PressureRegulate "pressure.regulate" [""] (choice "new" "all" "none") No
+        "which bodies regulate pressure: those of new and repaired systems, every one, or none; existing heads that say so themselves are believed",
+        "US EPA 2017: regulated bodies are the efficient choice; common practice for new work";
+    PressureBodyLoss "pressure.body_loss_kpa" ["kPa"] (number 20.0 in 0.0..100.0) No
+        "loss inside a regulated body",
+        "common practice 10 to 35 kPa, no source";
+    MistFrom "pressure.mist_from_factor" ["-"] (number 1.25 in 1.0..3.0) No
+        "multiple of the rated pressure from which mist is lost",
+        "common practice, no source";
+    MistPer100Kpa "pressure.mist_frac_per_100kpa" ["-"] (number 0.04 in 0.0..0.2) No
+        "share of the flow lost as mist for every 100 kPa above that",
+        "common practice, no source: 1 % for each 25 kPa";
+    MistMost "pressure.mist_most_frac" ["-"] (number 0.10 in 0.0..0.3) No
+        "largest share of the flow that is lost as mist",
+        "common practice, no source";
+
+    // Valves and pipes.
+    PipeC "pipe.roughness_c" ["-"] (number 150.0 in 80.0..160.0) No
+        "Hazen-Williams C of plastic pipe",
+        "PVC and PE 140 to 150: common tables, from memory";
+    PipeVelocity "pipe.velocity_most_m_s" ["m/s"] (number 1.5 in 0.5..3.0) No
+        "largest velocity in mains and laterals",
+        "common practice: 1.5 m/s (5 ft/s) against water hammer, no source";
+    PipeSpread "pipe.spread_most_frac" ["-"] (number 0.20 in 0.02..0.5) No
+        "largest spread of pressure inside a station, over the design pressure",
+        "common practice 20 % (10 % of flow): Keller and Bliesner 1990, from memory";
+    PipeFittings "pipe.fittings_length_frac" ["-"] (number 0.10 in 0.0..0.5) No
+        "length added to every pipe for its fittings",
+        "common practice: 10 %, no source";
+    PipeRoute "pipe.main_route_factor" ["-"] (number 1.2 in 1.0..2.0) No
+        "length of a main over the straight distance",
+        "common practice, no source";
+    PipeOffTurf "pipe.off_turf_factor" ["-"] (number 2.0 in 1.0..20.0) No
+        "what a metre of trench outside of turf counts, in metres inside",
+        "choice of this program: pavements and beds are dearer to open; no source";
+    PipePathWeight "pipe.path_weight" ["-"] (number 0.15 in 0.0..1.0) No
+        "how much of the way back to the valve counts when a head picks the pipe it joins; 0 is the shortest trench",
+        "choice of this program: straighter laterals for a few percent of trench; no source";
+    PipeRootZone "pipe.root_zone_m" ["m"] (number 2.0 in 0.0..10.0) Yes
+        "distance of a trench from a tree trunk, where there is a way round",
+        "common practice, no source";
+    ValveLoss "valve.loss_kpa" ["kPa"] (number 25.0 in 0.0..100.0) No
+        "loss in an open valve",
+        "common practice 15 to 35 kPa, no source";
+    ValveLeast "valve.least_lpm" ["L/min"] (number 4.0 in 0.0..50.0) No
+        "least flow at which a valve closes surely",
+        "common practice about 1 gpm, no source";
+
+    // Stations.
+    StationJoin "station.join_gap_m" ["m"] (number 6.0 in 0.0..50.0) Yes
+        "lawns of one class that are this near may share a station",
+        "choice of this program: a sleeve under a drive is as long; no source";
+    StationSlope "station.slope_class_pct" ["%"] (number 8.0 in 1.0..50.0) No
+        "slope from which top, middle and toe get stations of their own",
+        "common practice, no source";
+    StationFall "station.fall_most_m" ["m"] (number 1.0 in 0.1..20.0) No
+        "fall inside a station from which it drains through its lowest head unless check valves hold the water",
+        "common practice, no source: check valves hold 2 to 4 m";
 }

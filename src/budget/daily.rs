@@ -1,6 +1,6 @@
 //! A daily balance of the root zone, for where daily weather is given.
 
-use crate::climate::{DAYS, DayRecord};
+use crate::climate::{DAYS, DayClimate, DayRecord};
 use crate::soil::Reservoir;
 
 use super::PlantFactors;
@@ -17,6 +17,16 @@ pub struct DaySky {
 }
 
 impl DaySky {
+    /// A day of a climate; `None` when its rain was not measured.
+    #[must_use]
+    pub fn of_climate(day: &DayClimate) -> Option<DaySky> {
+        Some(DaySky {
+            month: usize::from(day.date.month) - 1,
+            eto_mm: day.eto_mm,
+            rain_mm: day.rain_mm?,
+        })
+    }
+
     /// A day of weather; `None` when its rain was not measured.
     #[must_use]
     pub fn of(day: &DayRecord) -> Option<DaySky> {

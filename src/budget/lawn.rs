@@ -86,6 +86,12 @@ impl ScenarioWater {
         }
     }
 
+    /// Runoff of the year by the method that is reported, as a fraction of what lands on the turf.
+    #[must_use]
+    pub fn runoff_reported_frac(&self) -> f64 {
+        mean_runoff(self.year(), self.runoff())
+    }
+
     /// Runoff of the year by the accumulation table, as a fraction of what lands on the turf.
     #[must_use]
     pub fn runoff_accumulation_frac(&self) -> f64 {

@@ -24,5 +24,7 @@ pub use lawn::{Hardware, Lawn, ScenarioWater};
 pub use multiplier::RunTimeMultiplier;
 pub use plants::PlantFactors;
 pub use schedule::{Limits, RunoffMethod, Schedule, ScheduleInput};
-pub use window::{StationDay, WindowNeed, controller_flags, night_min, window_need};
+pub use window::{
+    NightPlan, StationDay, WindowNeed, controller_flags, night_min, night_plan, window_need,
+};
 pub use year::{DemandInput, MonthWater, YearWater, year};

@@ -22,6 +22,8 @@ pub struct Limits {
     pub days_per_week: f64,
     /// Minutes of a day in which watering is open.
     pub open_min: f64,
+    /// When it opens \[minutes after midnight\].
+    pub opens_min: f64,
     /// Most minutes of one station on one day.
     pub minutes_per_day: f64,
     /// Stations at or below this rate are exempt from the most minutes \[mm/h\].
@@ -61,6 +63,7 @@ impl Limits {
                 _ => weekdays,
             },
             open_min: 60.0 * (24.0 - closed_h),
+            opens_min: (60.0 * to_h) % 1_440.0,
             minutes_per_day: assumptions.number(Key::RestrictionMostMinutes),
             exempt_mm_h: assumptions.number(Key::RestrictionLowRateExempt),
             starts: assumptions.number(Key::ControllerStarts).round() as u32,

@@ -28,36 +28,53 @@ pub struct WindowNeed {
     pub fits: bool,
 }
 
-/// Minutes from the first start to the last stop when one valve runs at a time and others run
-/// while one soaks: the station that has been ready longest goes next, the first of equals.
-#[must_use]
-pub fn night_min(stations: &[StationDay]) -> f64 {
-    let mut left: Vec<u32> = stations.iter().map(|station| station.cycles).collect();
+/// The night of all stations of a parcel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NightPlan {
+    /// Whether it fits.
+    pub need: WindowNeed,
+    /// For each station its group, from 1, and the start of each cycle \[min after the window
+    /// opens\].
+    pub stations: Vec<(u32, Vec<f64>)>,
+}
+
+/// Starts of the cycles of each station \[min after the first\], and the last stop, when one
+/// valve runs at a time and others run while one soaks: the station that has been ready longest
+/// goes next, the first of equals.
+fn one_valve(stations: &[StationDay]) -> (Vec<Vec<f64>>, f64) {
+    let mut starts: Vec<Vec<f64>> = vec![Vec::new(); stations.len()];
     let mut ready_min = vec![0.0; stations.len()];
     let mut now_min = 0.0;
-    let cycles: u64 = left.iter().map(|&cycles| u64::from(cycles)).sum();
+    let cycles: u64 = stations.iter().map(|s| u64::from(s.cycles)).sum();
     for _ in 0..cycles {
         let mut next: Option<usize> = None;
-        for (index, &cycles) in left.iter().enumerate() {
-            if cycles > 0 && next.is_none_or(|best| ready_min[index] < ready_min[best]) {
+        for (index, station) in stations.iter().enumerate() {
+            let waits = starts[index].len() < station.cycles as usize;
+            if waits && next.is_none_or(|best| ready_min[index] < ready_min[best]) {
                 next = Some(index);
             }
         }
         let Some(index) = next else { break };
         let station = &stations[index];
-        now_min = f64::max(now_min, ready_min[index]) + station.cycle_min;
+        let start_min = f64::max(now_min, ready_min[index]);
+        starts[index].push(start_min);
+        now_min = start_min + station.cycle_min;
         ready_min[index] = now_min + station.soak_min;
-        left[index] -= 1;
     }
-    now_min
+    (starts, now_min)
 }
 
-/// Whether the open hours hold the stations. When one night cannot, stations are dealt to groups
-/// that water on different days, as many as the rule's days allow, the longest first to the
-/// group with the least run time.
+/// Minutes from the first start to the last stop when one valve runs at a time.
 #[must_use]
-pub fn window_need(stations: &[StationDay], limits: &Limits) -> WindowNeed {
-    let open_min = limits.open_min;
+pub fn night_min(stations: &[StationDay]) -> f64 {
+    one_valve(stations).1
+}
+
+/// Whether the open hours hold the stations, and when each starts. When one night cannot,
+/// stations are dealt to groups that water on different days, as many as the rule's days allow,
+/// the longest first to the group with the least run time.
+#[must_use]
+pub fn night_plan(stations: &[StationDay], limits: &Limits) -> NightPlan {
     let days = stations
         .iter()
         .map(|station| station.days_per_week)
@@ -67,21 +84,20 @@ pub fn window_need(stations: &[StationDay], limits: &Limits) -> WindowNeed {
     } else {
         1.0
     };
-    let mut need = WindowNeed {
-        needed_min: 0.0,
-        open_min,
-        groups: 1,
-        fits: false,
-    };
-    for groups in 1..=(most_groups as u32) {
-        need.groups = groups;
-        need.needed_min = longest_night_min(stations, groups);
-        need.fits = need.needed_min <= open_min;
-        if need.fits {
+    let mut plan = in_groups(stations, limits, 1);
+    for groups in 2..=(most_groups as u32) {
+        if plan.need.fits {
             break;
         }
+        plan = in_groups(stations, limits, groups);
     }
-    need
+    plan
+}
+
+/// Whether the open hours hold the stations; see [`night_plan`].
+#[must_use]
+pub fn window_need(stations: &[StationDay], limits: &Limits) -> WindowNeed {
+    night_plan(stations, limits).need
 }
 
 /// What the controller cannot hold, sorted: `programs-short` when stations need more different
@@ -105,7 +121,7 @@ pub fn controller_flags(stations: &[StationDay], limits: &Limits) -> Vec<&'stati
     flags
 }
 
-fn longest_night_min(stations: &[StationDay], groups: u32) -> f64 {
+fn in_groups(stations: &[StationDay], limits: &Limits, groups: u32) -> NightPlan {
     let run_min = |station: &StationDay| f64::from(station.cycles) * station.cycle_min;
     let mut order: Vec<usize> = (0..stations.len()).collect();
     order.sort_by(|&a, &b| {
@@ -126,14 +142,26 @@ fn longest_night_min(stations: &[StationDay], groups: u32) -> f64 {
         loads_min[lightest] += run_min(&stations[index]);
         nights[lightest].push(index);
     }
-    nights
-        .into_iter()
-        .map(|mut night| {
-            night.sort_unstable();
-            let group: Vec<StationDay> = night.iter().map(|&index| stations[index]).collect();
-            night_min(&group)
-        })
-        .fold(0.0, f64::max)
+    let mut placed = vec![(1, Vec::new()); stations.len()];
+    let mut needed_min = 0.0;
+    for (group, mut night) in (1..).zip(nights) {
+        night.sort_unstable();
+        let days: Vec<StationDay> = night.iter().map(|&index| stations[index]).collect();
+        let (starts, stop_min) = one_valve(&days);
+        needed_min = f64::max(needed_min, stop_min);
+        for (index, starts) in night.into_iter().zip(starts) {
+            placed[index] = (group, starts);
+        }
+    }
+    NightPlan {
+        need: WindowNeed {
+            needed_min,
+            open_min: limits.open_min,
+            groups,
+            fits: needed_min <= limits.open_min,
+        },
+        stations: placed,
+    }
 }
 
 #[cfg(test)]
@@ -202,6 +230,37 @@ mod tests {
         let need = window_need(&daily, &limits);
         assert_eq!((need.groups, need.needed_min, need.fits), (1, 400.0, false));
         assert!(window_need(&[], &limits).fits);
+    }
+
+    #[test]
+    fn every_cycle_has_its_start_and_no_two_valves_run_together() {
+        let limits = Limits {
+            open_min: 200.0,
+            ..Limits::assumed(&Assumptions::defaults())
+        };
+        let stations: Vec<StationDay> = (1..6)
+            .map(|i| station(i % 3 + 1, f64::from(9 + i), 25.0))
+            .collect();
+        let plan = night_plan(&stations, &limits);
+        for group in 1..=plan.need.groups {
+            let mut runs: Vec<(f64, f64)> = Vec::new();
+            for ((own, starts), station) in plan.stations.iter().zip(&stations) {
+                assert_eq!(starts.len(), station.cycles as usize);
+                for pair in starts.windows(2) {
+                    assert!(pair[1] - pair[0] >= station.cycle_min + station.soak_min);
+                }
+                if *own == group {
+                    runs.extend(
+                        starts
+                            .iter()
+                            .map(|start| (*start, start + station.cycle_min)),
+                    );
+                }
+            }
+            runs.sort_by(|a, b| a.0.total_cmp(&b.0));
+            assert!(!runs.is_empty() && runs.windows(2).all(|pair| pair[0].1 <= pair[1].0));
+            assert!(runs.iter().all(|run| run.1 <= plan.need.needed_min));
+        }
     }
 
     #[test]

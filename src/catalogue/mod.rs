@@ -1,9 +1,11 @@
 //! Nozzle families: what can be bought, and what it does at which setting.
 
+mod hardware;
 mod head;
 mod parse;
 mod profile;
 
+pub use hardware::{CurvePoint, Hardware, Part, PipeSize, ValveSize};
 pub use head::{Head, Pattern, Role};
 pub use profile::{BadProfile, Profile};
 
@@ -19,6 +21,8 @@ pub struct Catalogue {
     pub title: String,
     /// Its families.
     pub families: Vec<Family>,
+    /// Pipes, bodies, valves and small parts.
+    pub hardware: Hardware,
 }
 
 /// Nozzles that may share a station: same stream, same rate, same rated pressure.
@@ -36,6 +40,8 @@ pub struct Family {
     pub flow_exponent: f64,
     /// Exponent e of R ∝ P^e below the rated pressure.
     pub throw_exponent: f64,
+    /// Flow and throw at several pressures, by rising pressure; empty where the exponents hold.
+    pub curve: Vec<CurvePoint>,
     /// The radial profile of every nozzle of the family.
     pub profile: Profile,
     /// Angle above the horizontal at which the stream leaves \[degrees\].
@@ -101,18 +107,19 @@ pub enum StripKind {
     Centre,
 }
 
-/// A strip pattern: a rectangle watered at a uniform rate.
+/// A strip pattern: a rectangle watered at a uniform rate. Its sides can be set shorter than rated;
+/// they change apart from one another.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strip {
     /// Name, e.g. `slow-side-strip`.
     pub name: String,
     /// Where the head stands.
     pub kind: StripKind,
-    /// Long side of the rectangle.
-    pub length: Length,
-    /// Short side of the rectangle.
-    pub width: Length,
-    /// Flow at the rated pressure.
+    /// Shortest and rated long side of the rectangle.
+    pub length: (Length, Length),
+    /// Shortest and rated short side of the rectangle.
+    pub width: (Length, Length),
+    /// Flow at the rated pressure and the rated sides.
     pub flow: Flow,
 }
 
@@ -182,6 +189,19 @@ impl Family {
         nozzle.full_circle * (factor * sweep_deg / 360.0)
     }
 
+    /// The flow of a strip set to a length and a width \[m\]: as rated, or in proportion to the area
+    /// where the flow follows the throw.
+    #[must_use]
+    pub fn strip_flow(&self, strip: usize, length_m: f64, width_m: f64) -> Flow {
+        let strip = &self.strips[strip]; // indices come from a search of `strips`
+        match self.flow_follows {
+            FlowFollows::Rated => strip.flow,
+            FlowFollows::Throw => {
+                strip.flow * (length_m * width_m / (strip.length.1.m() * strip.width.1.m()))
+            }
+        }
+    }
+
     /// The family's precipitation rate at square head-to-head spacing and rated throw,
     /// 60 · q₃₆₀ / R² with q in L/min: the mean over its nozzles.
     #[must_use]
@@ -192,6 +212,14 @@ impl Family {
             .map(|nozzle| nozzle.square_rate_mm_h())
             .sum();
         Rate::of_m_s(sum / self.nozzles.len() as f64 / 3.6e6)
+    }
+}
+
+impl Strip {
+    /// Rate over the rated rectangle, 60 q / (l w) with q in L/min \[mm/h\].
+    #[must_use]
+    pub fn rate_mm_h(&self) -> f64 {
+        60.0 * self.flow.lpm() / (self.length.1.m() * self.width.1.m())
     }
 }
 

@@ -2,7 +2,8 @@
 
 use serde::Deserialize;
 
-use super::{Catalogue, Family, FlowFollows, Nozzle, Profile, Strip, StripKind, Sweeps};
+use super::hardware::{HardwareText, curve};
+use super::{Catalogue, Family, FlowFollows, Hardware, Nozzle, Profile, Strip, StripKind, Sweeps};
 use crate::issue::{Code, Issue};
 use crate::units::{Flow, Length, Pressure};
 
@@ -17,6 +18,7 @@ struct FileText {
     title: String,
     #[serde(default, rename = "family")]
     families: Vec<FamilyText>,
+    hardware: Option<HardwareText>,
 }
 
 #[derive(Deserialize)]
@@ -31,6 +33,9 @@ struct FamilyText {
     flow_exponent: f64,
     #[serde(default = "zero")]
     throw_exponent: f64,
+    /// Pressure [kPa], flow over rated flow, throw over rated throw.
+    #[serde(default)]
+    curve: Vec<(f64, f64, f64)>,
     profile: ProfileText,
     #[serde(default = "zero")]
     trajectory_deg: f64,
@@ -90,9 +95,26 @@ enum KindText {
 struct StripText {
     name: String,
     kind: KindText,
-    length_m: f64,
-    width_m: f64,
+    length_m: SideText,
+    width_m: SideText,
     flow_lpm: f64,
+}
+
+/// A side of a strip: fixed, or shortest and rated.
+#[derive(Deserialize)]
+#[serde(untagged)]
+enum SideText {
+    Fixed(f64),
+    Range([f64; 2]),
+}
+
+impl SideText {
+    fn range_m(&self) -> (f64, f64) {
+        match *self {
+            SideText::Fixed(side_m) => (side_m, side_m),
+            SideText::Range([shortest_m, rated_m]) => (shortest_m, rated_m),
+        }
+    }
 }
 
 fn half() -> f64 {
@@ -125,9 +147,14 @@ impl Catalogue {
             }
             families.push(family);
         }
+        let hardware = match typed.hardware {
+            Some(hardware) => hardware.validated().map_err(|issue| issue.in_file(file))?,
+            None => Hardware::generic()?,
+        };
         Ok(Catalogue {
             title: typed.title,
             families,
+            hardware,
         })
     }
 }
@@ -163,6 +190,7 @@ impl FamilyText {
         ] {
             within(what, value, low, high).map_err(bad)?;
         }
+        let curve = curve(&self.curve, self.rated_kpa).map_err(bad)?;
         let sweeps = self.sweeps_deg;
         if sweeps.step == 0
             || !sweeps.step.is_multiple_of(5)
@@ -220,8 +248,11 @@ impl FamilyText {
         }
         let mut strips = Vec::new();
         for strip in self.strips {
-            within("length_m", strip.length_m, 0.5, 40.0).map_err(bad)?;
-            within("width_m", strip.width_m, 0.3, strip.length_m).map_err(bad)?;
+            let (length_m, width_m) = (strip.length_m.range_m(), strip.width_m.range_m());
+            within("length_m", length_m.1, 0.5, 40.0).map_err(bad)?;
+            within("length_m[0]", length_m.0, 0.5, length_m.1).map_err(bad)?;
+            within("width_m", width_m.1, 0.3, length_m.0).map_err(bad)?;
+            within("width_m[0]", width_m.0, 0.3, width_m.1).map_err(bad)?;
             within("flow_lpm", strip.flow_lpm, 1e-3, 1_000.0).map_err(bad)?;
             strips.push(Strip {
                 name: strip.name,
@@ -230,8 +261,8 @@ impl FamilyText {
                     KindText::Side => StripKind::Side,
                     KindText::Centre => StripKind::Centre,
                 },
-                length: Length::of_m(strip.length_m),
-                width: Length::of_m(strip.width_m),
+                length: (Length::of_m(length_m.0), Length::of_m(length_m.1)),
+                width: (Length::of_m(width_m.0), Length::of_m(width_m.1)),
                 flow: Flow::of_m3_s(strip.flow_lpm / 60_000.0),
             });
         }
@@ -244,6 +275,7 @@ impl FamilyText {
             ),
             flow_exponent: self.flow_exponent,
             throw_exponent: self.throw_exponent,
+            curve,
             profile,
             trajectory_deg: self.trajectory_deg,
             drop_mm: self.drop_mm,
@@ -265,7 +297,7 @@ impl FamilyText {
     }
 }
 
-fn within(what: &str, value: f64, low: f64, high: f64) -> Result<(), String> {
+pub(super) fn within(what: &str, value: f64, low: f64, high: f64) -> Result<(), String> {
     if value.is_finite() && value >= low && value <= high {
         Ok(())
     } else {
@@ -317,6 +349,41 @@ mod tests {
     }
 
     #[test]
+    fn strips_apply_their_family_s_rate_and_shrink_by_a_quarter_at_most() {
+        for family in Catalogue::generic().families {
+            for (i, strip) in family.strips.iter().enumerate() {
+                // Flows in the file carry eight digits.
+                assert!(
+                    (strip.rate_mm_h() - family.rated_rate().mm_h()).abs() < 1e-4,
+                    "{}",
+                    strip.name
+                );
+                for (shortest, rated) in [strip.length, strip.width] {
+                    assert!(shortest.m() >= 0.745 * rated.m(), "{}", strip.name);
+                }
+                let (length_m, width_m) = (strip.length.0.m(), strip.width.0.m());
+                let set_lpm = family.strip_flow(i, length_m, width_m).lpm();
+                let rated_mm_h = strip.rate_mm_h();
+                match family.flow_follows {
+                    FlowFollows::Rated => assert_eq!(set_lpm, strip.flow.lpm()),
+                    FlowFollows::Throw => {
+                        assert!((60.0 * set_lpm / (length_m * width_m) - rated_mm_h).abs() < 1e-9)
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_side_of_a_strip_may_be_fixed() {
+        let text =
+            super::super::GENERIC_TOML.replacen("length_m = [3.4, 4.5]", "length_m = 4.5", 1);
+        let catalogue = Catalogue::parse(&text, "x.toml").unwrap();
+        let (shortest, rated) = catalogue.families[0].strips[0].length;
+        assert_eq!((shortest.m(), rated.m()), (4.5, 4.5));
+    }
+
+    #[test]
     fn a_family_that_is_not_matched_is_refused() {
         let text = super::super::GENERIC_TOML
             .replace("full_circle_lpm = 1.5\n", "full_circle_lpm = 1.7\n");
@@ -334,6 +401,8 @@ mod tests {
             ("profile = \"triangular\"", "profile = \"cone\"", Code::CA02),
             ("throw_m = [1.5, 2.0]", "throw_m = [2.1, 2.0]", Code::CA02),
             ("throw_m = [3.4, 4.5]", "throw_m = [4.4, 4.5]", Code::CA02),
+            ("length_m = [3.4, 4.5]", "length_m = [4.6, 4.5]", Code::CA02),
+            ("width_m = [1.2, 1.6]", "width_m = [1.2, 5.0]", Code::CA02),
             ("name = \"rotary-mid\"", "name = \"spray\"", Code::CA02),
             ("name = \"spray\"", "nam = \"spray\"", Code::CA01),
             ("[[family]]", "[[family", Code::CA01),

@@ -59,8 +59,11 @@ pub(super) fn report(
     quiet: bool,
     verbose: bool,
 ) -> Result<u8, Ending> {
+    let (climates, gaps) = layers.climates()?;
+    design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
     let mut found = Found::default();
+    found.issues.extend(gaps);
     let bar = progress(quiet, neighbourhood.expected());
     for reading in neighbourhood.by_ref() {
         found.add(reading?);

@@ -7,9 +7,9 @@ use clap::builder::PossibleValuesParser;
 
 use super::inputs::sha256_of_text;
 use super::program_file::ProgramFile;
-use crate::assumptions::Assumptions;
+use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Catalogue, GENERIC_TOML};
-use crate::climate::YearClimate;
+use crate::climate::Climates;
 use crate::issue::{Code, Issue};
 use crate::place::{Effort, Favour};
 use crate::plan::Planner;
@@ -46,6 +46,11 @@ pub(super) struct DesignArgs {
     /// What to favour where evenness and the number of heads compete [default: evenness].
     #[arg(long, value_parser = PossibleValuesParser::new(FAVOURS.map(|(word, _)| word)))]
     favour: Option<String>,
+
+    /// Reckon the need by months, or by a daily balance of the root zone; the same as
+    /// `--set budget.balance=...` [default: monthly].
+    #[arg(long, value_parser = PossibleValuesParser::new(["monthly", "daily"]))]
+    balance: Option<String>,
 
     /// Set one assumption; see `evenfall assumptions`.
     #[arg(long, value_name = "SECTION.KEY=VALUE")]
@@ -97,6 +102,9 @@ impl DesignArgs {
         for setting in &self.set {
             assumptions = assumptions.with_setting(setting)?;
         }
+        if let Some(balance) = &self.balance {
+            assumptions = assumptions.with_setting(&format!("budget.balance={balance}"))?;
+        }
         let catalogue_file = self.catalogue.clone().or_else(|| {
             program
                 .and_then(|file| file.input("catalogue"))
@@ -144,14 +152,20 @@ impl DesignArgs {
 
 impl Design {
     /// What plans one parcel.
-    pub(super) fn planner(&self) -> Result<Planner, Issue> {
+    ///
+    /// # Errors
+    /// `CL07` when a daily balance is asked for and days are not known.
+    pub(super) fn planner(&self, climates: Climates) -> Result<Planner, Issue> {
+        if self.assumptions.choice(Key::BudgetBalance) == "daily" && !climates.has_days() {
+            return Err(Issue::new(Code::CL07, "only months are known"));
+        }
         Ok(Planner {
             catalogue: self.catalogue.clone(),
             families: self.layout.families.clone(),
             effort: word("effort", &EFFORTS, &self.layout.effort)?,
             favour: word("favour", &FAVOURS, &self.layout.favour)?,
             assumptions: self.assumptions.clone(),
-            climate: YearClimate::larkmoor(),
+            climates,
         })
     }
 
@@ -217,7 +231,8 @@ fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Result<T, Iss
     found.ok_or_else(|| Issue::new(Code::AS03, format!("{what} `{wanted}`")))
 }
 
-fn text_of(path: &Path) -> Result<String, Issue> {
+/// The text of a file.
+pub(super) fn text_of(path: &Path) -> Result<String, Issue> {
     std::fs::read_to_string(path).map_err(|error| {
         Issue::new(Code::IN01, error.to_string()).in_file(path.display().to_string())
     })

@@ -7,14 +7,18 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use sha2::{Digest, Sha256};
 
+use super::design::text_of;
 use super::program_file::ProgramFile;
+use crate::climate::Climates;
 use crate::issue::{Code, Issue};
 use crate::read::filter::parse_bbox;
-use crate::read::{Inputs, Neighbourhood, Source};
+use crate::read::{Inputs, LandSources, Neighbourhood, Source, zone_years};
 use crate::write::run_record::{InputRecord, ReadingRecord, RunRecord};
 
 /// Files beside a Shapefile that are part of it.
 const SHAPEFILE_PARTS: [&str; 4] = ["dbf", "shx", "prj", "cpg"];
+/// Files beside a text grid that are part of it.
+const GRID_PARTS: [&str; 1] = ["prj"];
 
 /// Which layers to read, and which of their features.
 #[derive(Debug, Args)]
@@ -39,6 +43,27 @@ pub(super) struct InputArgs {
     #[arg(long, value_name = "FILE")]
     obstacles: Option<String>,
 
+    /// Soils: polygons with a texture class, an intake rate, or the key of a map unit.
+    #[arg(long, value_name = "FILE")]
+    soils: Option<String>,
+
+    /// What the keys of the soils mean: a CSV of key and texture.
+    #[arg(long, value_name = "CSV")]
+    soil_table: Option<String>,
+
+    /// Elevation model: a raster of heights in metres, in a projected system.
+    #[arg(long, value_name = "RASTER")]
+    dem: Option<String>,
+
+    /// Climate: a CSV of months (month, eto_mm, rain_mm, perhaps zone) or days (date, eto_mm,
+    /// rain_mm); `evenfall climate` makes both.
+    #[arg(long, value_name = "CSV")]
+    climate: Option<String>,
+
+    /// Climate zones: polygons that name a zone of the climate table, or carry its months.
+    #[arg(long, value_name = "FILE")]
+    climate_zones: Option<String>,
+
     /// Column of the parcel layer that holds the id.
     #[arg(long, value_name = "COLUMN")]
     id_field: Option<String>,
@@ -57,6 +82,8 @@ pub(super) struct Layers {
     /// The program file, if one was named.
     pub(super) program: Option<ProgramFile>,
     inputs: Inputs,
+    land: LandSources,
+    climate: Option<Source>,
 }
 
 impl InputArgs {
@@ -87,7 +114,24 @@ impl InputArgs {
             where_clause: self.filter.clone().or(recorded.where_clause),
             bbox: bbox.or(recorded.bbox),
         };
-        Ok(Layers { program, inputs })
+        let land = LandSources {
+            soils: source(&self.soils, "soils")?,
+            soil_table: source(&self.soil_table, "soil_table")?,
+            dem: source(&self.dem, "dem")?,
+            climate_zones: source(&self.climate_zones, "climate_zones")?,
+        };
+        let climate = source(&self.climate, "climate")?;
+        let layers = Layers {
+            program,
+            inputs,
+            land,
+            climate,
+        };
+        let piped = layers.sources().filter(|(_, source)| source.is_stdin());
+        if piped.count() > 1 {
+            return Err(Issue::new(Code::RU01, "only one input may be `-`"));
+        }
+        Ok(layers)
     }
 }
 
@@ -101,11 +145,22 @@ impl Layers {
             obstacles,
             ..
         } = &self.inputs;
+        let LandSources {
+            soils,
+            soil_table,
+            dem,
+            climate_zones,
+        } = &self.land;
         [
             ("parcels", parcels.as_ref()),
             ("turf", Some(turf)),
             ("heads", heads.as_ref()),
             ("obstacles", obstacles.as_ref()),
+            ("soils", soils.as_ref()),
+            ("soil_table", soil_table.as_ref()),
+            ("dem", dem.as_ref()),
+            ("climate", self.climate.as_ref()),
+            ("climate_zones", climate_zones.as_ref()),
         ]
         .into_iter()
         .filter_map(|(role, source)| source.map(|source| (role, source)))
@@ -118,7 +173,31 @@ impl Layers {
 
     /// Opens the layers.
     pub(super) fn open(&self) -> Result<Neighbourhood, Issue> {
-        Neighbourhood::open(&self.inputs)
+        Neighbourhood::open(&self.inputs)?.over(&self.land)
+    }
+
+    /// The climates of the run; the second value says which days are missing. Without a table and
+    /// without zones that carry their months, the embedded one is assumed.
+    pub(super) fn climates(&self) -> Result<(Climates, Option<Issue>), Issue> {
+        if let Some(source) = &self.climate {
+            let text = match source.path() {
+                Some(path) => text_of(path)?,
+                None => io::read_to_string(io::stdin()).map_err(|error| {
+                    Issue::new(Code::IN01, error.to_string()).in_file(source.name())
+                })?,
+            };
+            return Climates::parse(&text, source.name());
+        }
+        let Some(zones) = &self.land.climate_zones else {
+            return Ok((Climates::assumed(), None));
+        };
+        match zone_years(zones)? {
+            Some(years) => Ok((Climates::of_years(years)?, None)),
+            None => {
+                let found = "it carries no months, and there is no --climate table";
+                Err(Issue::new(Code::CL08, found).in_file(zones.name()))
+            }
+        }
     }
 
     /// The choices that bear on which features are read.
@@ -146,13 +225,14 @@ impl Layers {
                 part: None,
                 sha256,
             });
-            let Some(path) = file.filter(|path| {
-                path.extension()
-                    .is_some_and(|e| e.eq_ignore_ascii_case("shp"))
-            }) else {
-                continue;
+            let Some(path) = file else { continue };
+            let ending = path.extension().unwrap_or_default().to_ascii_lowercase();
+            let parts: &[&str] = match ending.to_str() {
+                Some("shp") => &SHAPEFILE_PARTS,
+                Some("asc") => &GRID_PARTS,
+                _ => continue,
             };
-            for part in SHAPEFILE_PARTS {
+            for &part in parts {
                 let beside =
                     [part.to_owned(), part.to_ascii_uppercase()].map(|e| path.with_extension(e));
                 if let Some(beside) = beside.iter().find(|path| path.is_file()) {

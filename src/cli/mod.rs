@@ -2,6 +2,7 @@
 
 mod assumptions;
 mod check;
+mod climate;
 mod design;
 mod inputs;
 mod nozzles;
@@ -39,6 +40,7 @@ struct CommandLine {
 enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
+    Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
     Schema(schema::SchemaArgs),
@@ -50,6 +52,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Ok(line) => match line.command {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
+            Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),
             Command::Schema(args) => schema::run(&args),

@@ -8,6 +8,7 @@ use super::design::catalogue;
 use super::screen::{Ending, print};
 use super::table::Table;
 use crate::catalogue::{Catalogue, FlowFollows};
+use crate::units::Length;
 use crate::write::throw::strip_word;
 
 /// List and validate nozzle families.
@@ -56,12 +57,19 @@ fn listing(catalogue: &Catalogue) -> String {
             ]);
         }
         for strip in &family.strips {
-            let (length_m, width_m) = (strip.length.m(), strip.width.m());
+            let side = |(shortest, rated): (Length, Length)| {
+                if shortest.m() < rated.m() {
+                    format!("{} to {}", shortest.m(), rated.m())
+                } else {
+                    format!("{}", rated.m())
+                }
+            };
+            let (length, width) = (side(strip.length), side(strip.width));
             nozzles.row(vec![
                 strip.name.clone(),
-                format!("{length_m} × {width_m} {}", strip_word(strip.kind)),
+                format!("{length} × {width} {}", strip_word(strip.kind)),
                 format!("{:.2}", strip.flow.lpm()),
-                format!("{:.1}", 60.0 * strip.flow.lpm() / (length_m * width_m)),
+                format!("{:.1}", strip.rate_mm_h()),
             ]);
         }
         out.push_str(&nozzles.text("  "));

@@ -84,7 +84,11 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     }
 
     let stop = stop_on_signals()?;
-    let planner = design.planner()?;
+    let (climates, gaps) = layers.climates()?;
+    if let (Some(note), false) = (&gaps, args.quiet) {
+        tell(&note.to_string());
+    }
+    let planner = design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
     let mut outputs = Outputs::begin(&Disk, output, existing)?;
     let bar = progress(args.quiet, neighbourhood.expected());

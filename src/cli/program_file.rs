@@ -30,6 +30,11 @@ struct InputsText {
     turf: Option<String>,
     heads: Option<String>,
     obstacles: Option<String>,
+    soils: Option<String>,
+    soil_table: Option<String>,
+    dem: Option<String>,
+    climate: Option<String>,
+    climate_zones: Option<String>,
     catalogue: Option<String>,
 }
 
@@ -60,6 +65,11 @@ impl ProgramFile {
             "turf" => &self.inputs.turf,
             "heads" => &self.inputs.heads,
             "obstacles" => &self.inputs.obstacles,
+            "soils" => &self.inputs.soils,
+            "soil_table" => &self.inputs.soil_table,
+            "dem" => &self.inputs.dem,
+            "climate" => &self.inputs.climate,
+            "climate_zones" => &self.inputs.climate_zones,
             "catalogue" => &self.inputs.catalogue,
             _ => &None,
         };

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::design::Design;
 use super::inputs::Layers;
 use super::table::{Table, thousands};
-use crate::assumptions::Origin;
+use crate::assumptions::{Key, Origin};
 use crate::plan::Status;
 use crate::write::summary::{Distribution, Summary};
 
@@ -42,7 +42,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
     out.push_str(&format!(
         "\nWritten to {folder}\n  \
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
-         parcels.csv  failures.csv                                      tables for a spreadsheet\n  \
+         parcels.csv  schedule.csv  failures.csv                        tables for a spreadsheet\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
     ));
@@ -77,6 +77,8 @@ fn layouts(summary: &Summary) -> String {
         ">drawing DU*",
         ">rate mm/h",
         ">overspray",
+        ">runoff",
+        ">mm/yr",
         ">use m³/yr",
     ]);
     for ((scenario, family), group) in &summary.groups {
@@ -98,6 +100,14 @@ fn layouts(summary: &Summary) -> String {
                 "-" => "-".to_owned(),
                 percent => format!("{percent} %"),
             },
+            match (
+                median(&group.runoff_table_frac, 100.0, 0).as_str(),
+                median(&group.runoff_ponding_frac, 100.0, 0).as_str(),
+            ) {
+                ("-", _) => "-".to_owned(),
+                (table, ponding) => format!("{table} | {ponding} %"),
+            },
+            median(&group.gross_mm_yr, 1.0, 0),
             if group.du_lq_field.count() > 0 {
                 thousands(group.use_m3_yr)
             } else {
@@ -108,6 +118,7 @@ fn layouts(summary: &Summary) -> String {
     format!(
         "\nLayouts: medians over the turf areas; heads and use are sums\n{}\
          Field DU is the low-quarter uniformity that the lawn can be expected to measure.\n\
+         Runoff is a share of the water on the turf: by the accumulation table | by ponding.\n  \
          * Drawing DU is a still-air value of the drawing: good for comparing layouts, not to be expected\n  \
          on the lawn.\n",
         table.text("  ")
@@ -128,10 +139,29 @@ fn water(summary: &Summary) -> String {
     let share = 100.0 * summary.potential_m3_yr / summary.asfound_m3_yr;
     format!(
         "\nWater of a year\n  as found                   {:>12} m³\n  with what is recommended   {:>12} m³\n  \
-         could be saved             {:>12} m³  ({share:.0} %), if the clock is re-timed to need\n",
+         could be saved             {:>12} m³  ({share:.0} %), if the clock is re-timed to need\n  \
+         may be claimed             {:>12} m³  for new hardware, beyond what clocks and repairs would save\n{}",
         thousands(summary.asfound_m3_yr),
         thousands(summary.best_m3_yr),
         thousands(summary.potential_m3_yr),
+        thousands(summary.claimed_m3_yr),
+        flagged(summary),
+    )
+}
+
+/// How many turf areas carry each flag.
+fn flagged(summary: &Summary) -> String {
+    if summary.flags.is_empty() {
+        return String::new();
+    }
+    let flags: Vec<String> = summary
+        .flags
+        .iter()
+        .map(|(flag, count)| format!("{flag} {count}"))
+        .collect();
+    format!(
+        "\nFlags by turf areas, of what is recommended\n  {}\n",
+        flags.join(", ")
     )
 }
 
@@ -158,7 +188,34 @@ pub(super) fn assumed_lines(layers: &Layers, design: &Design) -> String {
             lines.push("nozzles: the embedded generic families, see `evenfall nozzles`".to_owned())
         }
     }
-    lines.push("climate: the embedded one of the invented town of Larkmoor".to_owned());
+    if !layers.has("climate") && !layers.has("climate_zones") {
+        lines.push("climate: the embedded one of the invented town of Larkmoor".to_owned());
+    }
+    let assumed = &design.assumptions;
+    if !layers.has("soils") {
+        let texture = assumed.choice(Key::SoilTexture);
+        lines.push(format!(
+            "soil: {texture} everywhere, since there is no layer of soils"
+        ));
+    }
+    if !layers.has("dem") {
+        let slope_pct = assumed.number(Key::SoilSlope);
+        lines.push(format!(
+            "slope: {slope_pct} % everywhere, since there is no elevation model"
+        ));
+    }
+    lines.push(format!(
+        "runoff: volumes use the method `{}`; both are in the outputs, and what is claimed uses the \
+         smaller saving",
+        assumed.choice(Key::SoilRunoffMethod)
+    ));
+    let (loam, clay_loam) = (
+        assumed.choice(Key::SoilLoamVariant),
+        assumed.choice(Key::SoilClayLoamVariant),
+    );
+    lines.push(format!(
+        "ponding: the table of 1983, loam and silt loam {loam}, clay loam {clay_loam}"
+    ));
     let rows: Vec<_> = design.assumptions.rows().collect();
     let defaults = rows
         .iter()

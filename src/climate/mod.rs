@@ -1,7 +1,8 @@
 //! The sky over the turf: what evaporates and what rains, month by month.
 
-mod cells;
+mod climates;
 mod date;
+mod days;
 mod effective_rain;
 mod hourly;
 mod penman;
@@ -9,7 +10,9 @@ mod sun;
 mod table;
 mod weather;
 
+pub use climates::{Climates, Zone, ZoneOf};
 pub use date::Date;
+pub use days::{DayClimate, Gap, is_daily, mean_year, parse_days};
 pub use effective_rain::{EffectiveRain, short_form_mm, tr21_mm};
 pub use hourly::HourWeather;
 pub use penman::{
@@ -17,7 +20,7 @@ pub use penman::{
     soil_heat_from_previous_mj, soil_heat_mj,
 };
 pub use sun::{Sun, clear_sky_mj, cloudiness_ratio, net_longwave_mj};
-pub use weather::{DayRecord, Gap, MonthSummary, WeatherYears};
+pub use weather::{DayRecord, EtoMethod, MonthSummary, WeatherYears};
 
 /// Days of each month, January first; February with its mean over four years.
 pub const DAYS: [f64; 12] = [

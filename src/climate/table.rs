@@ -1,8 +1,8 @@
 //! The monthly climate table: `month, eto_mm, rain_mm` and optionally `wind_m_s, rh_pct, t_c,
 //! tmax_c, tmin_c` and `zone`.
 
-use super::cells::Table;
 use super::{MonthClimate, YearClimate};
+use crate::cells::Table;
 use crate::issue::{Code, Issue};
 
 const MONTH_NAMES: [&str; 12] = [
@@ -10,7 +10,7 @@ const MONTH_NAMES: [&str; 12] = [
 ];
 
 /// Largest plausible monthly reference evapotranspiration \[mm\] and rain \[mm\].
-const MOST_ETO_MM: f64 = 450.0;
+pub(super) const MOST_ETO_MM: f64 = 450.0;
 const MOST_RAIN_MM: f64 = 3_000.0;
 /// A whole year below this reference evapotranspiration \[mm\] looks like inches: the tundra has
 /// more, and 60 in a year is a desert.
@@ -75,30 +75,34 @@ fn whole_year(
         .filter(|&month| months[month].is_none())
         .map(|month| format!("{}", month + 1))
         .collect();
-    if !missing.is_empty() {
+    let missing_months = || {
         let found = format!("missing months{}: {}", of_zone(&name), missing.join(", "));
-        return Err(Issue::new(Code::CL01, found).in_file(file));
+        Issue::new(Code::CL01, found).in_file(file)
+    };
+    let year = of_year(name.clone(), months).ok_or_else(missing_months)?;
+    match looks_like_inches(&year) {
+        Some(issue) => Err(issue.in_file(file)),
+        None => Ok(year),
     }
-    // Nothing is filled here: no month is missing.
-    let months = months.map(|month| {
-        month.unwrap_or(MonthClimate {
-            eto_mm: 0.0,
-            rain_mm: 0.0,
-            wind_m_s: None,
-            rh_pct: None,
-            t_c: None,
-        })
-    });
-    let year = YearClimate { name, months };
+}
+
+/// A year of twelve months; `None` when one is missing.
+pub(super) fn of_year(name: String, months: [Option<MonthClimate>; 12]) -> Option<YearClimate> {
+    let known: Vec<MonthClimate> = months.into_iter().flatten().collect();
+    let months = known.try_into().ok()?;
+    Some(YearClimate { name, months })
+}
+
+/// The issue of a year with so little evapotranspiration that it must be inches.
+pub(super) fn looks_like_inches(year: &YearClimate) -> Option<Issue> {
     let eto_mm_yr = year.eto_mm_yr();
-    if eto_mm_yr > 0.0 && eto_mm_yr < LEAST_ETO_MM_YR {
+    (eto_mm_yr > 0.0 && eto_mm_yr < LEAST_ETO_MM_YR).then(|| {
         let found = format!(
             "eto_mm adds up to {eto_mm_yr:.1} in the year{}: these look like inches",
             of_zone(&year.name)
         );
-        return Err(Issue::new(Code::CL03, found).in_file(file));
-    }
-    Ok(year)
+        Issue::new(Code::CL03, found)
+    })
 }
 
 struct Columns {

@@ -1,14 +1,13 @@
 //! Daily weather: read, checked, and summed up to a mean year. Days that are missing are
 //! reported; nothing is filled.
 
-use super::cells::Table;
 use super::date::Date;
+use super::days::{DayClimate, Gap, enough, gap_note, gaps, span_years};
 use super::penman::{Humidity, Radiation, Station, Weather};
 use super::{DAYS, MonthClimate, YearClimate};
+use crate::cells::Table;
 use crate::issue::{Code, Issue};
 
-/// A calendar month needs this share of its days, over all years, to be used.
-const LEAST_DAYS_FRAC: f64 = 0.6;
 /// A daily maximum above this \[°C\] looks like degrees Fahrenheit: the record is below 57.
 const MOST_DAY_C: f64 = 58.0;
 
@@ -19,23 +18,11 @@ pub struct DayRecord {
     pub date: Date,
     /// The weather, as far as it was measured.
     pub weather: Weather,
-    /// Reference evapotranspiration by FAO Penman–Monteith \[mm\].
+    /// Reference evapotranspiration \[mm\]: by FAO Penman–Monteith unless another method was
+    /// asked for.
     pub eto_mm: f64,
     /// Rain \[mm\]; `None` when it was not measured.
     pub rain_mm: Option<f64>,
-}
-
-/// Days that are missing from a month.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Gap {
-    /// Year.
-    pub year: u16,
-    /// Month, 1 to 12.
-    pub month: u8,
-    /// Days without a usable row.
-    pub days: u16,
-    /// Days without rain measured, missing days included.
-    pub rain_days: u16,
 }
 
 /// A calendar month over all years.
@@ -43,7 +30,7 @@ pub struct Gap {
 pub struct MonthSummary {
     /// Days used.
     pub days: u32,
-    /// Reference evapotranspiration by FAO Penman–Monteith, mean day × days of the month \[mm\].
+    /// Reference evapotranspiration by the method chosen, mean day × days of the month \[mm\].
     pub eto_mm: f64,
     /// The same by Hargreaves, for comparison \[mm\].
     pub hargreaves_mm: f64,
@@ -58,6 +45,15 @@ pub struct MonthSummary {
     /// Mean relative humidity, 100 · vapour pressure / saturation \[%\]; `None` when it was never
     /// measured.
     pub rh_pct: Option<f64>,
+}
+
+/// How reference evapotranspiration is reckoned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EtoMethod {
+    /// FAO Penman–Monteith, with the rules for what was not measured.
+    PenmanMonteith,
+    /// Hargreaves, from temperatures alone.
+    Hargreaves,
 }
 
 /// Daily weather of one or more years.
@@ -225,13 +221,50 @@ impl WeatherYears {
         if days.is_empty() {
             return Err(Issue::new(Code::CL05, "there is no usable day").in_file(file));
         }
-        let gaps = gaps(&days);
+        let gaps = gaps(days.iter().map(|day| (day.date, day.rain_mm.is_some())));
         Ok(WeatherYears {
             station,
             days,
             gaps,
             rule_days,
         })
+    }
+
+    /// Whether nothing but temperatures was ever measured, so that only [`EtoMethod::Hargreaves`]
+    /// rests on measurements alone.
+    #[must_use]
+    pub fn has_temperatures_only(&self) -> bool {
+        self.rule_days
+            .iter()
+            .all(|&days| days as usize == self.days.len())
+    }
+
+    /// The same days with their reference evapotranspiration reckoned by a method. Monthly values
+    /// of [`MonthSummary`] follow.
+    #[must_use]
+    pub fn reckoned_by(mut self, method: EtoMethod) -> WeatherYears {
+        for day in &mut self.days {
+            day.eto_mm = match method {
+                EtoMethod::PenmanMonteith => {
+                    day.weather.penman_monteith(&self.station, 0.0).eto_mm_d
+                }
+                EtoMethod::Hargreaves => day.weather.hargreaves_mm_d(&self.station),
+            };
+        }
+        self
+    }
+
+    /// The days as a table of days holds them.
+    #[must_use]
+    pub fn day_climates(&self) -> Vec<DayClimate> {
+        self.days
+            .iter()
+            .map(|day| DayClimate {
+                date: day.date,
+                eto_mm: day.eto_mm,
+                rain_mm: day.rain_mm,
+            })
+            .collect()
     }
 
     /// The twelve months over all years: sums are the mean of the days that there are times the
@@ -241,7 +274,8 @@ impl WeatherYears {
     /// `CL05` when a calendar month has fewer than 60 % of its days in the years of the file, or
     /// no day on which rain was measured.
     pub fn months(&self) -> Result<[MonthSummary; 12], Issue> {
-        let years = self.years();
+        let date = |day: Option<&DayRecord>| day.map(|day| day.date);
+        let years = span_years(date(self.days.first()), date(self.days.last()));
         let mut months = Vec::with_capacity(12);
         for month in 1u8..=12 {
             let days: Vec<&DayRecord> = self
@@ -249,14 +283,7 @@ impl WeatherYears {
                 .iter()
                 .filter(|day| day.date.month == month)
                 .collect();
-            let wanted = DAYS[usize::from(month) - 1] * years;
-            if (days.len() as f64) < LEAST_DAYS_FRAC * wanted.max(1.0) {
-                let found = format!(
-                    "month {month} has {} days, {wanted:.0} are wanted",
-                    days.len()
-                );
-                return Err(Issue::new(Code::CL05, found));
-            }
+            enough(month, days.len(), DAYS[usize::from(month) - 1] * years)?;
             let summary = summary(&self.station, month, &days).ok_or_else(|| {
                 Issue::new(Code::CL05, format!("month {month} has no rain measured"))
             })?;
@@ -264,20 +291,6 @@ impl WeatherYears {
         }
         let months: Result<[MonthSummary; 12], _> = months.try_into();
         months.map_err(|_| Issue::new(Code::CL05, "there are not twelve months"))
-    }
-
-    /// Years that the file spans, counted in days; at least one.
-    fn years(&self) -> f64 {
-        let span = match (self.days.first(), self.days.last()) {
-            (Some(first), Some(last)) => {
-                f64::from(last.date.year) - f64::from(first.date.year)
-                    + (f64::from(last.date.day_of_year()) - f64::from(first.date.day_of_year())
-                        + 1.0)
-                        / 365.25
-            }
-            _ => 0.0,
-        };
-        span.max(1.0)
     }
 
     /// The mean year for the budget.
@@ -301,50 +314,8 @@ impl WeatherYears {
     /// The note about missing days, if there are any.
     #[must_use]
     pub fn gap_note(&self) -> Option<Issue> {
-        let months: Vec<String> = self
-            .gaps
-            .iter()
-            .map(|gap| {
-                format!(
-                    "{}-{:02}: {} days, {} without rain measured",
-                    gap.year, gap.month, gap.days, gap.rain_days
-                )
-            })
-            .collect();
-        (!months.is_empty()).then(|| Issue::new(Code::CL04, months.join("; ")))
+        gap_note(&self.gaps)
     }
-}
-
-fn gaps(days: &[DayRecord]) -> Vec<Gap> {
-    let (Some(first), Some(last)) = (days.first(), days.last()) else {
-        return Vec::new();
-    };
-    let mut gaps: Vec<Gap> = Vec::new();
-    let mut at = 0;
-    let mut date = first.date;
-    // At most 9,999 years of days.
-    while date <= last.date {
-        let here = days.get(at).filter(|day| day.date == date);
-        at += usize::from(here.is_some());
-        let missing = u16::from(here.is_none());
-        let dry = u16::from(here.is_none_or(|day| day.rain_mm.is_none()));
-        if dry > 0 {
-            match gaps.last_mut() {
-                Some(gap) if (gap.year, gap.month) == (date.year, date.month) => {
-                    gap.days += missing;
-                    gap.rain_days += dry;
-                }
-                _ => gaps.push(Gap {
-                    year: date.year,
-                    month: date.month,
-                    days: missing,
-                    rain_days: dry,
-                }),
-            }
-        }
-        date = date.next();
-    }
-    gaps
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {

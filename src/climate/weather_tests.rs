@@ -155,3 +155,31 @@ fn one_defect_one_code() {
     assert_eq!(refusal("date,tmax_c\n").0, Code::IN08);
     assert_eq!(refusal("date,tmax_c,tmin_c\n").0, Code::CL05);
 }
+
+#[test]
+fn temperatures_alone_are_known_for_what_they_are() {
+    let bare = text(|_, cells| {
+        cells[3].clear();
+        cells[4].clear();
+    });
+    let years = WeatherYears::parse(&bare, "w", station()).unwrap();
+    assert!(years.has_temperatures_only());
+    assert!(
+        !WeatherYears::parse(&text(|_, _| ()), "w", station())
+            .unwrap()
+            .has_temperatures_only()
+    );
+    let hargreaves = years.clone().reckoned_by(EtoMethod::Hargreaves);
+    let july = hargreaves.months().unwrap()[6];
+    assert_eq!(july.eto_mm, july.hargreaves_mm);
+    assert_eq!(hargreaves.reckoned_by(EtoMethod::PenmanMonteith), years);
+    let days = years.day_climates();
+    assert_eq!(
+        mean_year(&days).months[6].eto_mm,
+        years.months().unwrap()[6].eto_mm
+    );
+}
+
+fn mean_year(days: &[DayClimate]) -> YearClimate {
+    crate::climate::mean_year(days, "x").unwrap()
+}

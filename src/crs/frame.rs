@@ -126,6 +126,21 @@ impl Frame {
             polygon.interiors().iter().map(ring).collect(),
         )
     }
+
+    /// Brings an outline out of the frame.
+    #[must_use]
+    pub fn polygon(&self, outline: &Outline) -> geo::Polygon<f64> {
+        let ring = |ring: &[Point]| -> geo::LineString<f64> {
+            ring.iter()
+                .map(|&point| self.to_lonlat(point))
+                .collect::<Vec<(f64, f64)>>()
+                .into()
+        };
+        geo::Polygon::new(
+            ring(outline.outer()),
+            outline.holes().iter().map(|hole| ring(hole)).collect(),
+        )
+    }
 }
 
 /// q of Snyder 3-12, from the sine of the latitude.

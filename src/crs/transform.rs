@@ -121,6 +121,28 @@ impl Crs {
 }
 
 #[cfg(feature = "system-gis")]
+impl Crs {
+    /// Whether its coordinates are lengths, not degrees.
+    pub(crate) fn is_projected(&self) -> bool {
+        match self {
+            Crs::LonLat => false,
+            Crs::Registered(registered) => registered.is_projected(),
+        }
+    }
+
+    /// Transforms longitude and latitude [degrees] to the coordinates of the system, in place.
+    ///
+    /// # Errors
+    /// `CR03` for what the system cannot hold.
+    pub(crate) fn from_lon_lat(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {
+        match self {
+            Crs::LonLat => Ok(()),
+            Crs::Registered(registered) => registered.from_lon_lat(x, y),
+        }
+    }
+}
+
+#[cfg(feature = "system-gis")]
 mod registered {
     use std::cell::RefCell;
     use std::collections::BTreeMap;
@@ -231,6 +253,11 @@ mod registered {
             &self.name
         }
 
+        /// Whether its coordinates are lengths.
+        pub(super) fn is_projected(&self) -> bool {
+            self.projected
+        }
+
         fn pair(&self) -> Result<Rc<Pair>, Issue> {
             KEPT.with(|kept| {
                 let mut kept = kept.borrow_mut();
@@ -257,6 +284,18 @@ mod registered {
                 to_lon_lat: CoordTransform::new(&source, &target)?,
                 back: CoordTransform::new(&target, &source)?,
             })
+        }
+
+        pub(super) fn from_lon_lat(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {
+            let found = self.pair()?.back.transform_coords(x, y, &mut []);
+            let _ = take_gdal_complaint();
+            let finite = || x.iter().chain(y.iter()).all(|value| value.is_finite());
+            if found.is_ok() && finite() {
+                Ok(())
+            } else {
+                let found = format!("the place lies outside the range of {}", self.name);
+                Err(Issue::new(Code::CR03, found))
+            }
         }
 
         pub(super) fn to_lon_lat(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {

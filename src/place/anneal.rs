@@ -84,7 +84,13 @@ impl Search<'_> {
                 let wish_m = sector.radius_m * (1.0 + 0.6 * step * chance.either_way());
                 let radius_m = self.lawn.throws.allowed(wish_m);
                 (radius_m >= head.least_m - 1e-9 && radius_m != sector.radius_m).then(|| {
-                    self.with(head, sector.at, radius_m, sector.start_deg, sector.sweep_deg)
+                    self.with(
+                        head,
+                        sector.at,
+                        radius_m,
+                        sector.start_deg,
+                        sector.sweep_deg,
+                    )
                 })
             }
             (1, Role::Interior) => {
@@ -96,8 +102,15 @@ impl Search<'_> {
                     let (dx, dy) = (chance.either_way(), chance.either_way());
                     sector.at + Point::new(dx, dy) * (step * sector.radius_m)
                 };
-                self.is_free(i, at, sector.radius_m)
-                    .then(|| self.with(head, at, sector.radius_m, sector.start_deg, sector.sweep_deg))
+                self.is_free(i, at, sector.radius_m).then(|| {
+                    self.with(
+                        head,
+                        at,
+                        sector.radius_m,
+                        sector.start_deg,
+                        sector.sweep_deg,
+                    )
+                })
             }
             (1, _) => {
                 let spot = head.spot.filter(|spot| spot.play_m > 0.0)?;

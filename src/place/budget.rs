@@ -88,7 +88,9 @@ impl Budget {
         }
         let heads = heads.max(1);
         // On a small lawn a variation costs little.
-        self.variations = self.variations.max(SMALL_VARIATIONS * self.variations / heads);
+        self.variations = self
+            .variations
+            .max(SMALL_VARIATIONS * self.variations / heads);
         self.trials = self.trials.max(SMALL_TRIALS * self.trials / heads);
         self.trials = self.trials.min((MOST_TRIALS / heads).max(LEAST_TRIALS));
         self.moves = self.moves.min(MOST_MOVES / heads);

@@ -63,7 +63,10 @@ mod tests {
             sum += x;
         }
         // Ten thousand each; the standard deviation is 95, five of them are allowed.
-        assert!(tenths.iter().all(|&n: &i32| (n - 10_000).abs() < 475), "{tenths:?}");
+        assert!(
+            tenths.iter().all(|&n: &i32| (n - 10_000).abs() < 475),
+            "{tenths:?}"
+        );
         assert!((sum / 100_000.0 - 0.5).abs() < 0.005);
         let (mut a, mut b) = (Chance::new(7), Chance::new(8));
         assert!((0..20).any(|_| a.below(1_000) != b.below(1_000)));

@@ -9,7 +9,7 @@ use super::draft::{Free, GAP_FRAC, Throws};
 use super::refine::{Lawn, Search, Taste};
 use super::ring::{self, Frontage, Spot};
 use super::start::starts;
-use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role};
+use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role, Site};
 use crate::catalogue::Family;
 use crate::rain::Grid;
 use crate::shape::{Outline, Point};
@@ -37,6 +37,31 @@ const FEW: Taste = Taste {
 /// Variations for each of the usual ones where heads are to be few: there is more to gain.
 const FEW_VARIATIONS: usize = 3;
 
+/// How much a search is held back from throwing water beside the turf.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Restraint {
+    /// As evenness asks.
+    None,
+    /// No throw longer than the rule's, and overspray weighs four times as much.
+    Some,
+    /// The same, and it weighs sixteen times as much.
+    Much,
+    /// One nozzle for all heads at about the rule's throw, so that a nozzle whose flow stays may
+    /// be shortened below what other nozzles match; overspray weighs eight times as much.
+    Alike,
+}
+
+impl Restraint {
+    fn over_factor(self) -> f64 {
+        match self {
+            Restraint::None => 1.0,
+            Restraint::Some => 4.0,
+            Restraint::Much => 16.0,
+            Restraint::Alike => 8.0,
+        }
+    }
+}
+
 /// What is to be laid out.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Order<'a> {
@@ -47,6 +72,29 @@ pub(super) struct Order<'a> {
     /// The layout by the rule.
     pub(super) rule: &'a [Head],
     pub(super) favour: Favour,
+    pub(super) restraint: Restraint,
+}
+
+/// Designs a layout with no more heads than the plain rule needs, and says how many trials it took:
+/// heads tried at a place.
+pub(super) fn designed(
+    site: &Site,
+    family: &Family,
+    throw_m: f64,
+    rule: &[Head],
+    effort: Effort,
+    favour: Favour,
+    restraint: Restraint,
+) -> (Vec<Head>, usize) {
+    let order = Order {
+        outline: site.outline,
+        family,
+        throw_m,
+        rule,
+        favour,
+        restraint,
+    };
+    order.designed(effort)
 }
 
 impl<'a> Order<'a> {
@@ -70,11 +118,18 @@ impl<'a> Order<'a> {
         Lawn {
             outline,
             boundaries: ring::read_boundaries(outline, throw_m),
-            throws: Throws::around(family, throw_m, longest_m),
+            throws: match self.restraint {
+                Restraint::None => Throws::around(family, throw_m, longest_m),
+                Restraint::Some | Restraint::Much => Throws::around(family, throw_m, throw_m),
+                Restraint::Alike => Throws::alike(family, throw_m),
+            },
             throw_m,
             grid: Grid::over(outline, cell_m, 0.0),
             profile: &family.profile,
-            taste,
+            taste: Taste {
+                over_weight: taste.over_weight * self.restraint.over_factor(),
+                ..taste
+            },
             most: ((self.rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
             gap_frac,
         }
@@ -143,7 +198,11 @@ impl<'a> Order<'a> {
         }
         best_of(&mut ranked, budget.swept);
         // The only one is refined anyway.
-        let swept = if budget.swept > budget.finalists { &mut ranked[..] } else { &mut [] };
+        let swept = if budget.swept > budget.finalists {
+            &mut ranked[..]
+        } else {
+            &mut []
+        };
         for draft in swept {
             search.restore(std::mem::take(&mut draft.heads));
             search.sweep(0.15);
@@ -215,7 +274,8 @@ fn best_of(drafts: &mut Vec<Draft>, count: usize) {
 /// Heads of another layout, free to change.
 fn freed(heads: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
     let throws = &lawn.throws;
-    heads.iter()
+    heads
+        .iter()
         .map(|head| {
             let Pattern::Sector {
                 radius_m,

@@ -33,6 +33,8 @@ pub(super) struct Throws<'f> {
     pub(super) setter: Setter<'f>,
     shortest_m: f64,
     longest_m: f64,
+    /// Whether all heads have the same nozzle, so that a shorter throw changes all rates alike.
+    is_one_nozzle: bool,
 }
 
 impl<'f> Throws<'f> {
@@ -49,7 +51,32 @@ impl<'f> Throws<'f> {
         Throws {
             setter: Setter { family },
             shortest_m,
-            longest_m: longest_m.max(throw_m),
+            longest_m: longest_m.max(throw_m).max(shortest_m),
+            is_one_nozzle: false,
+        }
+    }
+
+    /// The throws up to a design throw and down from it as far as rates stay matched, of one nozzle
+    /// where the flow does not follow the throw.
+    pub(super) fn alike(family: &'f Family, throw_m: f64) -> Throws<'f> {
+        let around = Throws::around(family, throw_m, throw_m);
+        match family.flow_follows {
+            FlowFollows::Throw => around,
+            // All heads have the nozzle of the design throw, shortened about alike.
+            FlowFollows::Rated => {
+                let nozzle = family.nozzle_for(throw_m);
+                // A throw that a smaller nozzle reaches would be given to that.
+                let smaller_m = if nozzle == 0 {
+                    family.nozzles[0].shortest.m()
+                } else {
+                    family.nozzles[nozzle - 1].longest.m() + 0.01
+                };
+                Throws {
+                    shortest_m: (throw_m * MATCHED_FRAC).max(smaller_m).min(throw_m),
+                    is_one_nozzle: true,
+                    ..around
+                }
+            }
         }
     }
 
@@ -67,6 +94,7 @@ impl<'f> Throws<'f> {
         let family = self.setter.family;
         let held = match family.flow_follows {
             FlowFollows::Throw => wish_m,
+            FlowFollows::Rated if self.is_one_nozzle => wish_m,
             FlowFollows::Rated => {
                 let nozzle = &family.nozzles[family.nozzle_for(wish_m)];
                 wish_m.max(nozzle.longest.m() * MATCHED_FRAC)

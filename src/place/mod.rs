@@ -1,26 +1,34 @@
 //! Layouts: where the heads go, how far they throw and which way.
 
 mod anneal;
+mod axis;
 mod budget;
 mod chance;
 mod design;
 mod draft;
+mod laid;
 mod lattice;
 mod near;
+mod parts;
 mod refine;
 mod ring;
 mod rule;
+mod site;
 mod start;
 mod stock;
 mod stretch;
+mod strips;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
-pub use stretch::is_stretched;
+pub use laid::{Layout, layout_in_parts};
+pub use parts::{NARROWEST_M, Part, PartShape, parts};
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
+pub use site::{Around, Site, Standing};
+pub use stretch::is_stretched;
 
 use crate::catalogue::Family;
-use crate::shape::{Outline, Point};
+use crate::shape::Point;
 
 /// Two heads on the boundary keep this share of the throw from one another.
 const CROWDED_FRAC: f64 = 0.45;
@@ -53,51 +61,8 @@ pub enum Favour {
 
 /// Lays out one turf area with one family.
 #[must_use]
-pub fn layout(outline: &Outline, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
-    layout_within(
-        outline,
-        inscribed_diameter_m(outline),
-        family,
-        effort,
-        favour,
-    )
-}
-
-/// The same for a lawn whose inscribed diameter is known: the search for it is the same for every
-/// family.
-#[must_use]
-pub fn layout_within(
-    outline: &Outline,
-    diameter_m: f64,
-    family: &Family,
-    effort: Effort,
-    favour: Favour,
-) -> Vec<Head> {
-    designed_within(outline, diameter_m, family, effort, favour).0
-}
-
-/// The same, with the number of trials that the search made: heads tried at a place.
-#[must_use]
-pub fn designed_within(
-    outline: &Outline,
-    diameter_m: f64,
-    family: &Family,
-    effort: Effort,
-    favour: Favour,
-) -> (Vec<Head>, usize) {
-    let throw_m = rule::throw_within(diameter_m, family);
-    let rule = rule_layout(outline, family, throw_m);
-    if effort == Effort::Rule {
-        return (rule, 0);
-    }
-    let order = design::Order {
-        outline,
-        family,
-        throw_m,
-        rule: &rule,
-        favour,
-    };
-    order.designed(effort)
+pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
+    layout_in_parts(site, family, effort, favour).heads
 }
 
 /// What the search makes small, for a layout as it stands: less is better.
@@ -109,14 +74,14 @@ pub fn designed_within(
 /// two others, over the number of heads. For evenness a = 5, c = 0.9, p = 0.05; where heads are to
 /// be few a = 4, c = 0.3, p = 0. More effort never gives a layout of a larger objective.
 #[must_use]
-pub fn objective(outline: &Outline, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
-    let throw_m = rule_throw_m(outline, family);
+pub fn objective(site: &Site, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
     let order = design::Order {
-        outline,
+        outline: site.outline,
         family,
-        throw_m,
+        throw_m: rule_throw_m(site, family),
         rule: heads,
         favour,
+        restraint: design::Restraint::None,
     };
     order.objective(heads)
 }

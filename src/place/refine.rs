@@ -432,7 +432,14 @@ impl<'a> Search<'a> {
         }
     }
 
-    pub(super) fn with(&self, head: &Free, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Free {
+    pub(super) fn with(
+        &self,
+        head: &Free,
+        at: Point,
+        radius_m: f64,
+        start_deg: f64,
+        sweep_deg: f64,
+    ) -> Free {
         Free {
             sector: self.lawn.throws.sector(at, radius_m, start_deg, sweep_deg),
             ..*head

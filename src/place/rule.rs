@@ -11,8 +11,8 @@
 //!   outline, from that edge's first end; points at least 0.5 R from every boundary head stay.
 //! - Arcs: the interior angle at the head, to the nearest 5°, about its bisector.
 
-use super::Setter;
 use super::lattice::{Lattice, Weave};
+use super::{Setter, Site};
 use crate::catalogue::{Family, Head, Role};
 use crate::shape::{Outline, Point, Ring, inscribed_circle, simplified};
 
@@ -35,19 +35,18 @@ pub fn inscribed_diameter_m(outline: &Outline) -> f64 {
 }
 
 /// The throw of the rule \[m\], whole centimetres, from the turf's inscribed diameter.
-pub(super) fn throw_within(diameter_m: f64, family: &Family) -> f64 {
-    (diameter_m.clamp(family.shortest_m(), family.longest_m()) * 100.0).floor() / 100.0
-}
-
-/// The throw of the rule \[m\], whole centimetres.
 #[must_use]
-pub fn rule_throw_m(outline: &Outline, family: &Family) -> f64 {
-    throw_within(inscribed_diameter_m(outline), family)
+pub fn rule_throw_m(site: &Site, family: &Family) -> f64 {
+    let held_m = site
+        .diameter_m
+        .clamp(family.shortest_m(), family.longest_m());
+    (held_m * 100.0).floor() / 100.0
 }
 
 /// Lays the turf area out by the rule.
 #[must_use]
-pub fn rule_layout(outline: &Outline, family: &Family, throw_m: f64) -> Vec<Head> {
+pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
+    let outline = site.outline;
     let setter = Setter { family };
     let rings: Vec<Ring> = outline
         .rings()

@@ -76,8 +76,7 @@ impl Search<'_> {
         let farthest_m = sector.radius_m + self.lawn.throws.longest_m();
         for j in self.near.about(sector.at, farthest_m) {
             let other = &self.heads[j].sector;
-            self.quiet[j] &=
-                other.at.distance(sector.at) > other.radius_m + sector.radius_m;
+            self.quiet[j] &= other.at.distance(sector.at) > other.radius_m + sector.radius_m;
         }
     }
 

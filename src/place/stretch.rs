@@ -93,8 +93,7 @@ fn is_bare_between(
             } else {
                 here_m > from_m || here_m < to_m
             };
-            is_between
-                && nearest_frac(sectors, a + (b - a).unit() * along_m) > BOUNDARY_FRAC / 2.0
+            is_between && nearest_frac(sectors, a + (b - a).unit() * along_m) > BOUNDARY_FRAC / 2.0
         });
         way_m += length_m;
         is_bare
@@ -195,8 +194,18 @@ mod tests {
             is_stretched(&outline, &heads)
         };
         let ring = [
-            (0.0, 0.0), (4.0, 0.0), (8.0, 0.0), (12.0, 0.0), (12.0, 4.0), (12.0, 8.0),
-            (12.0, 12.0), (8.0, 12.0), (4.0, 12.0), (0.0, 12.0), (0.0, 8.0), (0.0, 4.0),
+            (0.0, 0.0),
+            (4.0, 0.0),
+            (8.0, 0.0),
+            (12.0, 0.0),
+            (12.0, 4.0),
+            (12.0, 8.0),
+            (12.0, 12.0),
+            (8.0, 12.0),
+            (4.0, 12.0),
+            (0.0, 12.0),
+            (0.0, 8.0),
+            (0.0, 4.0),
         ];
         // The middle is √40 = 6.32 m from the nearest head: 1.15 throws at 7.78 m.
         assert!(at(7.5, &ring));

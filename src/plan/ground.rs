@@ -1,7 +1,9 @@
 //! A parcel's layers in its own frame.
 
+use crate::assumptions::{Assumptions, Key};
 use crate::crs::Frame;
 use crate::issue::{Code, Issue};
+use crate::place::{self, Around, Standing};
 use crate::shape::Outline;
 use crate::site::{LonLatPolygon, ObstacleKind, Parcel};
 use crate::uniformity::Surroundings;
@@ -20,7 +22,11 @@ pub(super) struct Ground {
     pub(super) turf: Vec<Option<Outline>>,
     parcel: Vec<Outline>,
     pavements: Vec<Outline>,
+    waters: Vec<Outline>,
+    /// What stops the throw: buildings and walls first, then trunks.
     blocks: Vec<Outline>,
+    /// How many of the blocks are buildings or walls.
+    walls: usize,
     has_obstacle_layer: bool,
 }
 
@@ -57,6 +63,9 @@ impl Ground {
                     .map(|o| &o.polygon),
             )
         };
+        let mut blocks = of_kind(&|kind| kind.stops_throw() && kind != ObstacleKind::Trunk);
+        let walls = blocks.len();
+        blocks.extend(of_kind(&|kind| kind == ObstacleKind::Trunk));
         Ok(Ground {
             frame,
             turf: parcel
@@ -66,7 +75,9 @@ impl Ground {
                 .collect(),
             parcel: outlines(&mut parcel.outline.iter()),
             pavements: of_kind(&|kind| kind == ObstacleKind::Pavement),
-            blocks: of_kind(&ObstacleKind::stops_throw),
+            waters: of_kind(&|kind| kind == ObstacleKind::Water),
+            blocks,
+            walls,
             has_obstacle_layer: !parcel.obstacles.is_empty(),
         })
     }
@@ -74,6 +85,34 @@ impl Ground {
     /// Area of the parcel \[m²\]; `None` without a parcel layer.
     pub(super) fn parcel_m2(&self) -> Option<f64> {
         (!self.parcel.is_empty()).then(|| self.parcel.iter().map(Outline::area_m2).sum())
+    }
+
+    /// One of the turf areas as whoever places heads sees it.
+    pub(super) fn lawn<'a>(
+        &'a self,
+        outline: &'a Outline,
+        assumptions: &Assumptions,
+    ) -> place::Site<'a> {
+        let (walls, trunks) = self.blocks.split_at(self.walls);
+        place::Site {
+            outline,
+            diameter_m: place::inscribed_diameter_m(outline),
+            around: Around {
+                blocks: &self.blocks,
+                walls,
+                trunks,
+                pavements: &self.pavements,
+                waters: &self.waters,
+                parcel: &self.parcel,
+            },
+            rules: Standing {
+                pavement_offset_m: assumptions.number(Key::PlaceOffsetPavement),
+                wall_offset_m: assumptions.number(Key::PlaceOffsetWall),
+                trunk_clearance_m: assumptions.number(Key::PlaceTrunkClearance),
+                pavement_setback_m: assumptions.number(Key::PlaceOverheadSetback),
+                spacing_frac: assumptions.number(Key::PlaceWindSpacing),
+            },
+        }
     }
 
     /// What the measures of uniformity need to know of the surroundings.

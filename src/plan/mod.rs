@@ -1,19 +1,21 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod fit;
 mod ground;
 mod outcome;
 mod water;
 
 pub use outcome::{
-    Fit, ParcelPlan, ParcelWater, Scenario, ScenarioPlan, Status, TurfPlan, YearUse,
+    AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
+    ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
 };
 
 use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
-use crate::climate::YearClimate;
+use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
-use crate::place::{self, Effort, Favour};
+use crate::place::{self, Effort, Favour, Layout};
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
@@ -21,16 +23,10 @@ use ground::Ground;
 
 /// Positions are kept to this fraction of a degree.
 const PER_DEGREE: f64 = 1e8;
-/// Narrower than this share of its shortest throw, a family has no place (common practice, no
-/// source: a screw shortens a throw by a quarter at most).
-const NARROWEST_FRAC: f64 = 0.75;
-
 /// The family that stands for what is in the ground.
 const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
-/// The climate is the embedded one of an invented town.
-const CLIMATE_ASSUMED: &str = "climate-assumed";
 /// Existing heads were given; layouts do not use them yet.
 const HEADS_NOT_USED: &str = "existing-heads-not-used";
 
@@ -47,8 +43,8 @@ pub struct Planner {
     pub favour: Favour,
     /// What is assumed where nothing was measured.
     pub assumptions: Assumptions,
-    /// The climate of the place.
-    pub climate: YearClimate,
+    /// The climate of the place, or of its zones.
+    pub climates: Climates,
 }
 
 /// One scenario to lay out on one turf area.
@@ -113,16 +109,16 @@ impl Planner {
             }
             plan.turf.push(planned);
         }
-        plan.water = water::totals(&plan.turf);
-        plan.flags = vec![AS_FOUND_ASSUMED, CLIMATE_ASSUMED];
+        plan.flags = vec![AS_FOUND_ASSUMED];
         if !parcel.heads.is_empty() {
             plan.flags.push(HEADS_NOT_USED);
         }
+        water::close(assumptions, plan);
     }
 
     fn plan_turf(&self, site: &Site) -> TurfPlan {
         let outline = site.outline;
-        let diameter_m = place::inscribed_diameter_m(outline);
+        let lawn = site.ground.lawn(outline, site.assumptions);
         let mut scenarios = Vec::new();
         // What is in the ground is not known: a spray layout by the plain rule stands for it.
         let found = self
@@ -130,11 +126,11 @@ impl Planner {
             .family(FOUND_FAMILY)
             .or(self.catalogue.families.first());
         if let Some(family) = found {
-            let heads =
-                place::layout_within(outline, diameter_m, family, Effort::Rule, Favour::Evenness);
-            let mut plan = self.scenario(site, Scenario::AsFound, family, heads);
+            let layout = place::layout_in_parts(&lawn, family, Effort::Rule, Favour::Evenness);
+            let mut plan = self.scenario(site, &lawn, Scenario::AsFound, family, layout);
             plan.flags.push(AS_FOUND_ASSUMED);
-            scenarios.push(plan);
+            let reclocked = water::reclocked(&plan);
+            scenarios.extend([plan, reclocked]);
         }
         for family in self
             .catalogue
@@ -142,16 +138,19 @@ impl Planner {
             .iter()
             .filter(|f| self.families.contains(&f.name))
         {
-            let heads = place::layout_within(outline, diameter_m, family, self.effort, self.favour);
+            let layout = place::layout_in_parts(&lawn, family, self.effort, self.favour);
             let scenario = Scenario::Relayout(family.name.clone());
-            scenarios.push(self.scenario(site, scenario, family, heads));
+            scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
-        water::recommend(&mut scenarios);
+        fit::point_to_others(&mut scenarios);
+        let ground = water::settle(self, site, &mut scenarios);
         TurfPlan {
             id: site.turf.id.clone(),
             polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
             width_m: outline.width_m(),
+            ground,
+            reason: String::new(),
             scenarios,
         }
     }
@@ -159,37 +158,48 @@ impl Planner {
     fn scenario(
         &self,
         site: &Site,
+        lawn: &place::Site,
         scenario: Scenario,
         family: &Family,
-        mut heads: Vec<Head>,
+        mut layout: Layout,
     ) -> ScenarioPlan {
-        for head in &mut heads {
+        for head in &mut layout.heads {
             settle(head, &site.ground.frame);
         }
         let around = site.ground.surroundings();
-        let uniformity = measure(site.outline, &heads, &family.profile, &around);
-        let year = uniformity.as_ref().map(|even| {
-            water::year_of(
-                site.assumptions,
-                &self.climate,
-                site.turf,
-                site.outline.area_m2(),
-                even,
-            )
-        });
-        let names = heads.iter().map(|head| nozzle_name(head, family)).collect();
+        let watered = layout.watered.as_ref().unwrap_or(site.outline);
+        let uniformity = measure(watered, &layout.heads, &family.profile, &around);
+        let verdict = fit::verdict(
+            lawn.diameter_m,
+            family,
+            &layout,
+            uniformity.as_ref(),
+            site.assumptions,
+        );
+        let names = layout
+            .heads
+            .iter()
+            .map(|head| nozzle_name(head, family))
+            .collect();
+        let watered = layout
+            .watered
+            .map(|outline| site.ground.frame.polygon(&outline));
         ScenarioPlan {
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),
             rated_kpa: family.rated.kpa(),
-            fit: fit_of(site.outline, family),
+            fit: verdict.fit,
+            fit_reason: verdict.reason,
+            watered,
+            drip_m2: layout.drip_m2,
+            groups: layout.groups,
             recommended: false,
             nozzle_names: names,
-            heads,
+            heads: layout.heads,
             uniformity,
-            year,
-            flags: Vec::new(),
+            year: None,
+            flags: verdict.flags,
         }
     }
 }
@@ -206,14 +216,6 @@ fn nozzle_name(head: &Head, family: &Family) -> String {
     match head.pattern {
         Pattern::Sector { .. } => family.nozzles[head.nozzle].name.clone(),
         Pattern::Strip { .. } => family.strips[head.nozzle].name.clone(),
-    }
-}
-
-fn fit_of(outline: &Outline, family: &Family) -> Fit {
-    if outline.width_m() < NARROWEST_FRAC * family.shortest_m() {
-        Fit::TooNarrow
-    } else {
-        Fit::Fits
     }
 }
 

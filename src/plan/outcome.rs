@@ -1,9 +1,11 @@
 //! What is known of a parcel when its plan is done.
 
+use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
-use crate::site::{Attributes, LonLatPolygon, Parcel};
+use crate::savings::{Attribution, Outcome};
+use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
 use crate::uniformity::Uniformity;
 
 /// What became of an input parcel. Every input gets exactly one.
@@ -45,6 +47,8 @@ impl Status {
 pub enum Scenario {
     /// What is in the ground today.
     AsFound,
+    /// The same hardware with a right schedule.
+    Reclock,
     /// New positions with the named family.
     Relayout(String),
 }
@@ -55,8 +59,15 @@ impl Scenario {
     pub fn text(&self) -> String {
         match self {
             Scenario::AsFound => "as-found".to_owned(),
+            Scenario::Reclock => "reclock".to_owned(),
             Scenario::Relayout(family) => format!("relayout:{family}"),
         }
+    }
+
+    /// Whether it has new positions.
+    #[must_use]
+    pub fn is_relayout(&self) -> bool {
+        matches!(self, Scenario::Relayout(_))
     }
 }
 
@@ -87,14 +98,94 @@ impl Fit {
 }
 
 /// The water of a year in one scenario.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct YearUse {
     /// Expected field value of the low-quarter distribution uniformity.
     pub du_lq_field: f64,
-    /// Depth to apply in a year, measured on the turf \[mm\].
+    /// Depth to apply in a year, measured on the turf \[mm\]: by the runoff method chosen.
     pub gross_mm_yr: f64,
     /// Water used in a year, overspray included \[m³\].
     pub use_m3_yr: f64,
+    /// What waters.
+    pub hardware: Hardware,
+    /// Spray or streams.
+    pub jet: JetKind,
+    /// Whether the slope refuses its rate.
+    pub too_fast_for_slope: bool,
+    /// The clock as found.
+    pub clock: FoundClock,
+    /// The year by both runoff methods, and the schedule.
+    pub water: ScenarioWater,
+    /// As found less this, the smaller by the two runoff methods \[m³/yr\]; `None` as found.
+    pub saved_m3_yr: Option<f64>,
+    /// What of it may be claimed for the hardware \[m³/yr\]; `None` where hardware stays.
+    pub claimed_m3_yr: Option<f64>,
+    /// Other behaviours than a re-timed clock; `None` where hardware stays.
+    pub behaviours: Option<Behaviours>,
+    /// The saving by cause; `None` as found.
+    pub parts: Option<Attribution>,
+    /// Its part of the night; `None` as found.
+    pub night: Option<NightUse>,
+}
+
+/// What becomes of new hardware when the clock is not re-timed to need.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Behaviours {
+    /// The clock is left as it is.
+    pub unchanged: Outcome,
+    /// The run time is raised by the ratio of the rates.
+    pub scaled: Outcome,
+}
+
+/// The night of a parcel, from the side of one of its stations.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NightUse {
+    /// Minutes from the first start to the last stop of the parcel's longest night.
+    pub needed_min: f64,
+    /// Minutes that are open.
+    pub open_min: f64,
+    /// Groups of stations that water on different days.
+    pub groups: u32,
+    /// The group of this station, from 1.
+    pub group: u32,
+    /// Start of each cycle \[minutes after midnight\].
+    pub starts_min: Vec<f64>,
+}
+
+/// What the sky of a turf area was taken to be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SkyUse {
+    /// The climate zone or place; empty where the table names none.
+    pub zone: String,
+    /// Reference evapotranspiration of the year \[mm\].
+    pub eto_mm_yr: f64,
+    /// Rain of the year \[mm\].
+    pub rain_mm_yr: f64,
+    /// Reference evapotranspiration of the month in which it is largest \[mm\].
+    pub peak_eto_mm: f64,
+    /// Rain of that month \[mm\].
+    pub peak_rain_mm: f64,
+    /// Plant demand over reference evapotranspiration of the year.
+    pub plant_factor: f64,
+    /// Plant factor of the peak month.
+    pub peak_plant_factor: f64,
+}
+
+/// What the ground of a turf area was taken to be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GroundUse {
+    /// Texture class.
+    pub texture: Texture,
+    /// Basic intake rate \[mm/h\].
+    pub intake_mm_h: f64,
+    /// Median slope \[%\].
+    pub slope_pct: f64,
+    /// Slope that a tenth of the area passes \[%\]; `None` without an elevation model.
+    pub slope_p90_pct: Option<f64>,
+    /// Direction down the slope \[degrees clockwise from north\].
+    pub aspect_deg: Option<f64>,
+    /// Its sky.
+    pub sky: SkyUse,
 }
 
 /// A turf area in one scenario.
@@ -110,6 +201,15 @@ pub struct ScenarioPlan {
     pub rated_kpa: f64,
     /// The verdict on family and shape.
     pub fit: Fit,
+    /// Why, one sentence without the full stop.
+    pub fit_reason: String,
+    /// What the heads are meant to water, where that is not the whole turf area: the measures hold
+    /// for it.
+    pub watered: Option<LonLatPolygon>,
+    /// Area left without overhead water \[m²\].
+    pub drip_m2: f64,
+    /// For each head the number of the group that runs together, from 1.
+    pub groups: Vec<u16>,
     /// Whether this is the one recommended for the turf area.
     pub recommended: bool,
     /// The heads, in order of their ids.
@@ -135,7 +235,12 @@ pub struct TurfPlan {
     pub area_m2: f64,
     /// 4 · area / perimeter \[m\].
     pub width_m: f64,
-    /// The scenarios, in a fixed order: as found, then families in the catalogue's order.
+    /// Its ground and sky.
+    pub ground: GroundUse,
+    /// Why the recommended scenario is recommended, one sentence without the full stop.
+    pub reason: String,
+    /// The scenarios, in a fixed order: as found, the same with a right schedule, then
+    /// families in the catalogue's order.
     pub scenarios: Vec<ScenarioPlan>,
 }
 
@@ -177,8 +282,31 @@ pub struct ParcelWater {
     pub best_m3_yr: f64,
     /// As found less recommended, the clock re-timed to need \[m³/yr\].
     pub potential_m3_yr: f64,
+    /// What of it may be claimed for new hardware \[m³/yr\].
+    pub claimed_m3_yr: f64,
     /// Heads of the recommended scenarios.
     pub heads: u64,
+    /// What public programs would allow.
+    pub allowance: AllowanceUse,
+    /// Minutes that the recommended scenarios need of the longest night.
+    pub night_min: f64,
+    /// Minutes that are open.
+    pub window_min: f64,
+    /// What night and controller cannot hold.
+    pub night_flags: Vec<&'static str>,
+}
+
+/// What public programs would allow a parcel's turf.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AllowanceUse {
+    /// Maximum applied water allowance of the state landscape ordinance \[m³/yr\].
+    pub mawa_m3_yr: f64,
+    /// Estimated total water use of the same \[m³/yr\].
+    pub etwu_m3_yr: f64,
+    /// Landscape water allowance of the federal new-home budget in the peak month \[m³\].
+    pub lwa_m3_month: f64,
+    /// Landscape water requirement of the same \[m³\].
+    pub lwr_m3_month: f64,
 }
 
 impl ParcelPlan {

@@ -178,9 +178,8 @@ impl<'s> Footprint<'s> {
         arc: &Arc,
         mut add: impl FnMut(usize, i32, i32),
     ) {
-        let in_cells = |bounds: [(f64, f64); 2]| {
-            bounds.map(|(slope, offset)| (slope * grid.per_m, offset))
-        };
+        let in_cells =
+            |bounds: [(f64, f64); 2]| bounds.map(|(slope, offset)| (slope * grid.per_m, offset));
         let sector = Sector {
             at: (self.at.x - grid.first.x) * grid.per_m,
             throw2_m2: radius_m * radius_m,

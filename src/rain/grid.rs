@@ -192,7 +192,9 @@ impl Grid {
             let (first, behind) = (row * cols + start as usize, row * cols + end as usize);
             turf[first..behind].fill(1.0);
             // Where two runs touch in a cell it is counted once.
-            let first = spans.last().map_or(first, |&(_, last)| first.max(last as usize));
+            let first = spans
+                .last()
+                .map_or(first, |&(_, last)| first.max(last as usize));
             if first < behind {
                 spans.push((first as u32, behind as u32));
             }

@@ -166,7 +166,11 @@ fn attempt_runs<const PROFILE: u8>(
             let (cells, weights) = (&field[first..first + LANES], &turf[first..first + LANES]);
             for lane in 0..LANES {
                 let rain = rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
-                let weight = if (lane as i32) < count { weights[lane] } else { 0.0 };
+                let weight = if (lane as i32) < count {
+                    weights[lane]
+                } else {
+                    0.0
+                };
                 let change = penalty.of(cells[lane] + rain) - penalty.of(cells[lane]);
                 sums.penalty[lane] += weight * change;
                 sums.landed[lane] += weight * rain;

@@ -70,8 +70,7 @@ fn ceil(x: f64) -> i32 {
 #[multiversion(targets("x86_64+avx2"))]
 pub(super) fn rows(sector: &Sector, ys_m: &[f64; TOGETHER], rows: &mut Rows) {
     let Bounds { left, right, shut } = sector.edges;
-    for k in 0..TOGETHER {
-        let y = ys_m[k];
+    for (k, &y) in ys_m.iter().enumerate() {
         let half = (sector.throw2_m2 - y * y).max(0.0).sqrt() * sector.per_m;
         let from = (left[0].0 * y + left[0].1).max(left[1].0 * y + left[1].1);
         let to = (right[0].0 * y + right[0].1).min(right[1].0 * y + right[1].1);
@@ -86,7 +85,11 @@ pub(super) fn rows(sector: &Sector, ys_m: &[f64; TOGETHER], rows: &mut Rows) {
             let end = clamp(chord_to + 1.0) as i32;
             let end = if is_out { 0 } else { end };
             let has_gap = (from < to) & !is_shut;
-            let gap_start = if has_gap { clamp(edge_from + 1.0) as i32 } else { end };
+            let gap_start = if has_gap {
+                clamp(edge_from + 1.0) as i32
+            } else {
+                end
+            };
             let gap_end = if has_gap { ceil(clamp(edge_to)) } else { end };
             rows.start[k] = start;
             rows.gap_start[k] = gap_start.min(end);

@@ -1,11 +1,12 @@
 //! One layer of features, whatever its file is.
 
 use super::feature::{Feature, column_of};
-use super::filter::{Condition, Filter};
+use super::filter::Filter;
 #[cfg(feature = "system-gis")]
 use super::ogr::OgrLayer;
 use super::records::Records;
 use super::source::{Kind, Source};
+use crate::clause::Clause;
 use crate::issue::{Code, Issue};
 
 /// What a layer is for; also the name that it should have in a file of many.
@@ -15,6 +16,8 @@ pub(super) enum Role {
     Turf,
     Heads,
     Obstacles,
+    Soils,
+    Zones,
 }
 
 impl Role {
@@ -25,6 +28,8 @@ impl Role {
             Role::Turf => "turf",
             Role::Heads => "heads",
             Role::Obstacles => "obstacles",
+            Role::Soils => "soils",
+            Role::Zones => "climate_zones",
         }
     }
 }
@@ -34,7 +39,7 @@ pub(super) struct Layer {
     name: String,
     body: Body,
     filter: Filter,
-    condition: Option<Condition>,
+    condition: Option<Clause>,
     /// Whether each column of the condition was seen on any feature.
     unseen: Vec<String>,
 }
@@ -60,7 +65,7 @@ impl Layer {
                     return Err(Issue::new(Code::IN04, found).in_file(source.name()));
                 }
                 if let Some(clause) = &filter.clause {
-                    condition = Some(Condition::parse(clause)?);
+                    condition = Some(Clause::parse(clause)?);
                 }
                 Body::Records(Box::new(Records::open(source, kind, stream)?))
             }
@@ -68,7 +73,7 @@ impl Layer {
         };
         let unseen = condition
             .iter()
-            .flat_map(Condition::columns)
+            .flat_map(Clause::columns)
             .map(str::to_owned)
             .collect();
         let name = source.name().to_owned();
@@ -124,10 +129,9 @@ impl Layer {
             .retain(|column| column_of(&feature.attributes, column).is_none());
         let meets = self.filter.meets(feature.bounds());
         feature.selected &= meets
-            && self
-                .condition
-                .as_ref()
-                .is_none_or(|condition| condition.holds(&feature.attributes));
+            && self.condition.as_ref().is_none_or(|condition| {
+                condition.holds(|column| column_of(&feature.attributes, column))
+            });
         Ok(Some(feature))
     }
 

@@ -4,7 +4,8 @@
 //! From the file up: [`source`] names an input and opens its bytes; `json`, `records`, `geojson`
 //! and `ogr` make features of them; `rings`, `validity` and `repair` see to their geometry;
 //! `layer` hides which of them it was; `parcels`, `turf`, `heads` and `obstacles` index the
-//! layers; `join` and `stream` say in what order the turf comes; and [`neighbourhood`] puts it
+//! layers; `land` with `soils`, `zones`, `majority`, `dem` and `slope` says what lies under and
+//! over a lawn; `join` and `stream` say in what order the turf comes; and [`neighbourhood`] puts it
 //! together, parcel by parcel, in input order.
 //!
 //! No layer is held in memory: what stays of a parcel, a lawn, a head or an obstacle while the
@@ -22,12 +23,16 @@ pub mod source;
 
 #[cfg(feature = "system-gis")]
 mod curves;
+#[cfg(feature = "system-gis")]
+mod dem;
 mod feature;
 mod geojson;
 mod heads;
 mod join;
 mod json;
+mod land;
 mod layer;
+mod majority;
 mod obstacles;
 #[cfg(feature = "system-gis")]
 mod ogr;
@@ -36,9 +41,15 @@ mod plane;
 mod records;
 mod repair;
 mod rings;
+#[cfg(feature = "system-gis")]
+mod slope;
+mod soils;
 mod stream;
 mod turf;
 mod validity;
+mod zones;
 
+pub use land::LandSources;
 pub use neighbourhood::{Inputs, Neighbourhood, ReadCounts, Reading};
 pub use source::Source;
+pub use zones::zone_years;

@@ -8,6 +8,7 @@ use super::feature::Feature;
 use super::filter::{Filter, check_bbox};
 use super::heads::HeadField;
 use super::join::{LINK_COLUMN, Opening, Plan, fetch_run, group_id};
+use super::land::{LandField, LandSources};
 use super::obstacles::ObstacleField;
 use super::parcels::{Roll, parcel_id};
 use super::repair::repair;
@@ -112,6 +113,7 @@ pub struct Neighbourhood {
     plan: Plan,
     heads: Option<HeadField>,
     obstacles: Option<ObstacleField>,
+    land: LandField,
     turf_ids: TurfIds,
     orphans: Vec<Issue>,
     counts: ReadCounts,
@@ -182,12 +184,23 @@ impl Neighbourhood {
             plan,
             heads,
             obstacles,
+            land: LandField::default(),
             turf_ids,
             orphans,
             counts,
             expected,
             ended: false,
         })
+    }
+
+    /// The same parcels, each lawn with what the layers of the land say of it.
+    ///
+    /// # Errors
+    /// The fatal issues of reading, and `CL08`, `SO03`, `EL02`, `EL03` for layers that cannot be
+    /// used.
+    pub fn over(mut self, land: &LandSources) -> Result<Neighbourhood, Issue> {
+        self.land = LandField::open(land, &mut self.orphans)?;
+        Ok(self)
     }
 
     /// Rows of turf, heads and obstacles that found no parcel or cannot be used, in input order.
@@ -334,7 +347,11 @@ impl Neighbourhood {
             None => Vec::new(),
         };
         self.counts.heads_joined += heads.len() as u64;
-        let turf = found.areas;
+        let mut turf = found.areas;
+        for area in &mut turf {
+            self.land
+                .settle(area, (id.as_str(), &attributes), &mut issues)?;
+        }
         let obstacles = match &mut self.obstacles {
             Some(field) => {
                 field.near(outline.iter().chain(turf.iter().map(|area| &area.polygon)))?

@@ -175,6 +175,22 @@ impl Source {
         matches!(self.place, Place::Stdin | Place::Pipe(_))
     }
 
+    /// The whole input as text.
+    ///
+    /// # Errors
+    /// `IN01` if it cannot be read, `IN07` if it is not UTF-8.
+    pub(super) fn text(&self) -> Result<String, Issue> {
+        let mut bytes = Vec::new();
+        self.bytes()?
+            .take(MOST_SPOOLED_BYTES)
+            .read_to_end(&mut bytes)
+            .map_err(|fault| self.unreadable(&fault))?;
+        String::from_utf8(bytes).map_err(|fault| {
+            let at = fault.utf8_error().valid_up_to();
+            Issue::new(Code::IN07, format!("byte {} is not UTF-8", at + 1)).in_file(&self.name)
+        })
+    }
+
     /// The same source with its bytes in memory if they would otherwise pass only once.
     pub(super) fn spooled(&self) -> Result<Source, Issue> {
         if self.passes_once() {

@@ -7,7 +7,7 @@ use super::parcels::{Fingerprint, fingerprint};
 use super::plane::{area_m2, shared_m2};
 use super::repair::{Repaired, repair};
 use crate::issue::{Code, Issue};
-use crate::site::{Exposure, Grass, LonLatPolygon, TurfArea};
+use crate::site::{Exposure, Grass, Land, LonLatPolygon, TurfArea};
 
 /// Turf may lie outside its parcel by both of these before it is noted.
 const OUTSIDE_FRAC: f64 = 0.01;
@@ -120,6 +120,10 @@ pub(super) fn gather(
                     exposure,
                     grass,
                     repair_area_frac,
+                    land: Land {
+                        climate_zone: feature.text("climate_zone"),
+                        ..Land::default()
+                    },
                 });
                 lawns.keys.push((feature.number, ordinal));
                 ordinal += 1;

@@ -18,6 +18,8 @@ pub struct Candidate {
     pub eligible: bool,
     /// Claimed saving \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// Claimed saving below which nothing is changed for it \[m³/yr\].
+    pub least_m3_yr: f64,
     /// Cost of a claimed cubic metre over the life; `None` where costs are not known.
     pub cost_cur_m3: Option<f64>,
     /// Heads.
@@ -64,6 +66,11 @@ impl Candidate {
             Some("it is not eligible".to_owned())
         } else if self.claimed_m3_yr <= 0.0 {
             Some("it saves nothing that could be claimed".to_owned())
+        } else if self.claimed_m3_yr < self.least_m3_yr {
+            let (claimed, least) = (self.claimed_m3_yr, self.least_m3_yr);
+            Some(format!(
+                "the claim of {claimed:.1} m³/yr is below the {least:.1} that are worth a change"
+            ))
         } else {
             None
         }
@@ -158,6 +165,7 @@ mod tests {
             need_met: true,
             eligible: true,
             claimed_m3_yr,
+            least_m3_yr: 0.1,
             cost_cur_m3,
             heads: 12,
             rate_mm_h: 10.4,
@@ -202,7 +210,7 @@ mod tests {
 
     #[test]
     fn nothing_worth_doing_is_an_answer_with_reasons() {
-        let mut all = [
+        let mut all = vec![
             candidate("a", 0.0, Some(1.0)),
             candidate("b", 5.0, Some(1.0)),
             candidate("c", 5.0, Some(1.0)),
@@ -213,13 +221,15 @@ mod tests {
         all[1].slope_pct = 30.0;
         all[2].night_min = (900.0, 840.0);
         all[3].need_met = false;
+        all.push(candidate("e", 0.05, None));
         let verdict = recommend(&all);
         assert_eq!(verdict.best, None);
         assert_eq!(
             verdict.reason,
             "a: it saves nothing that could be claimed; b: 40 mm/h is refused on a slope of 30 %; \
              c: the night needs 900 min and has 840; d: the rule or the controller does not let \
-             the turf have its need"
+             the turf have its need; e: the claim of 0.1 m³/yr is below the 0.1 that are worth a \
+             change"
         );
         assert_eq!(recommend(&[]).best, None);
     }

@@ -103,6 +103,21 @@ impl Ground {
         }
     }
 
+    /// The same ground with a basic intake rate that was measured; the conductivity of Green–Ampt
+    /// changes in the same ratio.
+    #[must_use]
+    pub fn with_intake(self, intake: Rate) -> Ground {
+        let ratio = intake / self.accumulation.intake;
+        Ground {
+            green_ampt: self.green_ampt.scaled(ratio),
+            accumulation: Accumulation {
+                intake,
+                ..self.accumulation
+            },
+            ..self
+        }
+    }
+
     /// Green–Ampt: equal cycles at a constant rate, the first at the starting saturation. What
     /// stands at the end of a cycle, up to the surface storage, enters during the soak.
     ///

@@ -2,36 +2,8 @@
 
 use crate::assumptions::{Assumptions, Key, nearest};
 use crate::issue::{Code, Issue};
+pub use crate::site::Texture;
 use crate::units::{Depth, Length, Rate};
-
-/// A USDA texture class.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Texture {
-    /// Sand.
-    Sand,
-    /// Loamy sand.
-    LoamySand,
-    /// Sandy loam.
-    SandyLoam,
-    /// Loam.
-    Loam,
-    /// Silt loam.
-    SiltLoam,
-    /// Silt.
-    Silt,
-    /// Sandy clay loam.
-    SandyClayLoam,
-    /// Clay loam.
-    ClayLoam,
-    /// Silty clay loam.
-    SiltyClayLoam,
-    /// Sandy clay.
-    SandyClay,
-    /// Silty clay.
-    SiltyClay,
-    /// Clay.
-    Clay,
-}
 
 /// Which conductivity loam and silt loam have in the Green–Ampt table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -3,6 +3,7 @@
 use serde_json::{Map, Value, json};
 
 use super::layer::{Facts, Kind, Layer};
+use super::schedule::Schedules;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 
 /// The layers that have a JSON Schema.
@@ -16,6 +17,7 @@ pub fn columns_markdown() -> String {
     table::<Turf>(&mut out, "`turf.geojson`");
     table::<Heads>(&mut out, "`heads.geojson`");
     table::<Throws>(&mut out, "`throws.geojson`");
+    table::<Schedules>(&mut out, "`schedule.csv`");
     table::<Failures>(&mut out, "`failures.csv`");
     out
 }

@@ -12,9 +12,11 @@ pub mod layer;
 pub mod outputs;
 pub mod rows;
 pub mod run_record;
+pub mod schedule;
 pub mod summary;
 pub mod text;
 pub mod throw;
+mod water;
 
 use crate::place::Pattern;
 use crate::plan::ParcelPlan;
@@ -103,9 +105,78 @@ impl Layer for Parcels {
             "As found less recommended: what could be saved if the clock is re-timed to need",
             |p| p.water.as_ref().map(|water| water.potential_m3_yr).into(),
         ),
+        number(
+            "claimed_m3_yr",
+            "m³/yr",
+            3,
+            "What of it may be claimed for new hardware",
+            |p| p.water.as_ref().map(|water| water.claimed_m3_yr).into(),
+        ),
         count("heads", "Heads of the recommended scenarios", |p| {
             p.water.as_ref().map(|water| water.heads).into()
         }),
+        number(
+            "night_min",
+            "min",
+            0,
+            "Minutes from first start to last stop of the longest night, with the recommended scenarios",
+            |p| p.water.as_ref().map(|water| water.night_min).into(),
+        ),
+        number(
+            "window_min",
+            "min",
+            0,
+            "Minutes of a day in which watering is open",
+            |p| p.water.as_ref().map(|water| water.window_min).into(),
+        ),
+        number(
+            "mawa_m3_yr",
+            "m³/yr",
+            3,
+            "Maximum applied water allowance of the state landscape ordinance, of the turf alone",
+            |p| {
+                p.water
+                    .as_ref()
+                    .map(|water| water.allowance.mawa_m3_yr)
+                    .into()
+            },
+        ),
+        number(
+            "etwu_m3_yr",
+            "m³/yr",
+            3,
+            "Estimated total water use of the same ordinance",
+            |p| {
+                p.water
+                    .as_ref()
+                    .map(|water| water.allowance.etwu_m3_yr)
+                    .into()
+            },
+        ),
+        number(
+            "lwa_m3_month",
+            "m³",
+            3,
+            "Landscape water allowance of the federal new-home budget in the peak month, of the turf alone",
+            |p| {
+                p.water
+                    .as_ref()
+                    .map(|water| water.allowance.lwa_m3_month)
+                    .into()
+            },
+        ),
+        number(
+            "lwr_m3_month",
+            "m³",
+            3,
+            "Landscape water requirement of the same budget",
+            |p| {
+                p.water
+                    .as_ref()
+                    .map(|water| water.allowance.lwr_m3_month)
+                    .into()
+            },
+        ),
         text("flags", "What to look at, sorted and joined by `;`", |p| {
             p.flags.join(";").into()
         }),
@@ -134,15 +205,20 @@ impl Layer for Turf {
             "`<parcel_id>#<n>` in input order, or the turf layer's own id",
             |r| r.turf.id.as_str().into(),
         ),
-        text("scenario", "`as-found`, or `relayout:<family>`", |r| {
-            r.plan.scenario.text().into()
-        }),
+        text(
+            "scenario",
+            "`as-found`, `reclock`, or `relayout:<family>`",
+            |r| r.plan.scenario.text().into(),
+        ),
         text("family", "Nozzle family", |r| r.plan.family.as_str().into()),
         text(
             "fit",
             "fits, fits-with-strips, too-narrow or too-wide",
             |r| r.plan.fit.text().into(),
         ),
+        text("fit_reason", "Why, and which other family fits", |r| {
+            r.plan.fit_reason.as_str().into()
+        }),
         column(
             "recommended",
             Kind::Bool,
@@ -170,6 +246,62 @@ impl Layer for Turf {
         number("width_m", "m", 3, "4 · area / perimeter", |r| {
             r.turf.width_m.into()
         }),
+        number(
+            "drip_m2",
+            "m²",
+            3,
+            "Of the area, slivers left without overhead water: the geometry and the measures leave them out, the volumes give them the same depth",
+            |r| r.plan.drip_m2.into(),
+        ),
+        number(
+            "slope_pct",
+            "%",
+            2,
+            "Slope of the turf: the median, or the assumed one",
+            |r| r.turf.ground.slope_pct.into(),
+        ),
+        number(
+            "slope_p90_pct",
+            "%",
+            2,
+            "Slope that a tenth of the turf passes; empty without an elevation model",
+            |r| r.turf.ground.slope_p90_pct.into(),
+        ),
+        number(
+            "aspect_deg",
+            "°",
+            0,
+            "Direction down the slope, clockwise from north; empty where it is level or not known",
+            |r| r.turf.ground.aspect_deg.into(),
+        ),
+        text(
+            "soil_texture",
+            "USDA texture class of the soil, or the assumed one",
+            |r| r.turf.ground.texture.text().into(),
+        ),
+        number(
+            "intake_mm_h",
+            "mm/h",
+            2,
+            "Basic intake rate of the soil",
+            |r| r.turf.ground.intake_mm_h.into(),
+        ),
+        number(
+            "eto_mm_yr",
+            "mm/yr",
+            1,
+            "Reference evapotranspiration of the year",
+            |r| r.turf.ground.sky.eto_mm_yr.into(),
+        ),
+        text(
+            "climate_zone",
+            "Climate zone or place; empty where the table names none",
+            |r| {
+                Some(r.turf.ground.sky.zone.as_str())
+                    .filter(|zone| !zone.is_empty())
+                    .into()
+            },
+        ),
         count("heads", "Number of heads", |r| r.plan.heads.len().into()),
         number(
             "flow_lpm",
@@ -204,7 +336,7 @@ impl Layer for Turf {
             "",
             4,
             "Low-quarter uniformity to expect in the field: the headline",
-            |r| r.plan.year.map(|year| year.du_lq_field).into(),
+            |r| r.plan.year.as_ref().map(|year| year.du_lq_field).into(),
         ),
         number(
             "du_lq",
@@ -291,18 +423,186 @@ impl Layer for Turf {
             |r| r.plan.uniformity.and_then(|u| u.build_over_frac).into(),
         ),
         number(
+            "cycle_min",
+            "min",
+            0,
+            "Run time of one cycle in the peak month; as found, of one start",
+            |r| r.year().map(water::cycle_min).into(),
+        ),
+        count(
+            "cycles",
+            "Cycles of a watering day; as found, starts",
+            |r| r.year().map(water::cycles).into(),
+        ),
+        number(
+            "soak_min",
+            "min",
+            0,
+            "Rest between two cycles; empty as found",
+            |r| r.schedule().map(|schedule| schedule.soak_min).into(),
+        ),
+        number(
+            "peak_run_min",
+            "min",
+            1,
+            "Run time that a watering day of the peak month needs; as found, that it has",
+            |r| r.year().map(water::peak_run_min).into(),
+        ),
+        number("days_per_week", "", 1, "Watering days a week", |r| {
+            r.year().map(water::days_per_week).into()
+        }),
+        number(
+            "met_frac",
+            "",
+            3,
+            "Share of the peak need that rules and controller let through; empty as found",
+            |r| r.schedule().map(|schedule| schedule.met_frac).into(),
+        ),
+        number(
+            "night_min",
+            "min",
+            0,
+            "Minutes from first start to last stop of the parcel's longest night, all of it watered this way",
+            |r| r.night().map(|night| night.needed_min).into(),
+        ),
+        number(
+            "window_min",
+            "min",
+            0,
+            "Minutes of a day in which watering is open",
+            |r| r.night().map(|night| night.open_min).into(),
+        ),
+        number(
+            "runoff_table_frac",
+            "",
+            4,
+            "Share of the year's water on the turf that runs off, by the accumulation table",
+            |r| {
+                r.year()
+                    .map(|year| year.water.runoff_accumulation_frac())
+                    .into()
+            },
+        ),
+        number(
+            "runoff_ponding_frac",
+            "",
+            4,
+            "The same by ponding (Green-Ampt, Mein-Larson)",
+            |r| {
+                r.year()
+                    .map(|year| year.water.runoff_green_ampt_frac())
+                    .into()
+            },
+        ),
+        number(
+            "drift_frac",
+            "",
+            4,
+            "Share of the water that drifts away or evaporates",
+            |r| r.year().map(|year| year.hardware.drift_frac).into(),
+        ),
+        number(
+            "net_mm_yr",
+            "mm/yr",
+            2,
+            "Depth that the root zone needs in a year beyond the rain",
+            |r| r.year().map(|year| year.water.year().net_mm_yr).into(),
+        ),
+        number(
             "gross_mm_yr",
             "mm/yr",
             2,
-            "Depth to apply in a year, measured on the turf",
-            |r| r.plan.year.map(|year| year.gross_mm_yr).into(),
+            "Depth to apply in a year, measured on the turf, the clock re-timed to need",
+            |r| r.year().map(|year| year.gross_mm_yr).into(),
         ),
         number(
             "use_m3_yr",
             "m³/yr",
             3,
-            "Water used in a year, overspray included",
-            |r| r.plan.year.map(|year| year.use_m3_yr).into(),
+            "Water used in a year, overspray included, the clock re-timed to need",
+            |r| r.year().map(|year| year.use_m3_yr).into(),
+        ),
+        number(
+            "use_unchanged_m3_yr",
+            "m³/yr",
+            3,
+            "The same with the clock left as it is; where the turf goes short this is no saving",
+            |r| r.behaviours().map(|after| after.unchanged.use_m3_yr).into(),
+        ),
+        number(
+            "met_unchanged_frac",
+            "",
+            3,
+            "Share of the year's need that an unchanged clock meets",
+            |r| r.behaviours().map(|after| after.unchanged.met_frac).into(),
+        ),
+        number(
+            "use_scaled_m3_yr",
+            "m³/yr",
+            3,
+            "The same with run times raised by the ratio of the rates",
+            |r| r.behaviours().map(|after| after.scaled.use_m3_yr).into(),
+        ),
+        number(
+            "saved_m3_yr",
+            "m³/yr",
+            3,
+            "As found less this, the clock re-timed: the smaller by the two runoff methods",
+            |r| r.year().and_then(|year| year.saved_m3_yr).into(),
+        ),
+        number(
+            "saved_schedule_m3_yr",
+            "m³/yr",
+            3,
+            "Part of the saving by `soil.runoff_method` that comes from the schedule; the six parts add up to it",
+            |r| r.parts().map(|parts| parts.schedule_m3_yr).into(),
+        ),
+        number(
+            "saved_uniformity_m3_yr",
+            "m³/yr",
+            3,
+            "Part that comes from a more even drawing",
+            |r| r.parts().map(|parts| parts.uniformity_m3_yr).into(),
+        ),
+        number(
+            "saved_runoff_m3_yr",
+            "m³/yr",
+            3,
+            "Part that comes from less runoff",
+            |r| r.parts().map(|parts| parts.runoff_m3_yr).into(),
+        ),
+        number(
+            "saved_drift_m3_yr",
+            "m³/yr",
+            3,
+            "Part that comes from less drift and evaporation",
+            |r| r.parts().map(|parts| parts.drift_m3_yr).into(),
+        ),
+        number(
+            "saved_overspray_m3_yr",
+            "m³/yr",
+            3,
+            "Part that comes from less water outside the turf",
+            |r| r.parts().map(|parts| parts.overspray_m3_yr).into(),
+        ),
+        number(
+            "saved_pressure_m3_yr",
+            "m³/yr",
+            3,
+            "Part that comes from regulated pressure",
+            |r| r.parts().map(|parts| parts.pressure_m3_yr).into(),
+        ),
+        number(
+            "claimed_m3_yr",
+            "m³/yr",
+            3,
+            "What may be claimed for the hardware: beyond a right schedule and repairs, by the smaller runoff method, net of realisation, free riders and persistence",
+            |r| r.year().and_then(|year| year.claimed_m3_yr).into(),
+        ),
+        text(
+            "reason",
+            "Why this scenario is recommended; empty elsewhere",
+            |r| r.plan.recommended.then_some(r.turf.reason.as_str()).into(),
         ),
         text("flags", "What to look at, sorted and joined by `;`", |r| {
             r.plan.flags.join(";").into()
@@ -310,7 +610,8 @@ impl Layer for Turf {
     ];
 
     fn geometry<'r>(row: &'r TurfRow<'_>) -> Geometry<'r> {
-        Geometry::Given(std::slice::from_ref(&row.turf.polygon))
+        let watered = row.plan.watered.as_ref().unwrap_or(&row.turf.polygon);
+        Geometry::Given(std::slice::from_ref(watered))
     }
 }
 
@@ -327,9 +628,11 @@ impl Layer for Heads {
         text("turf_id", "The turf area it waters", |r| {
             r.area.turf.id.as_str().into()
         }),
-        text("scenario", "`as-found`, or `relayout:<family>`", |r| {
-            r.area.plan.scenario.text().into()
-        }),
+        text(
+            "scenario",
+            "`as-found`, `reclock`, or `relayout:<family>`",
+            |r| r.area.plan.scenario.text().into(),
+        ),
         column(
             "recommended",
             Kind::Bool,
@@ -432,6 +735,14 @@ impl Layer for Heads {
                 .into()
             },
         ),
+        text(
+            "station",
+            "Which heads run together: those of one part of the area",
+            |r| {
+                let group = r.area.plan.groups.get(r.number - 1);
+                group.map(ToString::to_string).into()
+            },
+        ),
         number(
             "x_m",
             "m",
@@ -463,9 +774,11 @@ impl Layer for Throws {
         text("turf_id", "The turf area it waters", |r| {
             r.area.turf.id.as_str().into()
         }),
-        text("scenario", "`as-found`, or `relayout:<family>`", |r| {
-            r.area.plan.scenario.text().into()
-        }),
+        text(
+            "scenario",
+            "`as-found`, `reclock`, or `relayout:<family>`",
+            |r| r.area.plan.scenario.text().into(),
+        ),
         column(
             "recommended",
             Kind::Bool,

@@ -10,6 +10,7 @@ use super::geojson::GeoJson;
 use super::layer::Layer;
 use super::rows::{failure_rows, head_rows, turf_rows};
 use super::run_record::RunRecord;
+use super::schedule::Schedules;
 use super::summary::Summary;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 use crate::issue::Issue;
@@ -21,6 +22,7 @@ pub struct Outputs<'f> {
     turf: Vec<Box<dyn Format<Turf>>>,
     heads: Vec<Box<dyn Format<Heads>>>,
     throws: Vec<Box<dyn Format<Throws>>>,
+    schedules: Vec<Box<dyn Format<Schedules>>>,
     failures: Vec<Box<dyn Format<Failures>>>,
     summary: Summary,
     // Last, so that the files are closed before the folder is removed.
@@ -45,12 +47,14 @@ impl<'f> Outputs<'f> {
         let turf = vec![geojson::<Turf>(&mut staging)?];
         let heads = vec![geojson::<Heads>(&mut staging)?];
         let throws = vec![geojson::<Throws>(&mut staging)?];
+        let schedules = vec![csv::<Schedules>(&mut staging)?];
         let failures = vec![csv::<Failures>(&mut staging)?];
         Ok(Outputs {
             parcels,
             turf,
             heads,
             throws,
+            schedules,
             failures,
             summary: Summary::default(),
             staging,
@@ -77,6 +81,9 @@ impl<'f> Outputs<'f> {
         to_all(&mut self.parcels, &parcel)?;
         for area in turf_rows(parcel) {
             to_all(&mut self.turf, &area)?;
+            if area.schedule().is_some() {
+                to_all(&mut self.schedules, &area)?;
+            }
             for head in head_rows(&area) {
                 to_all(&mut self.heads, &head)?;
                 to_all(&mut self.throws, &head)?;
@@ -103,6 +110,7 @@ impl<'f> Outputs<'f> {
             finish_all(&mut outputs.turf)?;
             finish_all(&mut outputs.heads)?;
             finish_all(&mut outputs.throws)?;
+            finish_all(&mut outputs.schedules)?;
             finish_all(&mut outputs.failures)
         };
         write(&mut self).map_err(|error| failed(&error))?;

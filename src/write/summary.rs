@@ -23,8 +23,12 @@ pub struct Summary {
     pub best_m3_yr: f64,
     /// As found less recommended \[m³/yr\].
     pub potential_m3_yr: f64,
+    /// What of it may be claimed for new hardware \[m³/yr\].
+    pub claimed_m3_yr: f64,
     /// Heads of the recommended scenarios.
     pub heads: u64,
+    /// How many turf areas carry each flag in the recommended scenario.
+    pub flags: BTreeMap<&'static str, u64>,
     /// What each scenario and family comes to.
     pub groups: BTreeMap<(Scenario, String), Group>,
     /// How often each issue occurred, those that belong to no parcel included.
@@ -46,6 +50,12 @@ pub struct Group {
     pub area_m2: f64,
     /// Water used in a year \[m³/yr\].
     pub use_m3_yr: f64,
+    /// Depth applied in a year \[mm/yr\].
+    pub gross_mm_yr: Distribution,
+    /// Runoff of the year by the accumulation table.
+    pub runoff_table_frac: Distribution,
+    /// Runoff of the year by ponding.
+    pub runoff_ponding_frac: Distribution,
     /// Expected field uniformity.
     pub du_lq_field: Distribution,
     /// Uniformity of the drawing in still air.
@@ -121,12 +131,16 @@ impl Summary {
                     .entry((plan.scenario.clone(), plan.family.clone()))
                     .or_default();
                 group.add(turf, plan);
+                for flag in plan.flags.iter().filter(|_| plan.recommended) {
+                    *self.flags.entry(flag).or_default() += 1;
+                }
             }
         }
         if let Some(water) = &parcel.water {
             self.asfound_m3_yr += water.asfound_m3_yr;
             self.best_m3_yr += water.best_m3_yr;
             self.potential_m3_yr += water.potential_m3_yr;
+            self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
         }
         self.count_issues(&parcel.issues);
@@ -189,6 +203,9 @@ impl Summary {
                     "heads": group.heads,
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
+                    "gross_mm_yr": group.gross_mm_yr.to_json(1),
+                    "runoff_table_frac": group.runoff_table_frac.to_json(4),
+                    "runoff_ponding_frac": group.runoff_ponding_frac.to_json(4),
                     "du_lq_field": group.du_lq_field.to_json(4),
                     "du_lq": group.du_lq.to_json(4),
                     "rate_mm_h": group.rate_mm_h.to_json(3),
@@ -216,9 +233,11 @@ impl Summary {
                 "asfound_m3_yr": number(self.asfound_m3_yr, 3),
                 "best_m3_yr": number(self.best_m3_yr, 3),
                 "potential_m3_yr": number(self.potential_m3_yr, 3),
+                "claimed_m3_yr": number(self.claimed_m3_yr, 3),
             },
             "heads": self.heads,
             "scenarios": scenarios,
+            "flags": self.flags,
             "issues": issues,
         });
         format!("{whole:#}\n")
@@ -239,6 +258,11 @@ impl Group {
         if let Some(year) = &plan.year {
             self.use_m3_yr += year.use_m3_yr;
             self.du_lq_field.add(year.du_lq_field);
+            self.gross_mm_yr.add(year.gross_mm_yr);
+            self.runoff_table_frac
+                .add(year.water.runoff_accumulation_frac());
+            self.runoff_ponding_frac
+                .add(year.water.runoff_green_ampt_frac());
         }
     }
 }

@@ -12,7 +12,7 @@ mod lawns;
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
 use evenfall::catalogue::{Catalogue, Head, Pattern, Profile, Role};
-use evenfall::place::{Effort, Favour, layout};
+use evenfall::place::{Effort, Favour, Site, layout};
 use evenfall::rain::{Board, Candidate, Grid, RainGrid, Weights};
 use evenfall::shape::{Outline, Point};
 use evenfall::uniformity::{Surroundings, measure};
@@ -120,9 +120,14 @@ fn whole_layout(bencher: Bencher, name: &str, effort: Effort) {
     let catalogue = Catalogue::generic();
     let family = catalogue.family("rotary-mid").unwrap();
     let outline = lawn(name);
-    bencher
-        .counter(ItemsCount::new(1_usize))
-        .bench_local(|| layout(black_box(&outline), family, effort, Favour::Evenness));
+    bencher.counter(ItemsCount::new(1_usize)).bench_local(|| {
+        layout(
+            &Site::open(black_box(&outline)),
+            family,
+            effort,
+            Favour::Evenness,
+        )
+    });
 }
 
 #[divan::bench(args = LAWNS)]
@@ -151,7 +156,12 @@ fn measures(bencher: Bencher, name: &str) {
     let catalogue = Catalogue::generic();
     let family = catalogue.family("rotary-mid").unwrap();
     let outline = lawn(name);
-    let heads = layout(&outline, family, Effort::Rule, Favour::Evenness);
+    let heads = layout(
+        &Site::open(&outline),
+        family,
+        Effort::Rule,
+        Favour::Evenness,
+    );
     let around = Surroundings::default();
     bencher
         .counter(ItemsCount::new(1_usize))

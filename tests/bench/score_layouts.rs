@@ -24,9 +24,10 @@ fn main() {
         _ => Favour::Evenness,
     };
     let pool = args[4] == "pool";
+    let narrow = args[4] == "narrow";
     let catalogue = Catalogue::generic();
     println!(
-        "feature,lon,lat,area_m2,w_m,family,radius_m,heads,rate_mm_h,du_lq,du_lq_robust,dry_frac,twice_frac,weak_frac,h2h_frac,over_frac,seconds,placed,trials,stretched"
+        "feature,lon,lat,area_m2,w_m,family,radius_m,heads,rate_mm_h,du_lq,du_lq_robust,dry_frac,twice_frac,weak_frac,h2h_frac,over_frac,seconds,placed,drip_m2,strips,groups"
     );
     for set in [
         "campus_rockville_us",
@@ -71,28 +72,28 @@ fn main() {
             {
                 continue;
             }
-            if k % std::env::var("EV_EVERY").map_or(1, |v| v.parse::<usize>().unwrap()) != 0 { continue; }
+            if narrow && outline.width_m() >= 5.0 {
+                continue;
+            }
             for family in &catalogue.families {
                 if pool && family.name == "spray" {
                     continue;
                 }
-                let throw_m = place::rule_throw_m(&outline, family);
                 let start = cpu_s();
-                let (heads, trials) = place::designed_within(&outline, place::inscribed_diameter_m(&outline), family, effort, favour);
-                let placed = (cpu_s() - start);
-                let u = measure(&outline, &heads, &family.profile, &Surroundings::default());
+                let site = place::Site::open(&outline);
+                let throw_m = place::rule_throw_m(&site, family);
+                let layout = place::layout_in_parts(&site, family, effort, favour);
+                let heads = &layout.heads;
+                let placed = cpu_s() - start;
+                let watered = layout.watered.as_ref().unwrap_or(&outline);
+                let u = measure(watered, heads, &family.profile, &Surroundings::default());
                 if let Ok(dir) = std::env::var("DUMP") {
-                    dump(
-                        &dir,
-                        &format!("{set}:{k}:{}", family.name),
-                        &outline,
-                        &heads,
-                    );
+                    dump(&dir, &format!("{set}:{k}:{}", family.name), &outline, heads);
                 }
-                let seconds = (cpu_s() - start);
+                let seconds = cpu_s() - start;
                 let Some(u) = u else { continue };
                 println!(
-                    "{set}:{k},0,0,{:.1},{:.2},{},{},{},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{seconds:.6},{placed:.6},{trials},{}",
+                    "{set}:{k},0,0,{:.1},{:.2},{},{},{},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{seconds:.6},{placed:.6},{:.2},{},{}",
                     outline.area_m2(),
                     outline.width_m(),
                     family.name,
@@ -105,7 +106,13 @@ fn main() {
                     u.twice_frac,
                     u.weak_frac,
                     u.h2h_frac,
-                    u.over_frac, u8::from(place::is_stretched(&outline, &heads))
+                    u.over_frac,
+                    layout.drip_m2,
+                    heads
+                        .iter()
+                        .filter(|h| h.role == place::Role::Strip)
+                        .count(),
+                    layout.groups.iter().max().unwrap_or(&0)
                 );
             }
         }

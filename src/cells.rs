@@ -3,7 +3,7 @@
 use crate::issue::{Code, Issue};
 
 /// A table with named columns.
-pub(super) struct Table {
+pub(crate) struct Table {
     file: String,
     header: Vec<String>,
     /// 1-based line in the file, and the cells.
@@ -48,6 +48,11 @@ impl Table {
         names
             .iter()
             .find_map(|name| self.header.iter().position(|column| column == name))
+    }
+
+    /// The names of the columns, in lower case.
+    pub fn names(&self) -> &[String] {
+        &self.header
     }
 
     /// The column of the first of these names, or an issue.
@@ -113,6 +118,7 @@ fn split(line: &str, separator: char) -> Vec<String> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 mod tests {
     use super::*;
 

@@ -1,0 +1,518 @@
+//! Stations: the heads that one valve feeds.
+//!
+//! New work is grouped by capacity: every class of heads (one family, one soil, slope and sun) is
+//! cut in two by flow, again and again, across the direction that keeps the parts most compact,
+//! until each part is within the safe flow; then heads change sides where that makes stations
+//! more compact or more equal, and a small station is dissolved where its neighbours can take it.
+//! Every step is bounded, so five thousand heads take milliseconds.
+
+use crate::shape::Point;
+
+/// A head as the grouping sees it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outlet {
+    /// Where it stands.
+    pub at: Point,
+    /// Its flow at the rated pressure \[L/min\].
+    pub flow_lpm: f64,
+    /// What it may share a station with: the same number only.
+    pub class: u32,
+}
+
+/// The heads of one station, by their indices, rising.
+pub type Members = Vec<usize>;
+
+/// Passes of improvement; each looks at every head once.
+const PASSES: usize = 12;
+/// Stations that a head may change to: those with the nearest middles.
+const NEAR: usize = 4;
+/// Weight of unequal flows against spread on the ground.
+const BALANCE_WEIGHT: f64 = 0.5;
+/// A station is dissolved only below this share of the safe flow.
+const DISSOLVE_BELOW: f64 = 0.6;
+/// One station in so many may be added to those that the flow asks for before cuts are forced.
+const SPARE_PER: usize = 6;
+/// Room for rounding in comparisons of flow.
+const ROUNDING: f64 = 1e-9;
+
+/// Groups heads into stations of one class, each within the safe flow, with about
+/// `⌈Σq / Q⌉` stations a class. A head that draws more than the safe flow by itself stands alone.
+/// Stations come in the order of their first heads.
+#[must_use]
+pub fn grouped(outlets: &[Outlet], safe_lpm: f64) -> Vec<Members> {
+    let mut classes: Vec<u32> = outlets.iter().map(|outlet| outlet.class).collect();
+    classes.sort_unstable();
+    classes.dedup();
+    let mut stations = Vec::new();
+    for class in classes {
+        let of_class = (0..outlets.len()).filter(|&i| outlets[i].class == class);
+        let (within, beyond): (Members, Members) =
+            of_class.partition(|&i| outlets[i].flow_lpm <= safe_lpm * (1.0 + ROUNDING));
+        stations.extend(beyond.into_iter().map(|head| vec![head]));
+        if within.is_empty() {
+            continue;
+        }
+        let mut sets = Sets::new(outlets, safe_lpm, divided(outlets, within, safe_lpm));
+        sets.improve();
+        while sets.dissolve_one() {
+            sets.improve();
+        }
+        stations.extend(sets.members);
+    }
+    for members in &mut stations {
+        members.sort_unstable();
+    }
+    stations.sort_by_key(|members| members[0]); // no station is empty
+    stations
+}
+
+/// Groups heads that have stations already by their names; heads without one keep `None` in the
+/// order of the input.
+#[must_use]
+pub fn by_name(names: &[Option<&str>]) -> (Vec<(String, Members)>, Members) {
+    let mut stations: Vec<(String, Members)> = Vec::new();
+    let mut unnamed = Vec::new();
+    for (head, name) in names.iter().enumerate() {
+        match name {
+            None => unnamed.push(head),
+            Some(name) => match stations.iter_mut().find(|(known, _)| known == name) {
+                Some((_, members)) => members.push(head),
+                None => stations.push(((*name).to_owned(), vec![head])),
+            },
+        }
+    }
+    (stations, unnamed)
+}
+
+/// Top, middle and toe of a slope: 0, 1 or 2 for each head by thirds of the height; all 0 where
+/// the fall over the heads is not above a limit.
+#[must_use]
+pub fn slope_thirds(elevations_m: &[f64], fall_least_m: f64) -> Vec<u32> {
+    let high = elevations_m
+        .iter()
+        .copied()
+        .fold(f64::NEG_INFINITY, f64::max);
+    let low = elevations_m.iter().copied().fold(f64::INFINITY, f64::min);
+    let fall_m = high - low;
+    elevations_m
+        .iter()
+        .map(|height| {
+            if fall_m <= fall_least_m {
+                0
+            } else {
+                (((high - height) / fall_m * 3.0) as u32).min(2)
+            }
+        })
+        .collect()
+}
+
+fn flow_of(outlets: &[Outlet], members: &[usize]) -> f64 {
+    members.iter().map(|&i| outlets[i].flow_lpm).sum()
+}
+
+/// Cuts a set of heads into parts within the safe flow: into as many as the flow asks for, or a
+/// few more where single heads do not fill them; where even that fails, wherever a cut is needed.
+fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64) -> Vec<Members> {
+    let parts_for = |flow_lpm: f64| ((flow_lpm / safe_lpm - ROUNDING).ceil() as usize).max(1);
+    let least = parts_for(flow_of(outlets, &all));
+    for parts in least..=least + 1 + least / SPARE_PER {
+        if let Some(sets) = evenly(outlets, &all, parts, safe_lpm) {
+            return sets;
+        }
+    }
+    let mut done = Vec::new();
+    let mut open = vec![all];
+    // Every cut leaves two smaller sets, so there are fewer cuts than heads.
+    while let Some(members) = open.pop() {
+        let mut parts = parts_for(flow_of(outlets, &members));
+        if parts == 1 || members.len() == 1 {
+            done.push(members);
+            continue;
+        }
+        // At the latest with a part for each head every cut fits.
+        let halves = loop {
+            if let Some(halves) = cut(outlets, &members, parts, safe_lpm) {
+                break halves;
+            }
+            parts += 1;
+        };
+        open.push(halves.1);
+        open.push(halves.0);
+    }
+    done
+}
+
+/// Cuts a set into exactly so many parts within the safe flow; `None` where that fails.
+fn evenly(outlets: &[Outlet], all: &[usize], parts: usize, safe_lpm: f64) -> Option<Vec<Members>> {
+    let mut done = Vec::new();
+    let mut open = vec![(all.to_vec(), parts)];
+    while let Some((members, parts)) = open.pop() {
+        if parts == 1 {
+            done.push(members);
+            continue;
+        }
+        let (few, rest) = cut(outlets, &members, parts, safe_lpm)?;
+        // The part with less flow is the one with fewer stations, if they differ.
+        let few_first = flow_of(outlets, &few) <= flow_of(outlets, &rest);
+        let (less, more) = (parts / 2, parts - parts / 2);
+        open.push((rest, if few_first { more } else { less }));
+        open.push((few, if few_first { less } else { more }));
+    }
+    Some(done)
+}
+
+/// Cuts a set in two so that one side can be half of so many stations; of several directions the
+/// one with the most compact sides. `None` where no direction has such a cut.
+fn cut(
+    outlets: &[Outlet],
+    members: &[usize],
+    parts: usize,
+    safe_lpm: f64,
+) -> Option<(Members, Members)> {
+    let few = (parts / 2).max(1);
+    let many = parts - few;
+    let total_lpm = flow_of(outlets, members);
+    let along = principal(outlets, members);
+    let across = Point::new(-along.y, along.x);
+    let mut best: Option<(f64, Members, Members)> = None;
+    for direction in [along, across, along + across, along - across] {
+        for (first, second) in [(few, many), (many, few)] {
+            let mut order = members.to_vec();
+            order.sort_by(|&a, &b| {
+                let way = |i: usize| outlets[i].at.dot(direction);
+                way(a).total_cmp(&way(b)).then(a.cmp(&b))
+            });
+            let (mut least, mut at, mut before_lpm) = (f64::INFINITY, None, 0.0);
+            for k in 1..order.len() {
+                before_lpm += outlets[order[k - 1]].flow_lpm;
+                let (a, b) = (
+                    before_lpm / first as f64,
+                    (total_lpm - before_lpm) / second as f64,
+                );
+                let fits = a.max(b) <= safe_lpm * (1.0 + ROUNDING);
+                if fits && (a - b).abs() < least {
+                    (least, at) = ((a - b).abs(), Some(k));
+                }
+            }
+            let Some(at) = at else { continue };
+            let rest = order.split_off(at);
+            let spread_m2 = spread_m2(outlets, &order) + spread_m2(outlets, &rest);
+            if best.as_ref().is_none_or(|(least, ..)| spread_m2 < *least) {
+                best = Some((spread_m2, order, rest));
+            }
+            if first == second {
+                break;
+            }
+        }
+    }
+    best.map(|(_, a, b)| (a, b))
+}
+
+fn middle(outlets: &[Outlet], members: &[usize]) -> Point {
+    let sum = members
+        .iter()
+        .fold(Point::default(), |sum, &i| sum + outlets[i].at);
+    sum * (1.0 / members.len() as f64)
+}
+
+/// Sum of squared distances from the middle \[m²\].
+fn spread_m2(outlets: &[Outlet], members: &[usize]) -> f64 {
+    let middle = middle(outlets, members);
+    members
+        .iter()
+        .map(|&i| (outlets[i].at - middle).dot(outlets[i].at - middle))
+        .sum()
+}
+
+/// The direction in which heads are spread most, as a unit vector.
+fn principal(outlets: &[Outlet], members: &[usize]) -> Point {
+    let middle = middle(outlets, members);
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+    for &i in members {
+        let off = outlets[i].at - middle;
+        xx += off.x * off.x;
+        xy += off.x * off.y;
+        yy += off.y * off.y;
+    }
+    let angle = 0.5 * libm::atan2(2.0 * xy, xx - yy);
+    Point::new(libm::cos(angle), libm::sin(angle))
+}
+
+/// Stations while they are being improved.
+struct Sets<'o> {
+    outlets: &'o [Outlet],
+    safe_lpm: f64,
+    members: Vec<Members>,
+    flows_lpm: Vec<f64>,
+    sums: Vec<Point>,
+}
+
+impl<'o> Sets<'o> {
+    fn new(outlets: &'o [Outlet], safe_lpm: f64, members: Vec<Members>) -> Sets<'o> {
+        let flows_lpm = members.iter().map(|m| flow_of(outlets, m)).collect();
+        let sums = members
+            .iter()
+            .map(|m| middle(outlets, m) * m.len() as f64)
+            .collect();
+        Sets {
+            outlets,
+            safe_lpm,
+            members,
+            flows_lpm,
+            sums,
+        }
+    }
+
+    fn middle(&self, set: usize) -> Point {
+        self.sums[set] * (1.0 / self.members[set].len() as f64)
+    }
+
+    /// What a set's spread grows by when heads leave and others come \[m²\], from its sums only.
+    fn change_m2(&self, set: usize, leaving: &[usize], coming: &[usize]) -> f64 {
+        let n = self.members[set].len() as f64;
+        let (mut count, mut sum, mut squares) = (n, self.sums[set], 0.0);
+        // Squares about the old middle: the common part of both spreads falls out.
+        let middle = self.middle(set);
+        for (list, sign) in [(leaving, -1.0), (coming, 1.0)] {
+            for &head in list {
+                let off = self.outlets[head].at - middle;
+                squares += sign * off.dot(off);
+                sum = sum + self.outlets[head].at * sign;
+                count += sign;
+            }
+        }
+        if count < 0.5 {
+            return squares;
+        }
+        let shift = sum * (1.0 / count) - middle;
+        squares - count * shift.dot(shift)
+    }
+
+    fn apply(&mut self, set: usize, leaving: &[usize], coming: &[usize]) {
+        self.members[set].retain(|head| !leaving.contains(head));
+        self.members[set].extend(coming);
+        for (list, sign) in [(leaving, -1.0), (coming, 1.0)] {
+            for &head in list {
+                self.flows_lpm[set] += sign * self.outlets[head].flow_lpm;
+                self.sums[set] = self.sums[set] + self.outlets[head].at * sign;
+            }
+        }
+    }
+
+    fn near(&self, head: usize, but: usize) -> Vec<usize> {
+        let at = self.outlets[head].at;
+        let mut nearest: Vec<(f64, usize)> = Vec::with_capacity(NEAR + 1);
+        for set in (0..self.members.len()).filter(|&set| set != but) {
+            let off = self.middle(set) - at;
+            let square = off.dot(off);
+            let place = nearest.partition_point(|&(other, _)| other <= square);
+            if place < NEAR {
+                nearest.insert(place, (square, set));
+                nearest.truncate(NEAR);
+            }
+        }
+        nearest.into_iter().map(|(_, set)| set).collect()
+    }
+
+    /// Moves single heads and changes pairs while that makes the stations more compact and equal.
+    fn improve(&mut self) {
+        let stations = self.members.len();
+        if stations < 2 {
+            return;
+        }
+        let total_m2: f64 = self
+            .members
+            .iter()
+            .map(|m| spread_m2(self.outlets, m))
+            .sum();
+        let mean_lpm = self.flows_lpm.iter().sum::<f64>() / stations as f64;
+        let price = BALANCE_WEIGHT * total_m2 / stations as f64 / (mean_lpm * mean_lpm);
+        let least_gain = 1e-9 * total_m2.max(1.0);
+        let mut home: Vec<(usize, usize)> = Vec::new();
+        for (set, members) in self.members.iter().enumerate() {
+            home.extend(members.iter().map(|&head| (head, set)));
+        }
+        home.sort_unstable();
+        let mut home_of = vec![usize::MAX; self.outlets.len()];
+        for &(head, set) in &home {
+            home_of[head] = set;
+        }
+        for _ in 0..PASSES {
+            let mut moved = false;
+            for &(head, _) in &home {
+                let from = home_of[head];
+                if self.members[from].len() < 2 {
+                    continue;
+                }
+                let mut best: Option<(f64, usize, Option<usize>)> = None;
+                for to in self.near(head, from) {
+                    let partners = std::iter::once(None)
+                        .chain(self.members[to].iter().map(|&other| Some(other)));
+                    for partner in partners {
+                        let gain = self.gain(head, from, to, partner, mean_lpm, price);
+                        if gain > least_gain && best.is_none_or(|(most, ..)| gain > most) {
+                            best = Some((gain, to, partner));
+                        }
+                    }
+                }
+                if let Some((_, to, partner)) = best {
+                    let coming: Vec<usize> = partner.into_iter().collect();
+                    self.apply(from, &[head], &coming);
+                    self.apply(to, &coming, &[head]);
+                    home_of[head] = to;
+                    for other in coming {
+                        home_of[other] = from;
+                    }
+                    moved = true;
+                }
+            }
+            if !moved {
+                break;
+            }
+        }
+    }
+
+    /// What a move, or a change of two heads, gains \[m²\]; negative infinity where it is too much
+    /// for a station.
+    fn gain(
+        &self,
+        head: usize,
+        from: usize,
+        to: usize,
+        partner: Option<usize>,
+        mean_lpm: f64,
+        price: f64,
+    ) -> f64 {
+        let given = self.outlets[head].flow_lpm;
+        let taken = partner.map_or(0.0, |other| self.outlets[other].flow_lpm);
+        let after = (
+            self.flows_lpm[from] - given + taken,
+            self.flows_lpm[to] - taken + given,
+        );
+        if after.0.max(after.1) > self.safe_lpm * (1.0 + ROUNDING) {
+            return f64::NEG_INFINITY;
+        }
+        let square = |lpm: f64| (lpm - mean_lpm) * (lpm - mean_lpm);
+        let balance = square(self.flows_lpm[from]) + square(self.flows_lpm[to])
+            - square(after.0)
+            - square(after.1);
+        let single = partner.map(|other| [other]);
+        let coming = single.as_ref().map_or(&[][..], |one| &one[..]);
+        price * balance
+            - self.change_m2(from, &[head], coming)
+            - self.change_m2(to, coming, &[head])
+    }
+
+    /// Gives the heads of the smallest station to its neighbours, where they all find room.
+    fn dissolve_one(&mut self) -> bool {
+        let Some(smallest) = (0..self.members.len()).min_by(|&a, &b| {
+            self.flows_lpm[a]
+                .total_cmp(&self.flows_lpm[b])
+                .then(a.cmp(&b))
+        }) else {
+            return false;
+        };
+        let room_lpm: f64 = (0..self.members.len())
+            .filter(|&set| set != smallest)
+            .map(|set| self.safe_lpm - self.flows_lpm[set])
+            .sum();
+        let flow_lpm = self.flows_lpm[smallest];
+        if flow_lpm > DISSOLVE_BELOW * self.safe_lpm || flow_lpm > room_lpm {
+            return false;
+        }
+        let mut heads = self.members[smallest].clone();
+        heads.sort_by(|&a, &b| {
+            self.outlets[b]
+                .flow_lpm
+                .total_cmp(&self.outlets[a].flow_lpm)
+                .then(a.cmp(&b))
+        });
+        let before = (
+            self.members.clone(),
+            self.flows_lpm.clone(),
+            self.sums.clone(),
+        );
+        for head in heads {
+            let room = self.near(head, smallest).into_iter().find(|&set| {
+                self.flows_lpm[set] + self.outlets[head].flow_lpm
+                    <= self.safe_lpm * (1.0 + ROUNDING)
+            });
+            let Some(set) = room else {
+                (self.members, self.flows_lpm, self.sums) = before;
+                return false;
+            };
+            self.apply(set, &[], &[head]);
+        }
+        self.members.remove(smallest);
+        self.flows_lpm.remove(smallest);
+        self.sums.remove(smallest);
+        true
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn outlet(x: f64, y: f64, flow_lpm: f64) -> Outlet {
+        Outlet {
+            at: Point::new(x, y),
+            flow_lpm,
+            class: 0,
+        }
+    }
+
+    #[test]
+    fn two_lawns_far_apart_are_two_stations() {
+        let heads: Vec<Outlet> = (0..8)
+            .map(|k| {
+                outlet(
+                    f64::from(k % 4) * 4.0 + if k < 4 { 0.0 } else { 60.0 },
+                    0.0,
+                    5.0,
+                )
+            })
+            .collect();
+        assert_eq!(grouped(&heads, 25.0), [vec![0, 1, 2, 3], vec![4, 5, 6, 7]]);
+    }
+
+    #[test]
+    fn heads_that_pack_badly_get_more_stations_and_giants_stand_alone() {
+        // Two of 13.5 fit into 34, three do not: five heads take three stations.
+        let heads: Vec<Outlet> = (0..5).map(|k| outlet(f64::from(k), 0.0, 13.5)).collect();
+        let stations = grouped(&heads, 34.0);
+        assert_eq!(stations.len(), 3);
+        let giants = [outlet(0.0, 0.0, 50.0), outlet(1.0, 0.0, 3.0)];
+        assert_eq!(grouped(&giants, 34.0), [vec![0], vec![1]]);
+        assert!(grouped(&[], 34.0).is_empty());
+    }
+
+    #[test]
+    fn names_are_kept_in_the_order_of_their_first_heads() {
+        let (stations, unnamed) = by_name(&[Some("B"), None, Some("A"), Some("B")]);
+        assert_eq!(
+            stations,
+            [("B".to_owned(), vec![0, 3]), ("A".to_owned(), vec![2])]
+        );
+        assert_eq!(unnamed, [1]);
+    }
+
+    #[test]
+    fn top_middle_and_toe() {
+        assert_eq!(slope_thirds(&[9.0, 4.5, 0.0, 8.9], 1.0), [0, 1, 2, 0]);
+        assert_eq!(slope_thirds(&[9.0, 8.5], 1.0), [0, 0]);
+        assert!(slope_thirds(&[], 1.0).is_empty());
+    }
+
+    #[test]
+    fn the_change_of_spread_is_what_it_says() {
+        let heads: Vec<Outlet> = (0..7)
+            .map(|k| outlet(f64::from(k * k % 5), f64::from(k * 3 % 7), 1.0))
+            .collect();
+        let mut sets = Sets::new(&heads, 9.0, vec![vec![0, 1, 2, 3], vec![4, 5, 6]]);
+        let before = spread_m2(&heads, &sets.members[0]);
+        let change = sets.change_m2(0, &[1], &[5]);
+        sets.apply(0, &[1], &[5]);
+        assert!((spread_m2(&heads, &sets.members[0]) - before - change).abs() < 1e-9);
+    }
+}

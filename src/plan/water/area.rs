@@ -1,0 +1,319 @@
+//! One turf area: its ground, its sky, and the water of a year in every scenario on it.
+
+use super::super::outcome::{Behaviours, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse};
+use super::super::{Planner, Site};
+use super::{
+    ABOVE_EVIDENCE, CLIMATE_ASSUMED, DEFICIT, DRIFT_PROXY, SLOPE_ASSUMED, SOIL_ASSUMED, STEEP,
+    TOO_FAST, ZONE_ASSUMED,
+};
+use crate::assumptions::{Assumptions, Key, Origin};
+use crate::budget::{
+    Condition, DaySky, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind, Lawn, Regulation,
+    ScenarioWater, daily_balance, drift_frac, orifice_mm, refused_on_slope,
+};
+use crate::catalogue::Family;
+use crate::climate::{Zone, ZoneOf};
+use crate::savings::{
+    Behaviour, ClaimTerms, Saving, Side, attribute, beyond_m3_yr, claimed_m3_yr, outcome,
+};
+use crate::site::{Soil, Terrain, Texture};
+use crate::units::{Flow, Rate};
+
+/// Water that lands outside may not take all of it.
+const MOST_OVER_FRAC: f64 = 0.95;
+
+/// The as-found hardware again, for a right schedule: the scenario `reclock`.
+pub(in crate::plan) fn reclocked(found: &ScenarioPlan) -> ScenarioPlan {
+    ScenarioPlan {
+        scenario: Scenario::Reclock,
+        ..found.clone()
+    }
+}
+
+/// A turf area with what is known of it.
+struct Area<'a> {
+    assumptions: &'a Assumptions,
+    lawn: Lawn<'a>,
+    clock: FoundClock,
+    terms: ClaimTerms,
+    /// Slope that decides whether a rate is refused \[%\].
+    steepest_pct: f64,
+    flags: Vec<&'static str>,
+}
+
+/// Hardware with its water and its kind of jet.
+type Watered = (Hardware, ScenarioWater, JetKind);
+
+/// Reckons the water of every scenario of a turf area, adds what follows to its flags, and says
+/// what the ground and the sky of the area were taken to be.
+pub(in crate::plan) fn settle(
+    planner: &Planner,
+    site: &Site<'_>,
+    scenarios: &mut [ScenarioPlan],
+) -> GroundUse {
+    let land = &site.turf.land;
+    let zone = planner.climates.of(land.climate_zone.as_deref());
+    let mut flags = Vec::new();
+    if planner.climates.is_assumed() {
+        flags.push(CLIMATE_ASSUMED);
+    }
+    if matches!(zone, ZoneOf::First(_)) {
+        flags.push(ZONE_ASSUMED);
+    }
+    let measured = |key: Key| site.assumptions.origin(key) == Origin::Parcel;
+    if land.soil.is_none() && !measured(Key::SoilTexture) {
+        flags.push(SOIL_ASSUMED);
+    }
+    if land.terrain.is_none() && !measured(Key::SoilSlope) {
+        flags.push(SLOPE_ASSUMED);
+    }
+    let terrain = land.terrain.unwrap_or(Terrain {
+        slope_pct: site.assumptions.number(Key::SoilSlope),
+        slope_p90_pct: site.assumptions.number(Key::SoilSlope),
+        aspect_deg: None,
+    });
+    if terrain.slope_p90_pct > site.assumptions.number(Key::OrdinanceSteepSlope) {
+        flags.push(STEEP);
+    }
+    let area = Area::of(site, zone.zone(), land.soil, terrain, flags);
+    area.reckon(planner, scenarios);
+    GroundUse {
+        texture: area.lawn.ground.texture,
+        intake_mm_h: area.lawn.ground.accumulation.intake.mm_h(),
+        slope_pct: terrain.slope_pct,
+        slope_p90_pct: land.terrain.map(|known| known.slope_p90_pct),
+        aspect_deg: terrain.aspect_deg,
+        sky: sky(zone.zone(), &area.lawn),
+    }
+}
+
+fn sky(zone: &Zone, lawn: &Lawn<'_>) -> SkyUse {
+    let year = &zone.year;
+    let peak = &year.months[year.peak_month()];
+    let factors = &lawn.demand.plants.0;
+    let etc_mm: f64 = year
+        .months
+        .iter()
+        .zip(factors)
+        .map(|(month, factor)| month.eto_mm * factor)
+        .sum();
+    let eto_mm_yr = year.eto_mm_yr();
+    SkyUse {
+        zone: year.name.clone(),
+        eto_mm_yr,
+        rain_mm_yr: year.rain_mm_yr(),
+        peak_eto_mm: peak.eto_mm,
+        peak_rain_mm: peak.rain_mm,
+        plant_factor: if eto_mm_yr > 0.0 {
+            etc_mm / eto_mm_yr
+        } else {
+            factors.iter().sum::<f64>() / 12.0
+        },
+        peak_plant_factor: factors[year.peak_month()],
+    }
+}
+
+impl<'a> Area<'a> {
+    fn of(
+        site: &Site<'a>,
+        zone: &'a Zone,
+        soil: Option<Soil>,
+        terrain: Terrain,
+        flags: Vec<&'static str>,
+    ) -> Area<'a> {
+        let assumptions = site.assumptions;
+        let texture = soil.map_or_else(|| Texture::assumed(assumptions), |soil| soil.texture);
+        let mut lawn = Lawn::assumed(
+            assumptions,
+            &zone.year,
+            site.turf,
+            texture,
+            terrain.slope_pct,
+            site.outline.area_m2(),
+        );
+        if let Some(intake_mm_h) = soil.and_then(|soil| soil.intake_mm_h) {
+            let intake = Rate::of_m_s(intake_mm_h / 3.6e6);
+            lawn.ground = lawn.ground.with_intake(intake);
+        }
+        if assumptions.choice(Key::BudgetBalance) == "daily" && !zone.days.is_empty() {
+            let days: Vec<DaySky> = zone.days.iter().filter_map(DaySky::of_climate).collect();
+            let balance = daily_balance(&days, &lawn.demand.plants, &lawn.reservoir);
+            lawn.demand.daily_net_mm = Some(balance.net_mm);
+        }
+        Area {
+            assumptions,
+            lawn,
+            clock: FoundClock::assumed(assumptions),
+            terms: ClaimTerms::assumed(assumptions),
+            steepest_pct: terrain.slope_p90_pct,
+            flags,
+        }
+    }
+
+    /// The water of every scenario, then what each saves beside the others.
+    fn reckon(&self, planner: &Planner, scenarios: &mut [ScenarioPlan]) {
+        let waters: Vec<Option<Watered>> = scenarios
+            .iter()
+            .map(|plan| {
+                let family = planner.catalogue.family(&plan.family)?;
+                let hardware = self.hardware(family, plan)?;
+                let water = self.water(&plan.scenario, &hardware);
+                Some((hardware, water, jet_kind(family)))
+            })
+            .collect();
+        let of = |wanted: fn(&Scenario) -> bool| {
+            scenarios
+                .iter()
+                .zip(&waters)
+                .find(|(plan, _)| wanted(&plan.scenario))
+                .and_then(|(_, water)| water.clone())
+        };
+        let found = of(|scenario| *scenario == Scenario::AsFound);
+        // What can be had without new nozzles: the clock, and bodies that stand and regulate.
+        let mut without: Vec<ScenarioWater> = Vec::new();
+        if let Some((hardware, water, _)) = &found {
+            let repaired = Hardware {
+                regulation: self.new_bodies(),
+                condition: Condition::Renewed,
+                ..*hardware
+            };
+            without.push(water.clone());
+            without.push(self.lawn.retimed(hardware));
+            without.push(self.lawn.retimed(&repaired));
+        }
+        for (plan, water) in scenarios.iter_mut().zip(waters) {
+            plan.flags.extend(&self.flags);
+            plan.year = water.map(|watered| self.year(plan, watered, found.as_ref(), &without));
+            plan.flags.sort_unstable();
+            plan.flags.dedup();
+        }
+    }
+
+    fn new_bodies(&self) -> Regulation {
+        match self.assumptions.choice(Key::HardwareNewBodies) {
+            "unregulated" => Regulation::Unregulated,
+            _ => Regulation::Regulated,
+        }
+    }
+
+    /// Bodies stay what they are as found, with another clock, and where only nozzles change.
+    fn hardware(&self, family: &Family, plan: &ScenarioPlan) -> Option<Hardware> {
+        let uniformity = plan.uniformity.as_ref()?;
+        if uniformity.rate_mm_h <= 0.0 || plan.heads.is_empty() {
+            return None;
+        }
+        let flow_lpm: f64 = plan.heads.iter().map(|head| head.flow.lpm()).sum();
+        let mean = Flow::from_lpm(flow_lpm / plan.heads.len() as f64).ok()?;
+        let jet = Jet {
+            kind: jet_kind(family),
+            pressure: family.rated,
+            orifice_mm: orifice_mm(mean, family.rated),
+        };
+        let (regulation, condition) = match plan.scenario {
+            Scenario::AsFound | Scenario::Reclock => (Regulation::Unregulated, Condition::AsFound),
+            Scenario::Relayout(_) => (self.new_bodies(), Condition::Renewed),
+        };
+        Some(Hardware {
+            rate: Rate::of_m_s(uniformity.rate_mm_h / 3.6e6),
+            cv_drawn: uniformity.cv,
+            over_frac: uniformity.over_frac.clamp(0.0, MOST_OVER_FRAC),
+            drift_frac: drift_frac(self.assumptions, jet),
+            regulation,
+            condition,
+        })
+    }
+
+    fn water(&self, scenario: &Scenario, hardware: &Hardware) -> ScenarioWater {
+        match scenario {
+            Scenario::AsFound => self.lawn.as_found(hardware, &self.clock),
+            _ => self.lawn.retimed(hardware),
+        }
+    }
+
+    fn year(
+        &self,
+        plan: &mut ScenarioPlan,
+        (hardware, water, jet): Watered,
+        found: Option<&Watered>,
+        without: &[ScenarioWater],
+    ) -> YearUse {
+        if let Some(schedule) = &water.schedule {
+            plan.flags.extend(&schedule.flags);
+        }
+        let too_fast = refused_on_slope(self.assumptions, self.steepest_pct, hardware.rate);
+        if too_fast {
+            plan.flags.push(TOO_FAST);
+        }
+        let extra = self.assumptions.number(Key::WaterDriftSprayExtra) > 0.0;
+        if extra || DriftMethod::assumed(self.assumptions) != DriftMethod::Fixed {
+            plan.flags.push(DRIFT_PROXY);
+        }
+        let changes_hardware = !matches!(plan.scenario, Scenario::AsFound | Scenario::Reclock);
+        let mut year = YearUse {
+            du_lq_field: water.du_lq_field,
+            gross_mm_yr: water.year().gross_mm_yr,
+            use_m3_yr: water.year().use_m3_yr,
+            hardware,
+            jet,
+            too_fast_for_slope: too_fast,
+            clock: self.clock,
+            saved_m3_yr: None,
+            claimed_m3_yr: None,
+            behaviours: None,
+            parts: None,
+            night: None,
+            water,
+        };
+        let (Some((found_hardware, found_water, _)), true) =
+            (found, plan.scenario != Scenario::AsFound)
+        else {
+            return year;
+        };
+        let base = match self.clock.follows {
+            Follows::Need => Side::to_need(found_hardware, found_water),
+            Follows::Clock => Side::by_clock(found_hardware, found_water),
+        };
+        year.parts = Some(attribute(
+            &self.lawn,
+            &base,
+            &Side::to_need(&hardware, &year.water),
+        ));
+        let saving = Saving::smaller(found_water, &year.water);
+        year.saved_m3_yr = Some(saving.m3_yr);
+        if saving.wants_review(self.assumptions.number(Key::SavingsReview)) {
+            plan.flags.push(ABOVE_EVIDENCE);
+        }
+        if changes_hardware {
+            let without: Vec<&ScenarioWater> = without.iter().collect();
+            let beyond = beyond_m3_yr(&without, &year.water);
+            year.claimed_m3_yr = Some(claimed_m3_yr(beyond, &self.terms));
+            let after = |behaviour| {
+                let found = (found_hardware, found_water);
+                outcome(behaviour, &self.lawn, found, (&hardware, &year.water))
+            };
+            let behaviours = Behaviours {
+                unchanged: after(Behaviour::Unchanged),
+                scaled: after(Behaviour::Scaled),
+            };
+            if behaviours.unchanged.deficit {
+                plan.flags.push(DEFICIT);
+            }
+            year.behaviours = Some(behaviours);
+        }
+        year
+    }
+}
+
+/// A sheet that breaks into drops, or streams: the family says so in its words.
+fn jet_kind(family: &Family) -> JetKind {
+    if family.stream.to_lowercase().contains("spray") {
+        JetKind::Spray
+    } else {
+        JetKind::Streams
+    }
+}
+
+/// Whether a family's throws suit a shape.
+pub(super) fn suits(fit: Fit) -> bool {
+    matches!(fit, Fit::Fits | Fit::FitsWithStrips)
+}

@@ -1,0 +1,76 @@
+//! The water of a year in each scenario, whether the night holds it, and which scenario is
+//! recommended.
+//!
+//! [`settle`] looks at one turf area: its ground and sky, and the water of every scenario on it.
+//! [`close`] looks at the whole parcel: one valve runs at a time, so areas share the night.
+
+mod area;
+mod night;
+mod totals;
+mod verdict;
+
+pub(super) use area::{reclocked, settle};
+
+use super::{ParcelPlan, TurfPlan};
+use crate::assumptions::Assumptions;
+use crate::budget::Limits;
+use crate::issue::{Code, Issue};
+
+/// The climate is the embedded one of an invented town.
+const CLIMATE_ASSUMED: &str = "climate-assumed";
+/// The zone of the place is not known; the first of the table stands for it.
+const ZONE_ASSUMED: &str = "climate-zone-assumed";
+/// No layer says what the soil is.
+const SOIL_ASSUMED: &str = "soil-assumed";
+/// No elevation model says how it slopes.
+const SLOPE_ASSUMED: &str = "slope-assumed";
+/// A tenth of the turf is so steep that it can erode.
+const STEEP: &str = "steep-slope";
+/// The slope refuses the rate.
+const TOO_FAST: &str = "too-fast-for-slope";
+/// Drift differs by a regression of farm sprinklers or by an assumed difference.
+const DRIFT_PROXY: &str = "drift-proxy";
+/// With the clock as it is, the turf would go short.
+const DEFICIT: &str = "deficit-if-unchanged";
+/// The saving is larger than published evidence supports.
+const ABOVE_EVIDENCE: &str = "saving-above-evidence";
+/// The open hours do not hold the stations.
+const WINDOW_SHORT: &str = "window-short";
+
+/// What follows for the parcel once all its turf areas are settled: the night, the verdicts, the
+/// totals, and the flags.
+pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan) {
+    let limits = Limits::assumed(assumptions);
+    night::share(&limits, &mut plan.turf);
+    for turf in &mut plan.turf {
+        verdict::recommend(assumptions, turf);
+    }
+    let unzoned = plan.turf.iter().filter(|turf| {
+        let mut scenarios = turf.scenarios.iter();
+        scenarios.any(|scenario| scenario.flags.contains(&ZONE_ASSUMED))
+    });
+    let issue = |turf: &TurfPlan| {
+        Issue::new(Code::CL06, turf.ground.sky.zone.as_str())
+            .of_parcel(plan.id.as_str())
+            .of_turf(turf.id.as_str())
+    };
+    let issues: Vec<Issue> = unzoned.map(issue).collect();
+    plan.issues.extend(issues);
+    plan.water = totals::of(assumptions, &limits, &plan.turf);
+    let recommended = plan
+        .turf
+        .iter()
+        .flat_map(|turf| {
+            turf.scenarios
+                .iter()
+                .filter(|scenario| scenario.recommended)
+        })
+        .flat_map(|scenario| scenario.flags.iter().copied());
+    let mut flags: Vec<&'static str> = recommended.collect();
+    if let Some(water) = &plan.water {
+        flags.extend(&water.night_flags);
+    }
+    plan.flags.append(&mut flags);
+    plan.flags.sort_unstable();
+    plan.flags.dedup();
+}

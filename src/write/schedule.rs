@@ -1,0 +1,181 @@
+//! `schedule.csv`: for every turf area and scenario one base programme that a person can key in,
+//! and a line of monthly percentages.
+
+use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
+use super::rows::TurfRow;
+
+/// One row per turf area and scenario with a planned clock.
+pub struct Schedules;
+
+impl Layer for Schedules {
+    const NAME: &'static str = "schedule";
+    const ROW: &'static str = "turf area × scenario with a planned clock";
+    const SHAPE: &'static str = "";
+    type Row<'a> = TurfRow<'a>;
+    const COLUMNS: &'static [Column<Schedules>] = &[
+        text("parcel_id", "The parcel it lies on", |r| {
+            r.parcel.id.as_str().into()
+        }),
+        text(
+            "turf_id",
+            "The turf area: one station until stations are planned",
+            |r| r.turf.id.as_str().into(),
+        ),
+        text("scenario", "`reclock`, or `relayout:<family>`", |r| {
+            r.plan.scenario.text().into()
+        }),
+        column(
+            "recommended",
+            Kind::Bool,
+            "",
+            "Whether this scenario is recommended for the area",
+            |r| Cell::Bool(r.plan.recommended),
+        ),
+        text("family", "Nozzle family", |r| r.plan.family.as_str().into()),
+        number(
+            "rate_mm_h",
+            "mm/h",
+            1,
+            "Precipitation rate: mean over the turf",
+            |r| r.year().map(|year| year.hardware.rate.mm_h()).into(),
+        ),
+        number("days_per_week", "", 1, "Watering days a week", |r| {
+            r.schedule().map(|schedule| schedule.days_per_week).into()
+        }),
+        count(
+            "group",
+            "Stations of one group water on the same days",
+            |r| r.night().map(|night| u64::from(night.group)).into(),
+        ),
+        text(
+            "starts",
+            "Start of each cycle, hours and minutes, if the whole parcel is watered this way and one valve runs at a time; they may pass the end of the window, see `flags`",
+            |r| {
+                r.night()
+                    .map(|night| {
+                        let starts: Vec<String> =
+                            night.starts_min.iter().map(|&m| clock(m)).collect();
+                        starts.join(" ")
+                    })
+                    .into()
+            },
+        ),
+        count("cycles", "Cycles of a watering day", |r| {
+            r.schedule()
+                .map(|schedule| u64::from(schedule.cycles))
+                .into()
+        }),
+        number(
+            "cycle_min",
+            "min",
+            0,
+            "Run time of one cycle at 100 %",
+            |r| r.schedule().map(|schedule| schedule.cycle_min).into(),
+        ),
+        number(
+            "soak_min",
+            "min",
+            0,
+            "Shortest rest between two cycles",
+            |r| r.schedule().map(|schedule| schedule.soak_min).into(),
+        ),
+        number(
+            "run_min",
+            "min",
+            0,
+            "Run time of a watering day at 100 %",
+            |r| r.schedule().map(|schedule| schedule.run_min()).into(),
+        ),
+        count(
+            "jan_pct",
+            "What to key in for January, in percent of the base programme",
+            |r| percent(r, 0),
+        ),
+        count(
+            "feb_pct",
+            "What to key in for February, in percent of the base programme",
+            |r| percent(r, 1),
+        ),
+        count(
+            "mar_pct",
+            "What to key in for March, in percent of the base programme",
+            |r| percent(r, 2),
+        ),
+        count(
+            "apr_pct",
+            "What to key in for April, in percent of the base programme",
+            |r| percent(r, 3),
+        ),
+        count(
+            "may_pct",
+            "What to key in for May, in percent of the base programme",
+            |r| percent(r, 4),
+        ),
+        count(
+            "jun_pct",
+            "What to key in for June, in percent of the base programme",
+            |r| percent(r, 5),
+        ),
+        count(
+            "jul_pct",
+            "What to key in for July, in percent of the base programme",
+            |r| percent(r, 6),
+        ),
+        count(
+            "aug_pct",
+            "What to key in for August, in percent of the base programme",
+            |r| percent(r, 7),
+        ),
+        count(
+            "sep_pct",
+            "What to key in for September, in percent of the base programme",
+            |r| percent(r, 8),
+        ),
+        count(
+            "oct_pct",
+            "What to key in for October, in percent of the base programme",
+            |r| percent(r, 9),
+        ),
+        count(
+            "nov_pct",
+            "What to key in for November, in percent of the base programme",
+            |r| percent(r, 10),
+        ),
+        count(
+            "dec_pct",
+            "What to key in for December, in percent of the base programme",
+            |r| percent(r, 11),
+        ),
+        text("flags", "What to look at, sorted and joined by `;`", |r| {
+            r.plan.flags.join(";").into()
+        }),
+    ];
+
+    fn geometry<'r>(_: &'r TurfRow<'_>) -> Geometry<'r> {
+        Geometry::None
+    }
+}
+
+fn percent(row: &TurfRow<'_>, month: usize) -> Cell {
+    row.schedule()
+        .map(|schedule| u64::from(schedule.percent[month]))
+        .into()
+}
+
+/// Minutes after midnight as `21:05`.
+fn clock(minutes: f64) -> String {
+    let whole = minutes.round() as u64 % 1_440;
+    format!("{:02}:{:02}", whole / 60, whole % 60)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hours_and_minutes() {
+        assert_eq!(clock(0.0), "00:00");
+        assert_eq!(clock(1_205.0), "20:05");
+        assert_eq!(clock(1_440.0), "00:00");
+    }
+}
