@@ -53,11 +53,11 @@ impl Budget {
             Effort::Normal => Budget {
                 cells: 1_800.0,
                 starts: 16,
-                swept: 3,
+                swept: 4,
                 finalists: 1,
-                trials: 200,
+                trials: 300,
                 steps: &[0.15, 0.08, 0.04, 0.02],
-                variations: 10,
+                variations: 12,
                 moves: 0,
             },
             Effort::Thorough => Budget {

@@ -23,8 +23,8 @@ const LONGER_FRAC: f64 = 1.6;
 /// overspray costs evenness, less of it waters the street.
 const EVEN: Taste = Taste {
     low_share: 0.9,
-    low_weight: 5.0,
-    over_weight: 0.9,
+    low_weight: 4.5,
+    over_weight: 0.7,
     alone_price: 0.05,
 };
 /// The same where heads are to be few: they stand too far apart to reach two others.

@@ -71,7 +71,7 @@ pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> V
 ///
 /// with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
 /// it at the mean rate, and A the heads that are missing to every head being within the throw of
-/// two others, over the number of heads. For evenness a = 5, c = 0.9, p = 0.05; where heads are to
+/// two others, over the number of heads. For evenness a = 4.5, c = 0.7, p = 0.05; where heads are to
 /// be few a = 4, c = 0.3, p = 0. More effort never gives a layout of a larger objective.
 #[must_use]
 pub fn objective(site: &Site, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
