@@ -34,7 +34,7 @@ pub(super) fn verdict(
     let widest_m = assumptions.number(Key::PlaceWidestThrows) * family.longest_m();
     let over_frac = uniformity.map_or(0.0, |even| even.over_frac);
     let over_pct = 100.0 * over_frac;
-    let (fit, reason) = if layout.heads.is_empty() {
+    let (fit, reason) = if layout.heads.is_empty() || diameter_m < NARROWEST_M {
         (
             Fit::TooNarrow,
             format!("{diameter_m:.1} m at its widest, below the {NARROWEST_M} m of overhead water"),
@@ -164,8 +164,9 @@ mod tests {
         let sliver = judged(12.0, 0.8, "spray", Effort::Fast);
         assert_eq!(sliver.fit, Fit::TooNarrow, "{}", sliver.reason);
         assert_eq!(sliver.flags, [DRIP_OR_NONE, NARROW_ORDINANCE]);
-        // The smallest throw of the rule is 2.5 m on turf of 1.6 m: 0.9 m is thrown beside.
-        let beside = judged(12.0, 1.6, "rotary-slow", Effort::Rule);
+        // Throws of 2.5 m from the corners of 1.25 m: half of each quarter circle's water falls
+        // beyond 1.25 m (triangular profile), about 0.37 of it beside the turf.
+        let beside = judged(1.25, 1.25, "rotary-slow", Effort::Rule);
         assert_eq!(beside.fit, Fit::TooNarrow, "{}", beside.reason);
         assert!(beside.reason.contains("beside"));
         // 40 m is more than eight throws of 4.5 m.

@@ -3,7 +3,7 @@
 use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
-use crate::plan::{HeadServed, ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::plan::{Fitting, HeadServed, ParcelPlan, ScenarioPlan, TurfPlan};
 use crate::shape::Outline;
 
 /// A row of `turf`.
@@ -73,6 +73,28 @@ pub fn failure_rows<'a>(
 }
 
 impl HeadRow<'_> {
+    /// What is known of it beyond its layout.
+    fn fitting(&self) -> Option<&Fitting> {
+        self.area.plan.fittings.get(self.number - 1)
+    }
+
+    /// Its family: where stations are mixed heads differ.
+    pub(super) fn family(&self) -> &str {
+        self.fitting()
+            .map_or(self.area.plan.family.as_str(), |one| one.family.as_str())
+    }
+
+    /// The pressure at which its flow holds.
+    pub(super) fn pressure_kpa(&self) -> f64 {
+        self.fitting()
+            .map_or(self.area.plan.rated_kpa, |one| one.pressure_kpa)
+    }
+
+    /// Its station as the layer of existing heads names it.
+    pub(super) fn station_found(&self) -> Option<&str> {
+        self.fitting()?.station.as_deref()
+    }
+
     /// What the supply gives it; `None` where nothing is delivered.
     pub(super) fn served(&self) -> Option<&HeadServed> {
         self.area
