@@ -64,7 +64,15 @@ pub(super) fn deliver(
     let Some(frame) = areas.first().map(|(site, _)| site.ground.frame) else {
         return delivery;
     };
-    let plant = match source::plant(&parcel.supply, &frame, assumptions, &mut delivery.issues) {
+    let turf_m2 = areas.iter().map(|(site, _)| site.outline.area_m2()).sum();
+    let plant = source::plant(
+        &parcel.supply,
+        &frame,
+        turf_m2,
+        assumptions,
+        &mut delivery.issues,
+    );
+    let plant = match plant {
         Ok(plant) => plant,
         Err(issue) => {
             delivery.issues.push(issue);

@@ -226,7 +226,7 @@ impl<'a> Builder<'a> {
 
     /// The pressure behind the valve nearest to the best source, without flow \[kPa\].
     pub(super) fn best_kpa(&self) -> f64 {
-        let run = self.main_run(0.0, 0.0);
+        let run = self.main_run(0.0, 0);
         self.plant
             .sources
             .iter()
@@ -243,13 +243,24 @@ impl<'a> Builder<'a> {
         &self.planner.catalogue.hardware
     }
 
-    /// A piece of main that carries a flow.
-    fn main_run(&self, length_m: f64, flow_lpm: f64) -> Run {
-        let most = self.assumptions.number(Key::PipeVelocity);
-        let hardware = self.hardware();
+    /// The pipe of the mains: the narrowest that carries a flow below the largest velocity and
+    /// loses no more than it may on the way to the farthest valve; the widest where none does.
+    fn main_size(&self, flow_lpm: f64, farthest_m: f64) -> usize {
+        let pipes = &self.hardware().pipes;
+        let by_velocity = self
+            .hardware()
+            .pipe_for(flow_lpm, self.assumptions.number(Key::PipeVelocity));
+        let most_kpa = self.assumptions.number(Key::PipeMainLoss);
+        (by_velocity..pipes.len())
+            .find(|&size| self.main_run(farthest_m, size).loss_kpa(flow_lpm) <= most_kpa)
+            .unwrap_or(pipes.len() - 1) // a catalogue has at least one pipe
+    }
+
+    /// A piece of main of a size.
+    fn main_run(&self, length_m: f64, size: usize) -> Run {
         Run {
             length_m: length_m * (1.0 + self.losses.fittings_frac),
-            inside_mm: hardware.pipes[hardware.pipe_for(flow_lpm, most)].inside_mm,
+            inside_mm: self.hardware().pipes[size].inside_mm,
             roughness_c: self.losses.pipe_c,
         }
     }
@@ -455,6 +466,7 @@ impl Job<'_, '_> {
         let mut pipes = Vec::new();
         let mut main_m = vec![0.0; drafts.len()];
         let mut widest_lpm = vec![0.0_f64; builder.places.len()];
+        let mut sizes = vec![0; builder.places.len()];
         for draft in &drafts {
             let lpm: f64 = draft.members.iter().map(|&head| self.rated_lpm(head)).sum();
             widest_lpm[draft.source] = widest_lpm[draft.source].max(lpm);
@@ -472,8 +484,11 @@ impl Job<'_, '_> {
             for (&at, &node) in own.iter().zip(&mains.heads) {
                 main_m[at] = way_m[node];
             }
+            let farthest_m = own.iter().map(|&at| main_m[at]).fold(0.0, f64::max);
+            sizes[source] = builder.main_size(widest_lpm[source], farthest_m);
             if self.is_new {
-                self.add_mains(&mains, widest_lpm[source], &mut pipes, &mut count);
+                let carried = (sizes[source], widest_lpm[source]);
+                self.add_mains(&mains, carried, &mut pipes, &mut count);
             }
         }
         let farthest_m = main_m.iter().copied().fold(0.0, f64::max);
@@ -485,7 +500,7 @@ impl Job<'_, '_> {
             } else {
                 0.0
             };
-            let main = builder.main_run(length_m, widest_lpm[draft.source]);
+            let main = builder.main_run(length_m, sizes[draft.source]);
             let chain = Chain::to_valve(source, &builder.losses, main, share, 0.0);
             finished.push(self.finish(draft, source, chain, length_m));
         }
@@ -686,10 +701,15 @@ impl Job<'_, '_> {
         })
     }
 
-    fn add_mains(&self, mains: &Tree, flow_lpm: f64, pipes: &mut Vec<PipeRow>, count: &mut Count) {
+    fn add_mains(
+        &self,
+        mains: &Tree,
+        (size, flow_lpm): (usize, f64),
+        pipes: &mut Vec<PipeRow>,
+        count: &mut Count,
+    ) {
         let builder = self.builder;
         let hardware = builder.hardware();
-        let size = hardware.pipe_for(flow_lpm, builder.assumptions.number(Key::PipeVelocity));
         for node in 1..mains.nodes.len() {
             let length_m = mains.length_m(node);
             pipes.push(PipeRow {
@@ -702,7 +722,7 @@ impl Job<'_, '_> {
                 length_m,
                 flow_lpm,
                 velocity_m_s: velocity_m_s(flow_lpm, hardware.pipes[size].inside_mm),
-                loss_kpa: builder.main_run(length_m, flow_lpm).loss_kpa(flow_lpm),
+                loss_kpa: builder.main_run(length_m, size).loss_kpa(flow_lpm),
                 end_kpa: None,
             });
         }
