@@ -254,8 +254,8 @@ pub struct ExistingHead {
     pub regulated: Option<bool>,
     /// Height of the body [mm].
     pub body_mm: Option<f64>,
-    /// Its condition.
-    pub condition: Condition,
+    /// Its condition; `None` when nobody looked.
+    pub condition: Option<Condition>,
 }
 
 /// What a point of the water supply is.

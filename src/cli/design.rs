@@ -52,6 +52,11 @@ pub(super) struct DesignArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(["monthly", "daily"]))]
     balance: Option<String>,
 
+    /// Whether heads stand closer for the wind in the watering hours (`water.wind_m_s`); short for
+    /// --set place.wind=…
+    #[arg(long, value_parser = ["none", "mean"])]
+    wind: Option<String>,
+
     /// Write each parcel's stations as input files of EPANET, the public-domain network solver.
     #[arg(long)]
     inp: bool,
@@ -109,6 +114,9 @@ impl DesignArgs {
         }
         if let Some(balance) = &self.balance {
             assumptions = assumptions.with_setting(&format!("budget.balance={balance}"))?;
+        }
+        if let Some(wind) = &self.wind {
+            assumptions = assumptions.with_setting(&format!("place.wind={wind}"))?;
         }
         let catalogue_file = self.catalogue.clone().or_else(|| {
             program
@@ -230,7 +238,7 @@ fn families(catalogue: &Catalogue, wanted: &[String]) -> Result<Vec<String>, Iss
 }
 
 /// The meaning of a word; a record may hold any.
-fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Result<T, Issue> {
+pub(super) fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Result<T, Issue> {
     let found = words
         .iter()
         .find(|(word, _)| *word == wanted)

@@ -5,6 +5,8 @@ use super::lattice::{Lattice, Weave};
 use super::refine::{Lawn, Search, Taste};
 use super::ring::{self, Frontage, Spot};
 use super::rule::longest_edges;
+use super::scene;
+use super::stand::Footing;
 use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role, Site};
 use crate::catalogue::Family;
 use crate::rain::Grid;
@@ -20,7 +22,7 @@ const INSET_FRAC: f64 = 0.3;
 
 /// Weights of the cost, found by trial on the lawns of four public data sets: more weight on
 /// overspray costs evenness, less of it waters the street.
-const TASTE: Taste = Taste {
+pub(super) const TASTE: Taste = Taste {
     low_share: 0.9,
     low_weight: 4.0,
     over_weight: 0.13,
@@ -110,6 +112,13 @@ fn budget(effort: Effort) -> Budget {
     }
 }
 
+/// The side of the search's own cells \[m\].
+pub(super) fn search_cell_m(outline: &Outline) -> f64 {
+    (outline.area_m2() / SEARCH_CELLS)
+        .sqrt()
+        .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1)
+}
+
 /// Designs a layout with no more heads than the plain rule needs.
 pub(super) fn designed(
     site: &Site,
@@ -122,14 +131,14 @@ pub(super) fn designed(
 ) -> Vec<Head> {
     let outline = site.outline;
     let budget = budget(effort).for_heads(rule.len());
-    let cell_m = (outline.area_m2() / SEARCH_CELLS)
-        .sqrt()
-        .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);
+    let cell_m = search_cell_m(outline);
     let (heads_frac, gap_frac) = match favour {
         Favour::Evenness => (1.0, GAP_FRAC),
         Favour::Balance => (0.87, 1.15),
         Favour::Heads => (0.75, 1.3),
     };
+    let footing = Footing::of(site);
+    let grid = Grid::over(outline, cell_m, 0.0);
     let lawn = Lawn {
         outline,
         boundaries: ring::read_boundaries(outline, throw_m),
@@ -139,14 +148,18 @@ pub(super) fn designed(
             Restraint::Alike => Throws::alike(family, throw_m),
         },
         throw_m,
-        grid: Grid::over(outline, cell_m, 0.0),
+        barred: footing.barred_cells(&grid),
+        footing,
+        scene: scene::scene(site, family, cell_m),
+        grid,
         profile: &family.profile,
         taste: Taste {
             over_weight: TASTE.over_weight * restraint.over_factor(),
             ..TASTE
         },
         most: ((rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
-        gap_frac,
+        gap_frac: gap_frac * site.rules.spacing_frac,
+        spacing_frac: site.rules.spacing_frac,
     };
     let mut ranked: Vec<(f64, Vec<Free>, Frontage)> = Vec::new();
     let mut plans = starts(&lawn, budget.starts);
@@ -245,7 +258,7 @@ fn starts(lawn: &Lawn, count: usize) -> Vec<(Vec<Free>, Frontage)> {
     let pitches = [1.0, 1.04, 0.95];
     let mut starts = Vec::new();
     for k in 0..count {
-        let pitch_m = lawn.throw_m * pitches[k % pitches.len()];
+        let pitch_m = lawn.throw_m * lawn.spacing_frac * pitches[k % pitches.len()];
         let (origin, along) = directions[(k / 2) % directions.len()];
         let across = Point::new(-along.y, along.x);
         let offset = [Point::default(), along * 0.5, across * 0.5][k % 3] * pitch_m;
@@ -290,7 +303,10 @@ fn boundary_heads(lawn: &Lawn, frontage: &Frontage, k: usize) -> Vec<Free> {
             .iter()
             .any(|head| head.sector.at.distance(at) < CROWDED_FRAC * lawn.throw_m);
         if !crowded && !ring::is_on_sliver(lawn.outline, &boundary.path, spot.way_m) {
-            heads.push(lawn.throws.at_spot(spot, boundary, lawn.throw_m));
+            heads.extend(
+                lawn.throws
+                    .at_spot(spot, boundary, &lawn.footing, lawn.throw_m),
+            );
         }
     }
     heads
@@ -303,6 +319,7 @@ fn add_inside(lawn: &Lawn, lattice: &Lattice, heads: &mut Vec<Free>) {
         let is_clear = heads[..on_boundary]
             .iter()
             .all(|head| head.sector.at.distance(at) >= CLEAR_FRAC * lattice.pitch_m);
+        let is_clear = is_clear && lawn.is_open(at);
         if is_clear && lawn.outline.boundary_distance_m(at) >= INSET_FRAC * lattice.pitch_m {
             heads.push(lawn.throws.inside(at, lawn.throw_m));
         }

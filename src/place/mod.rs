@@ -9,15 +9,19 @@ mod parts;
 mod refine;
 mod ring;
 mod rule;
+mod scene;
 mod site;
+mod stand;
 mod strips;
+pub mod swap;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
 pub use laid::{Layout, layout_in_parts};
+pub use lattice::Weave;
 pub use parts::{NARROWEST_M, Part, PartShape, parts};
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
-pub use site::{Around, Site, Standing};
+pub use site::{Around, Site, Standing, spacing_in_wind_frac};
 
 use crate::catalogue::Family;
 use crate::shape::Point;

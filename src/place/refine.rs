@@ -14,8 +14,9 @@
 use super::Role;
 use super::draft::{Free, Throws};
 use super::ring::{Boundary, Spot};
+use super::stand::Footing;
 use crate::catalogue::Profile;
-use crate::rain::{Board, Candidate, Grid, Weights};
+use crate::rain::{Board, Candidate, Grid, Scene, Weights};
 use crate::shape::{Outline, Point};
 
 /// Heads keep this share of a throw from one another.
@@ -64,12 +65,29 @@ pub(super) struct Lawn<'a> {
     pub(super) throw_m: f64,
     /// The search's own cells.
     pub(super) grid: Grid,
+    /// Where heads may stand on the boundary, and the cells in which none may inside; empty where
+    /// all are free.
+    pub(super) footing: Footing<'a>,
+    pub(super) barred: Vec<bool>,
+    /// What stands and lies around; `None` where nothing does.
+    pub(super) scene: Option<Scene>,
     pub(super) profile: &'a Profile,
     pub(super) taste: Taste,
     /// Most heads.
     pub(super) most: usize,
     /// Largest gap on the boundary, in throws.
     pub(super) gap_frac: f64,
+    /// Pitch of the inner grids, in throws.
+    pub(super) spacing_frac: f64,
+}
+
+impl Lawn<'_> {
+    /// Whether nothing forbids an interior head at a place.
+    pub(super) fn is_open(&self, at: Point) -> bool {
+        let cell = self.grid.cell_at(at);
+        cell.and_then(|cell| self.barred.get(cell))
+            .is_none_or(|&barred| !barred)
+    }
 }
 
 /// A layout under refinement.
@@ -87,7 +105,8 @@ pub(super) struct Search<'a> {
 
 impl<'a> Search<'a> {
     pub(super) fn new(lawn: &'a Lawn<'a>, heads: Vec<Free>, trials: usize) -> Search<'a> {
-        let board = Board::new(&lawn.grid, lawn.profile, lawn.taste.weights(1.0));
+        let board = Board::new(&lawn.grid, lawn.profile, lawn.taste.weights(1.0))
+            .within(lawn.scene.as_ref());
         let mut search = Search {
             lawn,
             board,
@@ -108,12 +127,12 @@ impl<'a> Search<'a> {
     /// Takes other heads in place of all.
     pub(super) fn restart(&mut self, heads: Vec<Free>) {
         for head in &self.heads {
-            self.board.rain(&head.sector, None, -1.0);
+            self.board.rain(&head.sector, -1.0);
         }
         self.heads = heads;
         self.hold_gaps();
         for head in &self.heads {
-            self.board.rain(&head.sector, None, 1.0);
+            self.board.rain(&head.sector, 1.0);
         }
         self.quiet = vec![false; self.heads.len()];
         self.count_reached();
@@ -250,11 +269,10 @@ impl<'a> Search<'a> {
                 continue;
             }
             let head = self.heads[i];
-            self.board.rain(&head.sector, None, -1.0);
+            self.board.rain(&head.sector, -1.0);
             self.reach_of(i, &head.sector, -1);
             let mut best = (
-                self.board.cost_of(&head.sector, None) + self.alone_cost(i, &head.sector)
-                    - LEAST_GAIN,
+                self.board.cost_of(&head.sector) + self.alone_cost(i, &head.sector) - LEAST_GAIN,
                 head,
             );
             self.trials -= 1;
@@ -263,8 +281,7 @@ impl<'a> Search<'a> {
                     break;
                 }
                 self.trials -= 1;
-                let cost =
-                    self.board.cost_of(&option.sector, None) + self.alone_cost(i, &option.sector);
+                let cost = self.board.cost_of(&option.sector) + self.alone_cost(i, &option.sector);
                 if cost < best.0 {
                     best = (cost, option);
                 }
@@ -275,7 +292,7 @@ impl<'a> Search<'a> {
                 self.wake(&head.sector);
             }
             self.heads[i] = best.1;
-            self.board.rain(&best.1.sector, None, 1.0);
+            self.board.rain(&best.1.sector, 1.0);
             self.reach_of(i, &best.1.sector, 1);
         }
         moved
@@ -344,7 +361,7 @@ impl<'a> Search<'a> {
             for sign in [-1.0, 1.0] {
                 let way_m = spot.way_m + sign * (step * sector.radius_m).min(spot.play_m);
                 if spot.play_m > 0.0 && (way_m - spot.even_m).abs() <= spot.play_m {
-                    options.push(self.slid(head, Spot { way_m, ..spot }));
+                    options.extend(self.slid(head, Spot { way_m, ..spot }));
                 }
             }
         }
@@ -397,10 +414,11 @@ impl<'a> Search<'a> {
         options
     }
 
-    fn slid(&self, head: &Free, spot: Spot) -> Free {
-        let at = self.lawn.boundaries[spot.ring].path.at(spot.way_m);
+    fn slid(&self, head: &Free, spot: Spot) -> Option<Free> {
+        let wish = self.lawn.boundaries[spot.ring].path.at(spot.way_m);
+        let at = self.lawn.footing.settled(wish)?;
         let sector = head.sector;
-        Free {
+        Some(Free {
             spot: Some(spot),
             ..self.with(
                 head,
@@ -409,7 +427,7 @@ impl<'a> Search<'a> {
                 sector.start_deg,
                 sector.sweep_deg,
             )
-        }
+        })
     }
 
     fn with(&self, head: &Free, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Free {
@@ -425,6 +443,7 @@ impl<'a> Search<'a> {
             j == i
                 || other.sector.at.distance(at) >= APART_FRAC * other.sector.radius_m.max(radius_m)
         }) && self.is_inside(at, INSET_FRAC * radius_m)
+            && self.lawn.is_open(at)
     }
 
     /// Takes out interior heads that are worth less than their price, and the least useful ones
@@ -435,9 +454,9 @@ impl<'a> Search<'a> {
             for i in 0..self.heads.len() {
                 if self.heads[i].role == Role::Interior {
                     let sector = self.heads[i].sector;
-                    self.board.rain(&sector, None, -1.0);
-                    worths.push((-self.board.cost_of(&sector, None), i));
-                    self.board.rain(&sector, None, 1.0);
+                    self.board.rain(&sector, -1.0);
+                    worths.push((-self.board.cost_of(&sector), i));
+                    self.board.rain(&sector, 1.0);
                 }
             }
             worths.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
@@ -463,7 +482,7 @@ impl<'a> Search<'a> {
     /// Takes one head out.
     pub(super) fn take(&mut self, i: usize) -> Free {
         let head = self.heads.remove(i);
-        self.board.rain(&head.sector, None, -1.0);
+        self.board.rain(&head.sector, -1.0);
         self.quiet.remove(i);
         self.wake(&head.sector);
         self.count_reached();
@@ -495,13 +514,13 @@ impl<'a> Search<'a> {
                     continue;
                 }
                 self.trials -= 1;
-                let cost = self.board.cost_of(&free.sector, None) + self.lawn.taste.head_price;
+                let cost = self.board.cost_of(&free.sector) + self.lawn.taste.head_price;
                 if cost < best.as_ref().map_or(-LEAST_GAIN, |b| b.0) {
                     best = Some((cost, free));
                 }
             }
             let Some((_, free)) = best else { return };
-            self.board.rain(&free.sector, None, 1.0);
+            self.board.rain(&free.sector, 1.0);
             self.wake(&free.sector);
             self.heads.push(free);
             self.quiet.push(false);

@@ -2,11 +2,14 @@
 
 mod delivery;
 mod fit;
+mod found;
 mod ground;
+mod kept;
 mod outcome;
 mod water;
 
 pub use delivery::{Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
     ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
@@ -18,19 +21,17 @@ use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
 use crate::place::{self, Effort, Favour, Layout};
+use crate::rain::all_seen;
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
+use found::{FOUND_FAMILY, InGround, OnTurf};
 use ground::Ground;
 
 /// Positions are kept to this fraction of a degree.
 const PER_DEGREE: f64 = 1e8;
-/// The family that stands for what is in the ground.
-const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
-/// Existing heads were given; layouts do not use them yet.
-const HEADS_NOT_USED: &str = "existing-heads-not-used";
 
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
@@ -57,6 +58,8 @@ struct Site<'a> {
     outline: &'a Outline,
     ground: &'a Ground,
     assumptions: &'a Assumptions,
+    /// The existing heads; `None` where none were given.
+    found: Option<OnTurf<'a>>,
 }
 
 impl Planner {
@@ -89,8 +92,9 @@ impl Planner {
     ) {
         plan.frame = Some(ground.frame);
         plan.parcel_m2 = ground.parcel_m2();
-        let mut areas = Vec::new();
-        for (turf, outline) in parcel.turf.iter().zip(&ground.turf) {
+        let in_ground = InGround::of(parcel, &ground.frame, &self.catalogue, &mut plan.issues);
+        let (mut areas, mut numbers) = (Vec::new(), Vec::new());
+        for (number, (turf, outline)) in parcel.turf.iter().zip(&ground.turf).enumerate() {
             let Some(outline) = outline else {
                 let issue = Issue::new(Code::GE07, "no area in the local frame");
                 plan.issues
@@ -102,14 +106,18 @@ impl Planner {
                 outline,
                 ground,
                 assumptions,
+                found: in_ground.on(number),
             };
-            let scenarios = self.lay_out(&site);
+            let (scenarios, told) = self.lay_out(&site);
+            let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
+            plan.issues.extend(told.into_iter().map(placed));
             if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
                 let issue = Issue::new(Code::PL01, format!("width {:.2} m", outline.width_m()));
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
             }
             areas.push((site, scenarios));
+            numbers.push(number);
         }
         let delivery = delivery::deliver(self, parcel, &mut areas, assumptions);
         let told = delivery.issues.into_iter();
@@ -119,30 +127,21 @@ impl Planner {
         for (site, scenarios) in areas {
             plan.turf.push(self.settled(&site, scenarios));
         }
-        plan.flags = vec![AS_FOUND_ASSUMED];
-        if !parcel.heads.is_empty() {
-            plan.flags.push(HEADS_NOT_USED);
+        let mut scenarios = plan.turf.iter().flat_map(|turf| &turf.scenarios);
+        if scenarios.any(|scenario| scenario.flags.contains(&AS_FOUND_ASSUMED)) {
+            plan.flags.push(AS_FOUND_ASSUMED);
         }
-        water::close(assumptions, plan);
+        water::close(assumptions, plan, &in_ground.joined(&numbers));
     }
 
-    /// Every scenario of one turf area as drawn.
-    fn lay_out(&self, site: &Site) -> Vec<ScenarioPlan> {
+    /// Every scenario of one turf area as drawn, and what there is to tell of it.
+    fn lay_out(&self, site: &Site) -> (Vec<ScenarioPlan>, Vec<Issue>) {
         let outline = site.outline;
         let lawn = site.ground.lawn(outline, site.assumptions);
-        let mut scenarios = Vec::new();
-        // What is in the ground is not known: a spray layout by the plain rule stands for it.
-        let found = self
-            .catalogue
-            .family(FOUND_FAMILY)
-            .or(self.catalogue.families.first());
-        if let Some(family) = found {
-            let layout = place::layout_in_parts(&lawn, family, Effort::Rule, Favour::Evenness);
-            let mut plan = self.scenario(site, &lawn, Scenario::AsFound, family, layout);
-            plan.flags.push(AS_FOUND_ASSUMED);
-            let reclocked = water::reclocked(&plan);
-            scenarios.extend([plan, reclocked]);
-        }
+        let (mut scenarios, issues) = match &site.found {
+            Some(on) => kept::scenarios(self, site, &lawn, on),
+            None => (self.assumed_found(site, &lawn), Vec::new()),
+        };
         for family in self
             .catalogue
             .families
@@ -154,7 +153,7 @@ impl Planner {
             scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
         fit::point_to_others(&mut scenarios);
-        scenarios
+        (scenarios, issues)
     }
 
     /// A turf area with its water.
@@ -170,6 +169,22 @@ impl Planner {
             reason: String::new(),
             scenarios,
         }
+    }
+
+    /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
+    fn assumed_found(&self, site: &Site, lawn: &place::Site) -> Vec<ScenarioPlan> {
+        let family = self
+            .catalogue
+            .family(FOUND_FAMILY)
+            .or(self.catalogue.families.first());
+        let Some(family) = family else {
+            return Vec::new();
+        };
+        let layout = place::layout_in_parts(lawn, family, Effort::Rule, Favour::Evenness);
+        let mut plan = self.scenario(site, lawn, Scenario::AsFound, family, layout);
+        plan.flags.push(AS_FOUND_ASSUMED);
+        let reclocked = water::reclocked(&plan);
+        vec![plan, reclocked]
     }
 
     fn scenario(
@@ -201,7 +216,9 @@ impl Planner {
         let watered = layout
             .watered
             .map(|outline| site.ground.frame.polygon(&outline));
+        let blocks = around.blocks.unwrap_or_default();
         ScenarioPlan {
+            seen: all_seen(&layout.heads, blocks),
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),
@@ -218,6 +235,8 @@ impl Planner {
             delivered: None,
             year: None,
             flags: verdict.flags,
+            fittings: Vec::new(),
+            works: None,
         }
     }
 }

@@ -1,11 +1,13 @@
 //! What is known of a parcel when its plan is done.
 
 use super::delivery::{Delivered, NetworkPlan};
+use super::{Fitting, Works};
 use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
 use crate::savings::{Attribution, Outcome};
+use crate::shape::Outline;
 use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
 use crate::uniformity::Uniformity;
 
@@ -50,6 +52,10 @@ pub enum Scenario {
     AsFound,
     /// The same hardware with a right schedule.
     Reclock,
+    /// The existing heads straightened, cleaned, aimed, with the right nozzle of their family.
+    Repair,
+    /// The existing positions with nozzles of the named family.
+    Swap(String),
     /// New positions with the named family.
     Relayout(String),
 }
@@ -61,6 +67,8 @@ impl Scenario {
         match self {
             Scenario::AsFound => "as-found".to_owned(),
             Scenario::Reclock => "reclock".to_owned(),
+            Scenario::Repair => "repair".to_owned(),
+            Scenario::Swap(family) => format!("swap:{family}"),
             Scenario::Relayout(family) => format!("relayout:{family}"),
         }
     }
@@ -215,6 +223,9 @@ pub struct ScenarioPlan {
     pub recommended: bool,
     /// The heads, in order of their ids.
     pub heads: Vec<Head>,
+    /// What each head sees past buildings, walls and trunks, `None` where it sees everything; empty
+    /// where nothing stands around.
+    pub seen: Vec<Option<Outline>>,
     /// Name of the nozzle or strip of each head.
     pub nozzle_names: Vec<String>,
     /// How the rain falls; `None` when there is no head.
@@ -225,6 +236,11 @@ pub struct ScenarioPlan {
     pub year: Option<YearUse>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
+    /// What is known of each head that is in the ground or takes its place; empty for a layout
+    /// that does not rest on existing heads.
+    pub fittings: Vec<Fitting>,
+    /// What a crew changes on existing heads; `None` where there are none, and as found.
+    pub works: Option<Works>,
 }
 
 /// A turf area and its scenarios.
@@ -242,8 +258,8 @@ pub struct TurfPlan {
     pub ground: GroundUse,
     /// Why the recommended scenario is recommended, one sentence without the full stop.
     pub reason: String,
-    /// The scenarios, in a fixed order: as found, the same with a right schedule, then
-    /// families in the catalogue's order.
+    /// The scenarios, in a fixed order: as found, the same with a right schedule, repair, swaps,
+    /// new layouts; families in the catalogue's order.
     pub scenarios: Vec<ScenarioPlan>,
 }
 

@@ -208,7 +208,7 @@ impl Layer for Turf {
         ),
         text(
             "scenario",
-            "`as-found`, `reclock`, or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
             |r| r.plan.scenario.text().into(),
         ),
         text("family", "Nozzle family", |r| r.plan.family.as_str().into()),
@@ -605,6 +605,19 @@ impl Layer for Turf {
             "Why this scenario is recommended; empty elsewhere",
             |r| r.plan.recommended.then_some(r.turf.reason.as_str()).into(),
         ),
+        count(
+            "heads_added",
+            "Heads added to those in the ground; empty where nothing is kept",
+            |r| r.plan.works.map(|works| works.added).into(),
+        ),
+        count("heads_capped", "Heads in the ground that are capped", |r| {
+            r.plan.works.map(|works| works.capped).into()
+        }),
+        count(
+            "bodies_changed",
+            "Bodies in the ground that are changed: not known to be regulated, or too low",
+            |r| r.plan.works.map(|works| works.bodies).into(),
+        ),
         number(
             "du_lq_delivered",
             "",
@@ -669,7 +682,7 @@ impl Layer for Heads {
         }),
         text(
             "scenario",
-            "`as-found`, `reclock`, or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
             |r| r.area.plan.scenario.text().into(),
         ),
         column(
@@ -682,9 +695,7 @@ impl Layer for Heads {
         text("role", "corner, edge, interior, strip or kept", |r| {
             r.head.role.text().into()
         }),
-        text("family", "Nozzle family", |r| {
-            r.area.plan.family.as_str().into()
-        }),
+        text("family", "Nozzle family", |r| r.family().into()),
         text("nozzle", "Nozzle or strip of the family", |r| {
             r.nozzle.into()
         }),
@@ -757,8 +768,8 @@ impl Layer for Heads {
             "pressure_kpa",
             "kPa",
             1,
-            "Pressure at the head: the rated one",
-            |r| r.area.plan.rated_kpa.into(),
+            "Pressure at the head: the rated one, as found the measured one where there is one",
+            |r| r.pressure_kpa().into(),
         ),
         number("flow_lpm", "L/min", 4, "Flow at that pressure", |r| {
             r.head.flow.lpm().into()
@@ -818,6 +829,11 @@ impl Layer for Heads {
             },
         ),
         text(
+            "station_found",
+            "Its station as the layer of existing heads names it; an added head takes that of its nearest neighbour",
+            |r| r.station_found().into(),
+        ),
+        text(
             "part",
             "Part of the area that it waters; heads of different parts do not share a station",
             |r| {
@@ -845,7 +861,7 @@ impl Layer for Heads {
 
 impl Layer for Throws {
     const NAME: &'static str = "throws";
-    const ROW: &'static str = "head × scenario: the ground it waters";
+    const ROW: &'static str = "head × scenario: the ground it waters, cut by buildings, walls and trunks; as found and as recommended, with `--throws all` every scenario";
     const SHAPE: &'static str = "Polygon";
     type Row<'a> = HeadRow<'a>;
     const COLUMNS: &'static [Column<Throws>] = &[
@@ -858,7 +874,7 @@ impl Layer for Throws {
         }),
         text(
             "scenario",
-            "`as-found`, `reclock`, or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
             |r| r.area.plan.scenario.text().into(),
         ),
         column(
@@ -868,13 +884,11 @@ impl Layer for Throws {
             "Whether its scenario is recommended for the area",
             |r| Cell::Bool(r.area.plan.recommended),
         ),
-        text("family", "Nozzle family", |r| {
-            r.area.plan.family.as_str().into()
-        }),
+        text("family", "Nozzle family", |r| r.family().into()),
     ];
 
     fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {
-        wetted_outline(row.head, None).map_or(Geometry::None, |wetted| {
+        wetted_outline(row.head, row.seen).map_or(Geometry::None, |wetted| {
             Geometry::Drawn(throw::polygon(&row.area.frame, wetted.outer()))
         })
     }

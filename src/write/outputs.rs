@@ -15,7 +15,17 @@ use super::schedule::Schedules;
 use super::summary::Summary;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 use crate::issue::Issue;
-use crate::plan::ParcelPlan;
+use crate::plan::{ParcelPlan, Scenario};
+
+/// Whose throws are drawn: the layer is the largest of a run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Drawn {
+    /// Those as found and of the recommended scenario.
+    #[default]
+    Recommended,
+    /// Those of every scenario.
+    All,
+}
 
 /// The open outputs. Nothing but the summary's figures is held of the parcels written.
 pub struct Outputs<'f> {
@@ -29,6 +39,7 @@ pub struct Outputs<'f> {
     materials: Vec<Box<dyn Format<Materials>>>,
     failures: Vec<Box<dyn Format<Failures>>>,
     summary: Summary,
+    drawn: Drawn,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
 }
@@ -42,6 +53,7 @@ impl<'f> Outputs<'f> {
         files: &'f dyn Files,
         target: &Path,
         existing: Existing,
+        drawn: Drawn,
     ) -> Result<Outputs<'f>, Issue> {
         let mut staging = Staging::begin(files, target, existing)?;
         let parcels: Vec<Box<dyn Format<Parcels>>> = vec![
@@ -67,6 +79,7 @@ impl<'f> Outputs<'f> {
             materials,
             failures,
             summary: Summary::default(),
+            drawn,
             staging,
         })
     }
@@ -95,9 +108,14 @@ impl<'f> Outputs<'f> {
             if area.schedule().is_some() {
                 to_all(&mut self.schedules, &area)?;
             }
+            let is_drawn = self.drawn == Drawn::All
+                || area.plan.recommended
+                || area.plan.scenario == Scenario::AsFound;
             for head in head_rows(&area) {
                 to_all(&mut self.heads, &head)?;
-                to_all(&mut self.throws, &head)?;
+                if is_drawn {
+                    to_all(&mut self.throws, &head)?;
+                }
             }
         }
         for station in station_rows(parcel) {

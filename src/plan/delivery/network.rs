@@ -1,5 +1,7 @@
 //! Stations, mains and laterals of one scenario on one parcel.
 
+use std::collections::BTreeSet;
+
 use super::super::{Planner, Scenario, ScenarioPlan, Site};
 use super::source::Plant;
 use super::{
@@ -282,7 +284,9 @@ impl<'a> Builder<'a> {
         let name = plans.iter().flatten().next()?.family.clone();
         let family = self.planner.catalogue.family(&name)?;
         let is_new = matches!(scenario, Scenario::Relayout(_));
-        let regulated = is_new && self.assumptions.choice(Key::HardwareNewBodies) != "unregulated";
+        let is_changed = !matches!(scenario, Scenario::AsFound | Scenario::Reclock);
+        let regulated =
+            is_changed && self.assumptions.choice(Key::HardwareNewBodies) != "unregulated";
         let body = if regulated {
             Body::Regulated {
                 set_kpa: family.rated.kpa(),
@@ -338,6 +342,13 @@ impl Job<'_, '_> {
     fn rated_lpm(&self, head: usize) -> f64 {
         let (area, number) = self.heads[head];
         self.plans[area].map_or(0.0, |plan| plan.heads[number].flow.lpm())
+    }
+
+    /// The station of a head that is in the ground, where somebody named it.
+    fn named(&self, head: usize) -> Option<&str> {
+        let (area, number) = self.heads[head];
+        let fitting = self.plans[area]?.fittings.get(number)?;
+        fitting.station.as_deref()
     }
 
     /// What a head may share a station with: heads of the same part of lawns of one kind, on the
@@ -400,8 +411,25 @@ impl Job<'_, '_> {
                 })
                 .collect();
             let safe_lpm = builder.plant.sources[source].safe_lpm;
-            for members in grouped(&outlets, safe_lpm) {
-                let members: Members = members.into_iter().map(|i| own[i]).collect();
+            // Stations that are in the ground stay as they are.
+            let named: BTreeSet<&str> = own.iter().filter_map(|&head| self.named(head)).collect();
+            let kept = named.into_iter().map(|name| {
+                let members = own.iter().copied();
+                members
+                    .filter(|&head| self.named(head) == Some(name))
+                    .collect()
+            });
+            let rest: Vec<usize> = (0..own.len())
+                .filter(|&i| self.named(own[i]).is_none())
+                .collect();
+            let outlets: Vec<Outlet> = rest.iter().map(|&i| outlets[i]).collect();
+            let planned = grouped(&outlets, safe_lpm).into_iter().map(|members| {
+                members
+                    .into_iter()
+                    .map(|i| own[rest[i]])
+                    .collect::<Members>()
+            });
+            for members in kept.chain(planned) {
                 let valve = self.valve(&members, builder.places[source]);
                 drafts.push(Draft {
                     source,
@@ -773,6 +801,11 @@ impl Job<'_, '_> {
                 if falls {
                     count.check_valve();
                 }
+            }
+        }
+        for works in self.plans.iter().flatten().filter_map(|plan| plan.works) {
+            for _ in 0..works.bodies + works.added {
+                count.body(self.body != Body::Plain);
             }
         }
     }
