@@ -9,7 +9,7 @@ mod network;
 mod rain;
 mod source;
 
-pub use network::{HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use network::{Before, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use rain::Delivered;
 
 use super::{Planner, Scenario, ScenarioPlan, Site};
@@ -37,6 +37,8 @@ const PUMP_MINIMUM: &str = "pump-below-minimum";
 const CHECK_VALVES: &str = "check-valves";
 /// A pipe crosses a building, a wall or a root zone.
 const PIPE_CROSSES: &str = "pipe-crosses";
+/// Where flows are watched, they have to be learned anew.
+const FLOW_RELEARN: &str = "flow-sensor-relearn";
 /// The spread of pressure inside a station is beyond its bound.
 const PRESSURE_SPREAD: &str = "pressure-spread";
 
@@ -83,7 +85,11 @@ pub(super) fn deliver(
     let builder = Builder::new(planner, assumptions, &plant, areas);
     let (mut serves, mut over) = (false, None);
     for scenario in scenarios_of(areas) {
-        let Some(built) = builder.build(&scenario, areas) else {
+        let found = delivery
+            .networks
+            .iter()
+            .find(|network| network.scenario == Scenario::AsFound);
+        let Some(built) = builder.build(&scenario, areas, found) else {
             continue;
         };
         for station in &built.plan.stations {

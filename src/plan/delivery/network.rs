@@ -1,12 +1,10 @@
 //! Stations, mains and laterals of one scenario on one parcel.
 
-use std::collections::BTreeSet;
-
-use super::super::{Planner, Scenario, ScenarioPlan, Site};
+use super::super::{Fitting, Planner, Scenario, ScenarioPlan, Site};
 use super::source::Plant;
 use super::{
-    CHECK_VALVES, CONNECTION_ASSUMED, HIGH_PRESSURE, LOW_PRESSURE, OVER_FLOW, PIPE_CROSSES,
-    PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, VALVE_MINIMUM,
+    CHECK_VALVES, CONNECTION_ASSUMED, FLOW_RELEARN, HIGH_PRESSURE, LOW_PRESSURE, OVER_FLOW,
+    PIPE_CROSSES, PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, VALVE_MINIMUM,
 };
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Family, Hardware};
@@ -16,7 +14,7 @@ use crate::hydraulics::materials::{Count, Line};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
-use crate::hydraulics::stations::{Members, Outlet, grouped, slope_thirds};
+use crate::hydraulics::stations::{Members, Outlet, by_name, grouped, slope_thirds};
 use crate::hydraulics::supply::{Chain, Losses, Run, Source};
 use crate::hydraulics::trench::Yard;
 use crate::shape::{Outline, Point};
@@ -29,6 +27,8 @@ type Areas<'a> = [(Site<'a>, Vec<ScenarioPlan>)];
 const LEVEL: (f64, Point) = (0.0, Point::new(0.0, 0.0));
 /// Parts of a lawn that are told apart.
 const PARTS_MOST: u32 = 1_000;
+/// A flow sensor has to be taught a change beyond this share.
+const RELEARN_FRAC: f64 = 0.1;
 /// A node this much above the lowest head drains through it \[m\].
 const DRAINS_ABOVE_M: f64 = 0.2;
 /// A valve keeps this far from the head beside it \[m\].
@@ -72,11 +72,26 @@ pub struct PipeRow {
     pub end_kpa: Option<f64>,
 }
 
+/// A station before it is changed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Before {
+    /// Flow as delivered \[L/min\].
+    pub flow_lpm: f64,
+    /// Least pressure at a head's inlet \[kPa\].
+    pub least_kpa: f64,
+    /// Spread of the pressure over the rated one.
+    pub spread_frac: f64,
+}
+
 /// One station.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StationPlan {
     /// Where its valve stands.
     pub valve: Point,
+    /// Its name, where it is in the ground and somebody named it.
+    pub name: Option<String>,
+    /// The same station as found; `None` for new ones, and as found.
+    pub before: Option<Before>,
     /// Its heads: turf area among those planned, and head of its layout, both from 0.
     pub heads: Vec<(usize, usize)>,
     /// Flow at the rated pressure \[L/min\].
@@ -273,7 +288,13 @@ impl<'a> Builder<'a> {
     }
 
     /// Builds a scenario: `None` where no area has heads in it, or they have no family.
-    pub(super) fn build(&self, scenario: &Scenario, areas: &Areas<'_>) -> Option<Built> {
+    /// `found` are the stations as found.
+    pub(super) fn build(
+        &self,
+        scenario: &Scenario,
+        areas: &Areas<'_>,
+        found: Option<&NetworkPlan>,
+    ) -> Option<Built> {
         let plans: Vec<Option<&ScenarioPlan>> = areas
             .iter()
             .map(|(_, plans)| {
@@ -287,14 +308,11 @@ impl<'a> Builder<'a> {
         let is_changed = !matches!(scenario, Scenario::AsFound | Scenario::Reclock);
         let regulated =
             is_changed && self.assumptions.choice(Key::HardwareNewBodies) != "unregulated";
-        let body = if regulated {
-            Body::Regulated {
-                set_kpa: family.rated.kpa(),
-                loss_kpa: self.assumptions.number(Key::PressureBodyLoss),
-            }
-        } else {
-            Body::Plain
+        let holding = Body::Regulated {
+            set_kpa: family.rated.kpa(),
+            loss_kpa: self.assumptions.number(Key::PressureBodyLoss),
         };
+        let body = if regulated { holding } else { Body::Plain };
         let heads: Vec<(usize, usize)> = plans
             .iter()
             .enumerate()
@@ -308,10 +326,16 @@ impl<'a> Builder<'a> {
             plans,
             family,
             body,
+            holding,
             is_new,
+            is_changed,
             heads,
         };
-        Some(job.done(scenario))
+        let mut built = job.done(scenario);
+        if let (true, Some(found)) = (is_changed, found) {
+            built.compare(found);
+        }
+        Some(built)
     }
 }
 
@@ -321,7 +345,10 @@ struct Job<'b, 'a> {
     plans: Vec<Option<&'b ScenarioPlan>>,
     family: &'b Family,
     body: Body,
+    /// A body that regulates.
+    holding: Body,
     is_new: bool,
+    is_changed: bool,
     /// All heads: area and number.
     heads: Vec<(usize, usize)>,
 }
@@ -329,6 +356,7 @@ struct Job<'b, 'a> {
 /// A station before its pipes are solved.
 struct Draft {
     source: usize,
+    name: Option<String>,
     members: Members,
     valve: Point,
 }
@@ -339,16 +367,35 @@ impl Job<'_, '_> {
         self.plans[area].map_or_else(Point::default, |plan| plan.heads[number].at)
     }
 
+    /// Flow at the family's rated pressure; heads in the ground have theirs at their own.
     fn rated_lpm(&self, head: usize) -> f64 {
         let (area, number) = self.heads[head];
-        self.plans[area].map_or(0.0, |plan| plan.heads[number].flow.lpm())
+        let lpm = self.plans[area].map_or(0.0, |plan| plan.heads[number].flow.lpm());
+        let factor = self
+            .own_kpa(head)
+            .map_or(1.0, |kpa| Response::of(self.family).flow_factor(kpa));
+        if factor > 0.0 { lpm / factor } else { lpm }
+    }
+
+    fn fitting(&self, head: usize) -> Option<&Fitting> {
+        let (area, number) = self.heads[head];
+        self.plans[area]?.fittings.get(number)
+    }
+
+    /// The pressure at which a head in the ground has its flow and throw \[kPa\].
+    fn own_kpa(&self, head: usize) -> Option<f64> {
+        self.fitting(head).map(|fitting| fitting.pressure_kpa)
+    }
+
+    /// The body of a head: as the scenario has them; as found, regulated where somebody said so.
+    fn body_of(&self, head: usize) -> Body {
+        let is_kept = !self.is_changed && self.fitting(head).is_some_and(|own| own.regulated);
+        if is_kept { self.holding } else { self.body }
     }
 
     /// The station of a head that is in the ground, where somebody named it.
     fn named(&self, head: usize) -> Option<&str> {
-        let (area, number) = self.heads[head];
-        let fitting = self.plans[area]?.fittings.get(number)?;
-        fitting.station.as_deref()
+        self.fitting(head)?.station.as_deref()
     }
 
     /// What a head may share a station with: heads of the same part of lawns of one kind, on the
@@ -398,8 +445,22 @@ impl Job<'_, '_> {
             }
         }
         let mut drafts = Vec::new();
+        // Stations that are in the ground stay as they are.
+        let names: Vec<Option<&str>> = (0..self.heads.len()).map(|head| self.named(head)).collect();
+        let (kept, unnamed) = by_name(&names);
+        for (name, members) in kept {
+            let source = feeds[self.heads[members[0]].0]; // no station is empty
+            drafts.push(Draft {
+                source,
+                valve: self.valve(&members, builder.places[source]),
+                name: Some(name),
+                members,
+            });
+        }
         for source in 0..builder.places.len() {
-            let own: Vec<usize> = (0..self.heads.len())
+            let own: Vec<usize> = unnamed
+                .iter()
+                .copied()
                 .filter(|&head| feeds[self.heads[head].0] == source)
                 .collect();
             let outlets: Vec<Outlet> = own
@@ -411,30 +472,13 @@ impl Job<'_, '_> {
                 })
                 .collect();
             let safe_lpm = builder.plant.sources[source].safe_lpm;
-            // Stations that are in the ground stay as they are.
-            let named: BTreeSet<&str> = own.iter().filter_map(|&head| self.named(head)).collect();
-            let kept = named.into_iter().map(|name| {
-                let members = own.iter().copied();
-                members
-                    .filter(|&head| self.named(head) == Some(name))
-                    .collect()
-            });
-            let rest: Vec<usize> = (0..own.len())
-                .filter(|&i| self.named(own[i]).is_none())
-                .collect();
-            let outlets: Vec<Outlet> = rest.iter().map(|&i| outlets[i]).collect();
-            let planned = grouped(&outlets, safe_lpm).into_iter().map(|members| {
-                members
-                    .into_iter()
-                    .map(|i| own[rest[i]])
-                    .collect::<Members>()
-            });
-            for members in kept.chain(planned) {
-                let valve = self.valve(&members, builder.places[source]);
+            for members in grouped(&outlets, safe_lpm) {
+                let members: Members = members.into_iter().map(|i| own[i]).collect();
                 drafts.push(Draft {
                     source,
+                    valve: self.valve(&members, builder.places[source]),
+                    name: None,
                     members,
-                    valve,
                 });
             }
         }
@@ -550,13 +594,12 @@ impl Job<'_, '_> {
             self.serve(at + 1, done, &mut served);
         }
         self.count_heads(&finished, &mut count);
-        let is_changed = !matches!(scenario, Scenario::AsFound | Scenario::Reclock);
         let inp = (self.is_new && builder.planner.inp).then(|| self.inp(scenario, &finished));
         Built {
             plan: NetworkPlan {
                 scenario: scenario.clone(),
                 family: self.family.name.clone(),
-                materials: if is_changed {
+                materials: if self.is_changed {
                     count.lines(builder.hardware())
                 } else {
                     Vec::new()
@@ -609,7 +652,7 @@ impl Job<'_, '_> {
             .map(|(&head, &node)| Tap {
                 node,
                 rated_lpm: self.rated_lpm(head),
-                body: self.body,
+                body: self.body_of(head),
             })
             .collect();
         let area = self.main_area(&draft.members);
@@ -683,6 +726,8 @@ impl Job<'_, '_> {
         flags.sort_unstable();
         let plan = StationPlan {
             valve: draft.valve,
+            name: draft.name.clone(),
+            before: None,
             heads: draft.members.iter().map(|&head| self.heads[head]).collect(),
             rated_lpm,
             flow_lpm,
@@ -795,15 +840,24 @@ impl Job<'_, '_> {
                 count.nozzle(&plan.nozzle_names[head], self.family.unit_cost_cur);
                 if self.is_new {
                     count.body(self.body != Body::Plain);
-                } else {
-                    count.adapter();
                 }
                 if falls {
                     count.check_valve();
                 }
             }
         }
-        for works in self.plans.iter().flatten().filter_map(|plan| plan.works) {
+        for (plan, works) in self
+            .plans
+            .iter()
+            .flatten()
+            .filter_map(|plan| Some((*plan, plan.works?)))
+        {
+            // Old bodies that stay take another family's nozzle with an adapter.
+            if matches!(plan.scenario, Scenario::Swap(_)) {
+                for _ in works.bodies + works.added..plan.heads.len() {
+                    count.adapter();
+                }
+            }
             for _ in 0..works.bodies + works.added {
                 count.body(self.body != Body::Plain);
             }
@@ -828,11 +882,20 @@ impl Job<'_, '_> {
                 inlet_kpa,
                 nozzle_kpa,
                 flow_lpm,
-                throw_factor,
+                throw_factor: throw_factor / self.own_throw(area, head),
                 mist_frac: misting.lost_frac(nozzle_kpa, rated_kpa),
             };
             own.flags.extend(&done.plan.flags);
         }
+    }
+
+    /// The throw of a head in the ground at its own pressure, as a multiple of the rated one.
+    fn own_throw(&self, area: usize, number: usize) -> f64 {
+        let fitting = self.plans[area].and_then(|plan| plan.fittings.get(number));
+        let factor = fitting.map_or(1.0, |own| {
+            Response::of(self.family).throw_factor(own.pressure_kpa)
+        });
+        if factor > 0.0 { factor } else { 1.0 }
     }
 
     fn inp(&self, scenario: &Scenario, finished: &[Finished]) -> String {
@@ -853,6 +916,41 @@ impl Job<'_, '_> {
             })
             .collect();
         inp::text(&scenario.text(), &pieces)
+    }
+}
+
+impl Built {
+    /// Puts what each kept station did before beside it; where flows are watched, a change of more
+    /// than a tenth has to be learned anew.
+    fn compare(&mut self, found: &NetworkPlan) {
+        let mut relearned: Vec<usize> = Vec::new();
+        for station in self
+            .plan
+            .stations
+            .iter_mut()
+            .filter(|one| one.name.is_some())
+        {
+            let mut before = found.stations.iter();
+            let Some(before) = before.find(|before| before.name == station.name) else {
+                continue;
+            };
+            station.before = Some(Before {
+                flow_lpm: before.flow_lpm,
+                least_kpa: before.inlet_kpa.0,
+                spread_frac: before.spread_frac,
+            });
+            let change_lpm = (station.flow_lpm - before.flow_lpm).abs();
+            if change_lpm > RELEARN_FRAC * before.flow_lpm {
+                station.flags.push(FLOW_RELEARN);
+                station.flags.sort_unstable();
+                relearned.extend(station.heads.iter().map(|&(area, _)| area));
+            }
+        }
+        for own in &mut self.served {
+            if relearned.contains(&own.area) {
+                own.flags.push(FLOW_RELEARN);
+            }
+        }
     }
 }
 
