@@ -5,11 +5,14 @@
 //! that way: lawns of one class that lie near one another share them. What is in the ground and
 //! its pipes are not known; they are taken to be as this program would have laid them.
 
+mod builder;
+mod draft;
 mod network;
+mod outcome;
 mod rain;
 mod source;
 
-pub use network::{Before, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use outcome::{Before, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use rain::Delivered;
 
 use super::{Planner, Scenario, ScenarioPlan, Site};
@@ -17,7 +20,7 @@ use crate::assumptions::Assumptions;
 use crate::hydraulics::nozzle::Working;
 use crate::issue::{Code, Issue};
 use crate::site::Parcel;
-use network::Builder;
+use builder::Builder;
 
 /// Nobody read a pressure.
 pub(super) const PRESSURE_UNVERIFIED: &str = "pressure-unverified";
