@@ -700,3 +700,84 @@ fn stations_heads_and_pipes_of_a_run_agree() {
         assert!(inp.contains(section), "{section}");
     }
 }
+
+#[test]
+fn a_swap_keeps_its_stations_and_says_what_they_were() {
+    let home = shared::folder();
+    let out = home.path().join("out");
+    let out_text = out.to_string_lossy();
+    let root = std::path::PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+    let campus = |layer: &str| format!("sample-parcels/campus/{layer}.geojson");
+    let (turf, heads, supply) = (campus("turf"), campus("heads"), campus("supply"));
+    let ran = shared::evenfall(
+        &root,
+        &[
+            "plan",
+            "--turf",
+            &turf,
+            "--heads",
+            &heads,
+            "--supply",
+            &supply,
+            "-q",
+            "--effort",
+            "rule",
+            "--families",
+            "rotary-slow",
+            "--where",
+            "parcel_id = 'ADM'",
+            "-o",
+            &out_text,
+        ],
+    );
+    assert!(
+        ran.status.is_some_and(|status| status <= 1),
+        "{}",
+        ran.stderr
+    );
+    let stations = rows(home.path(), "stations.geojson");
+    let of = |scenario: &str| -> Vec<&serde_json::Value> {
+        stations
+            .iter()
+            .filter(|row| row["scenario"] == scenario)
+            .collect()
+    };
+    let names = |rows: &[&serde_json::Value]| -> Vec<String> {
+        rows.iter().map(|row| row["name"].to_string()).collect()
+    };
+    let (found, swap) = (of("as-found"), of("swap:rotary-slow"));
+    assert!(!found.is_empty() && found.iter().any(|row| !row["name"].is_null()));
+    let named = |list: Vec<String>| -> Vec<String> {
+        list.into_iter().filter(|name| name != "null").collect()
+    };
+    assert_eq!(named(names(&found)), named(names(&swap)));
+    let mut compared = 0;
+    for row in swap.iter().filter(|row| !row["name"].is_null()) {
+        let same = found
+            .iter()
+            .find(|before| before["name"] == row["name"])
+            .unwrap();
+        assert_eq!(row["before_lpm"], same["delivered_lpm"]);
+        assert_eq!(row["least_before_kpa"], same["least_kpa"]);
+        // A slow family draws less at every station.
+        assert!(row["delivered_lpm"].as_f64() < row["before_lpm"].as_f64());
+        compared += 1;
+    }
+    assert!(compared > 0);
+    // Valves, wire and pipe are in the ground.
+    let bill = std::fs::read_to_string(out.join("materials.csv")).unwrap();
+    let lines: Vec<&str> = bill
+        .lines()
+        .filter(|line| line.contains(",swap:"))
+        .collect();
+    assert!(lines.iter().any(|line| line.contains(",nozzle,")));
+    for item in [
+        ",pipe,",
+        ",valve,",
+        ",wire,",
+        ",controller station,",
+        ",fitting,",
+    ] {
+        assert!(!lines.iter().any(|line| line.contains(item)), "{item}");
+    }
+}

@@ -421,9 +421,15 @@ assumptions! {
     SupplyStaticAllowance "supply.static_allowance_frac" ["-"] (number 0.10 in 0.0..0.5) No
         "share taken off a static pressure for days when it is lower",
         "common practice, no source: lowest recorded less 10 %";
-    SupplyMeterSize "supply.meter_mm" ["mm"] (number 20.0 in 10.0..300.0) Yes
-        "nominal size of meter and service line where the supply layer does not say",
-        "common practice, no source: homes have 15 to 25 mm";
+    SupplyMeterSize "supply.meter_mm" ["mm"] (number 0.0 in 0.0..300.0) Yes
+        "nominal size of meter and service line where the supply layer does not say; 0 takes the smallest from 20 mm up that brings supply.night_depth_mm to all turf in supply.night_h",
+        "none: a value given here is the user's own; homes have 15 to 25 mm (common practice, no source)";
+    SupplyNightDepth "supply.night_depth_mm" ["mm"] (number 8.0 in 1.0..50.0) No
+        "depth that an assumed supply must bring to all turf in one night",
+        "choice of this program: about the largest daily need with its losses; no source";
+    SupplyNightHours "supply.night_h" ["h"] (number 8.0 in 1.0..24.0) No
+        "hours in which it must do so",
+        "choice of this program; no source";
     SupplyFlow "supply.flow_lpm" ["L/min"] (number 0.0 in 0.0..20000.0) Yes
         "safe flow of the supply; 0 takes the flow in the supply layer, or reckons it from meter and service line",
         "none: a value given here is the user's own";
@@ -473,6 +479,9 @@ assumptions! {
     PipeVelocity "pipe.velocity_most_m_s" ["m/s"] (number 1.5 in 0.5..3.0) No
         "largest velocity in mains and laterals",
         "common practice: 1.5 m/s (5 ft/s) against water hammer, no source";
+    PipeMainLoss "pipe.main_loss_most_kpa" ["kPa"] (number 30.0 in 1.0..200.0) No
+        "largest loss in a main, from the point of connection to its farthest valve",
+        "choice of this program: about a tenth of the pressure at the heads; no source";
     PipeSpread "pipe.spread_most_frac" ["-"] (number 0.20 in 0.02..0.5) No
         "largest spread of pressure inside a station, over the design pressure",
         "common practice 20 % (10 % of flow): Keller and Bliesner 1990, from memory";

@@ -32,6 +32,8 @@ pub struct Fitting {
     pub pressure_kpa: f64,
     /// The station that feeds it, where somebody named it.
     pub station: Option<String>,
+    /// Whether its body is known to regulate.
+    pub regulated: bool,
 }
 
 /// What a crew changes on existing heads.
@@ -137,6 +139,7 @@ impl Job<'_> {
                 family: self.family(one.family).name.clone(),
                 pressure_kpa: one.pressure_kpa,
                 station: found.head.station.clone(),
+                regulated: found.head.regulated == Some(true),
             })
             .collect();
         let mut issues = Vec::new();
@@ -188,11 +191,13 @@ impl Job<'_> {
             .iter()
             .zip(&heads)
             .map(|(from, head)| self.station_of(*from, head.at));
+        let regulated = self.site.assumptions.choice(Key::HardwareNewBodies) != "unregulated";
         let fittings = stations
             .map(|station| Fitting {
                 family: family.name.clone(),
                 pressure_kpa: family.rated.kpa(),
                 station,
+                regulated,
             })
             .collect();
         let pop_up_mm = self.site.assumptions.number(Key::HeadsPopUp);

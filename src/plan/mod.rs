@@ -8,7 +8,7 @@ mod kept;
 mod outcome;
 mod water;
 
-pub use delivery::{Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,

@@ -142,6 +142,11 @@ impl Layer for Stations {
             r.network.family.as_str().into()
         }),
         text(
+            "name",
+            "Its name, where it is in the ground and somebody named it",
+            |r| r.station.name.as_deref().into(),
+        ),
+        text(
             "turf_ids",
             "The turf areas that it waters, joined by `;`",
             |r| {
@@ -166,6 +171,13 @@ impl Layer for Stations {
             |r| r.station.flow_lpm.into(),
         ),
         number(
+            "before_lpm",
+            "L/min",
+            2,
+            "The same for the station as found; empty for new stations, and as found",
+            |r| r.station.before.map(|before| before.flow_lpm).into(),
+        ),
+        number(
             "safe_lpm",
             "L/min",
             2,
@@ -187,6 +199,13 @@ impl Layer for Stations {
             |r| r.station.inlet_kpa.0.into(),
         ),
         number(
+            "least_before_kpa",
+            "kPa",
+            1,
+            "The same for the station as found",
+            |r| r.station.before.map(|before| before.least_kpa).into(),
+        ),
+        number(
             "most_kpa",
             "kPa",
             1,
@@ -199,6 +218,18 @@ impl Layer for Stations {
             1,
             "Their difference over the rated pressure",
             |r| (100.0 * r.station.spread_frac).into(),
+        ),
+        number(
+            "spread_before_pct",
+            "%",
+            1,
+            "The same for the station as found",
+            |r| {
+                r.station
+                    .before
+                    .map(|before| 100.0 * before.spread_frac)
+                    .into()
+            },
         ),
         number(
             "set_kpa",

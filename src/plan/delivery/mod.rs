@@ -5,11 +5,14 @@
 //! that way: lawns of one class that lie near one another share them. What is in the ground and
 //! its pipes are not known; they are taken to be as this program would have laid them.
 
+mod builder;
+mod draft;
 mod network;
+mod outcome;
 mod rain;
 mod source;
 
-pub use network::{HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use outcome::{Before, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use rain::Delivered;
 
 use super::{Planner, Scenario, ScenarioPlan, Site};
@@ -17,7 +20,7 @@ use crate::assumptions::Assumptions;
 use crate::hydraulics::nozzle::Working;
 use crate::issue::{Code, Issue};
 use crate::site::Parcel;
-use network::Builder;
+use builder::Builder;
 
 /// Nobody read a pressure.
 pub(super) const PRESSURE_UNVERIFIED: &str = "pressure-unverified";
@@ -37,6 +40,8 @@ const PUMP_MINIMUM: &str = "pump-below-minimum";
 const CHECK_VALVES: &str = "check-valves";
 /// A pipe crosses a building, a wall or a root zone.
 const PIPE_CROSSES: &str = "pipe-crosses";
+/// Where flows are watched, they have to be learned anew.
+const FLOW_RELEARN: &str = "flow-sensor-relearn";
 /// The spread of pressure inside a station is beyond its bound.
 const PRESSURE_SPREAD: &str = "pressure-spread";
 
@@ -64,7 +69,15 @@ pub(super) fn deliver(
     let Some(frame) = areas.first().map(|(site, _)| site.ground.frame) else {
         return delivery;
     };
-    let plant = match source::plant(&parcel.supply, &frame, assumptions, &mut delivery.issues) {
+    let turf_m2 = areas.iter().map(|(site, _)| site.outline.area_m2()).sum();
+    let plant = source::plant(
+        &parcel.supply,
+        &frame,
+        turf_m2,
+        assumptions,
+        &mut delivery.issues,
+    );
+    let plant = match plant {
         Ok(plant) => plant,
         Err(issue) => {
             delivery.issues.push(issue);
@@ -75,7 +88,11 @@ pub(super) fn deliver(
     let builder = Builder::new(planner, assumptions, &plant, areas);
     let (mut serves, mut over) = (false, None);
     for scenario in scenarios_of(areas) {
-        let Some(built) = builder.build(&scenario, areas) else {
+        let found = delivery
+            .networks
+            .iter()
+            .find(|network| network.scenario == Scenario::AsFound);
+        let Some(built) = builder.build(&scenario, areas, found) else {
             continue;
         };
         for station in &built.plan.stations {

@@ -1,7 +1,7 @@
 //! The rain of one turf area with the flows and throws that its pressures give.
 
 use super::super::ScenarioPlan;
-use super::network::HeadServed;
+use super::outcome::HeadServed;
 use crate::catalogue::{Family, Head, Pattern};
 use crate::rain::{Grid, RainGrid, seen_by};
 use crate::shape::Outline;

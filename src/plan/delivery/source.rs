@@ -7,6 +7,9 @@ use crate::issue::{Code, Issue};
 use crate::shape::Point;
 use crate::site::{SupplyKind, SupplyPoint};
 
+/// Nominal sizes that an assumed service line may have \[mm\].
+const SIZES_MM: [f64; 8] = [20.0, 25.0, 32.0, 40.0, 50.0, 65.0, 80.0, 100.0];
+
 /// What feeds a parcel.
 pub(super) struct Plant {
     /// Points of connection; at least one.
@@ -26,6 +29,7 @@ pub(super) struct Plant {
 pub(super) fn plant(
     points: &[SupplyPoint],
     frame: &Frame,
+    turf_m2: f64,
     assumptions: &Assumptions,
     issues: &mut Vec<Issue>,
 ) -> Result<Plant, Issue> {
@@ -74,10 +78,10 @@ pub(super) fn plant(
             static_kpa: given(|point| point.static_kpa),
             pump_lpm: pump.map_or(0.0, |pump| pump.flow_lpm.unwrap_or(0.0)),
         };
-        sources.push(known.source(assumptions)?);
+        sources.push(known.source(turf_m2, assumptions)?);
     }
     if sources.is_empty() {
-        sources.push(Known::default().source(assumptions)?);
+        sources.push(Known::default().source(turf_m2, assumptions)?);
     }
     Ok(Plant {
         sources,
@@ -100,7 +104,7 @@ struct Known {
 }
 
 impl Known {
-    fn source(self, assumptions: &Assumptions) -> Result<Source, Issue> {
+    fn source(self, turf_m2: f64, assumptions: &Assumptions) -> Result<Source, Issue> {
         let static_kpa = self
             .static_kpa
             .unwrap_or_else(|| assumptions.number(Key::SupplyStatic));
@@ -116,7 +120,7 @@ impl Known {
         };
         let size_mm = self
             .size_mm
-            .unwrap_or_else(|| assumptions.number(Key::SupplyMeterSize));
+            .unwrap_or_else(|| assumed_size_mm(turf_m2, static_kpa, assumptions));
         let decided = Some(assumptions.number(Key::SupplyFlow)).filter(|&lpm| lpm > 0.0);
         let (safe_lpm, limit) = match self.flow_lpm.or(decided) {
             Some(lpm) => (lpm, FlowLimit::Given),
@@ -139,6 +143,25 @@ impl Known {
     }
 }
 
+/// The size of meter and service line where nobody says.
+fn assumed_size_mm(turf_m2: f64, static_kpa: f64, assumptions: &Assumptions) -> f64 {
+    let given_mm = assumptions.number(Key::SupplyMeterSize);
+    if given_mm > 0.0 {
+        return given_mm;
+    }
+    let litres = turf_m2 * assumptions.number(Key::SupplyNightDepth);
+    let needed_lpm = litres / (60.0 * assumptions.number(Key::SupplyNightHours));
+    let (last, others) = (
+        SIZES_MM[SIZES_MM.len() - 1],
+        &SIZES_MM[..SIZES_MM.len() - 1],
+    );
+    others
+        .iter()
+        .copied()
+        .find(|&size_mm| safe_flow_lpm(size_mm, static_kpa, assumptions).0 >= needed_lpm)
+        .unwrap_or(last)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -158,7 +181,7 @@ mod tests {
     fn planted(points: &[SupplyPoint]) -> (Result<Plant, Issue>, Vec<Issue>) {
         let mut issues = Vec::new();
         let frame = Frame::about(5.0, 40.0);
-        let plant = plant(points, &frame, &Assumptions::defaults(), &mut issues);
+        let plant = plant(points, &frame, 200.0, &Assumptions::defaults(), &mut issues);
         (plant, issues)
     }
 
@@ -184,6 +207,22 @@ mod tests {
         let source = plant.unwrap().sources[0];
         assert!(issues.is_empty() && !source.is_read && source.at.is_none());
         assert_eq!(source.limit, FlowLimit::Service);
+    }
+
+    #[test]
+    fn an_assumed_service_line_grows_with_the_turf() {
+        let assumptions = Assumptions::defaults();
+        // 8 mm in 8 hours is 1 L a minute for every 60 m²; 1.8 m/s in 20 mm is 33.9 L/min.
+        for (turf_m2, size_mm) in [
+            (100.0, 20.0),
+            (2_030.0, 20.0),
+            (2_040.0, 25.0),
+            (1e7, 100.0),
+        ] {
+            assert_eq!(assumed_size_mm(turf_m2, 415.0, &assumptions), size_mm);
+        }
+        let given = assumptions.with_setting("supply.meter_mm=15").unwrap();
+        assert_eq!(assumed_size_mm(1e7, 415.0, &given), 15.0);
     }
 
     #[test]
