@@ -29,6 +29,8 @@ const FOUND_FAMILY: &str = "spray";
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 /// Existing heads were given; layouts do not use them yet.
 const HEADS_NOT_USED: &str = "existing-heads-not-used";
+/// Heads stand farther apart than their throws are made for, because few of them were favoured.
+const STRETCHED: &str = "stretched";
 
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
@@ -169,13 +171,20 @@ impl Planner {
         let around = site.ground.surroundings();
         let watered = layout.watered.as_ref().unwrap_or(site.outline);
         let uniformity = measure(watered, &layout.heads, &family.profile, &around);
-        let verdict = fit::verdict(
+        let is_stretched = self.favour != Favour::Evenness
+            && matches!(scenario, Scenario::Relayout(_))
+            && place::is_stretched(watered, &layout.heads);
+        let mut verdict = fit::verdict(
             lawn.diameter_m,
             family,
             &layout,
             uniformity.as_ref(),
             site.assumptions,
         );
+        if is_stretched {
+            verdict.flags.push(STRETCHED);
+            verdict.flags.sort_unstable();
+        }
         let names = layout
             .heads
             .iter()
