@@ -57,7 +57,7 @@ impl Budget {
                 finalists: 1,
                 trials: 300,
                 steps: &[0.15, 0.08, 0.04, 0.02],
-                variations: 12,
+                variations: 14,
                 moves: 0,
             },
             Effort::Thorough => Budget {

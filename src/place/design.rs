@@ -229,7 +229,6 @@ impl<'a> Order<'a> {
             search.sweep(0.1);
             *draft = search.draft(std::mem::take(&mut draft.frontage));
         }
-        best_of(&mut ranked, budget.finalists);
         let mut best = None;
         if let Some(heads) = known {
             search.restore(heads);
@@ -237,6 +236,7 @@ impl<'a> Order<'a> {
             best = Some(draft.clone());
             ranked.push(draft);
         }
+        best_of(&mut ranked, budget.finalists);
         let mut used = usize::MAX - search.trials;
         for draft in ranked {
             search.trials = budget.trials * draft.heads.len();
@@ -304,10 +304,18 @@ fn freed(heads: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
             else {
                 return throws.inside(head.at, lawn.throw_m);
             };
+            let spot = (head.role != Role::Interior).then(|| nearest_spot(head.at, lawn, frontage));
+            // A head on the chord of a curve that was simplified may stand beside the turf.
+            let at = match spot {
+                Some(spot) if !lawn.outline.contains(head.at) => {
+                    lawn.boundaries[spot.ring].path.at(spot.way_m)
+                }
+                _ => head.at,
+            };
             Free {
-                sector: throws.sector(head.at, throws.allowed(radius_m), start_deg, sweep_deg),
+                sector: throws.sector(at, throws.allowed(radius_m), start_deg, sweep_deg),
                 role: head.role,
-                spot: (head.role != Role::Interior).then(|| nearest_spot(head.at, lawn, frontage)),
+                spot,
                 least_m: throws.shortest_m(),
                 natural: (start_deg, sweep_deg),
             }

@@ -32,6 +32,8 @@ use ground::Ground;
 const PER_DEGREE: f64 = 1e8;
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
+/// Heads stand farther apart than their throws are made for, because few of them were favoured.
+const STRETCHED: &str = "stretched";
 
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
@@ -219,13 +221,20 @@ impl Planner {
         let around = site.ground.surroundings();
         let watered = layout.watered.as_ref().unwrap_or(site.outline);
         let uniformity = measure(watered, &layout.heads, &family.profile, &around);
-        let verdict = fit::verdict(
+        let is_stretched = self.favour != Favour::Evenness
+            && matches!(scenario, Scenario::Relayout(_))
+            && place::is_stretched(watered, &layout.heads);
+        let mut verdict = fit::verdict(
             lawn.diameter_m,
             family,
             &layout,
             uniformity.as_ref(),
             site.assumptions,
         );
+        if is_stretched {
+            verdict.flags.push(STRETCHED);
+            verdict.flags.sort_unstable();
+        }
         let names = layout
             .heads
             .iter()
