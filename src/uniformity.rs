@@ -22,6 +22,8 @@ const CELL_M: (f64, f64) = (0.1, 0.4);
 const CELLS_PER_THROW: f64 = 20.0;
 /// Share of the area in one window of the scheduling coefficient.
 const WINDOW_SHARE: f64 = 0.05;
+/// Discs of the scheduling coefficient lie at least this many to their radius.
+const ROWS_PER_RADIUS: f64 = 24.0;
 /// How far beyond its throw a head still counts as within reach of its neighbour \[m\]: throws
 /// are whole centimetres.
 const TOUCH_M: f64 = 0.01;
@@ -180,16 +182,19 @@ pub fn evenness(sample: &[f32]) -> Option<Evenness> {
         return None;
     }
     let n = sample.len() as f64;
-    let mean = sample.iter().map(|&x| f64::from(x)).sum::<f64>() / n;
+    let mean = sum_below(sample, 0.0, 1.0) / n;
     if mean <= 0.0 {
         return None;
     }
-    let (mut off, mut square) = (0.0, 0.0);
-    for &x in sample {
-        let d = f64::from(x) - mean;
-        off += d.abs();
-        square += d * d;
+    let (mut offs, mut squares) = ([0.0; 4], [0.0; 4]);
+    for chunk in sample.chunks(4) {
+        for (lane, &x) in chunk.iter().enumerate() {
+            let d = f64::from(x) - mean;
+            offs[lane] += d.abs();
+            squares[lane] += d * d;
+        }
     }
+    let (off, square) = (offs.iter().sum::<f64>(), squares.iter().sum::<f64>());
     let [quarter, half] = lowest_share_means(sample, [0.25, 0.5]);
     Some(Evenness {
         mean,
@@ -202,11 +207,14 @@ pub fn evenness(sample: &[f32]) -> Option<Evenness> {
 
 /// Means of the lowest shares of a sample, the element on the boundary counted in part.
 ///
-/// One pass sorts the values into classes by size, with their sums; only the class on the
-/// boundary is put in order.
+/// One pass counts the values in classes by size. The classes below the boundary are summed, and
+/// only the one on it is put in order.
 fn lowest_share_means<const N: usize>(sample: &[f32], shares: [f64; N]) -> [f64; N] {
-    const CLASSES: usize = 256;
-    let largest = sample.iter().fold(0.0_f32, |most, &x| most.max(x));
+    const CLASSES: usize = 512;
+    /// Neighbours in a field have like rates; counted in tables of their own they do not wait for
+    /// one another.
+    const TABLES: usize = 4;
+    let largest = largest(sample);
     let per_unit = if largest > 0.0 {
         (CLASSES as f32 - 0.5) / largest
     } else {
@@ -214,41 +222,75 @@ fn lowest_share_means<const N: usize>(sample: &[f32], shares: [f64; N]) -> [f64;
     };
     // Casts of negative rounding dust saturate at class 0.
     let class_of = |x: f32| ((x * per_unit) as usize).min(CLASSES - 1);
-    let mut counts = [0_u32; CLASSES];
-    let mut sums = [0.0_f64; CLASSES];
-    for &x in sample {
-        let class = class_of(x);
-        counts[class] += 1;
-        sums[class] += f64::from(x);
+    let mut counts = [[0_u32; CLASSES]; TABLES];
+    let (wholes, rest) = sample.as_chunks::<TABLES>();
+    for chunk in wholes {
+        for (table, &x) in counts.iter_mut().zip(chunk) {
+            table[class_of(x)] += 1;
+        }
     }
+    rest.iter().for_each(|&x| counts[0][class_of(x)] += 1);
+    let mut boundary: Vec<f32> = Vec::new();
     shares.map(|share| {
         let quota = sample.len() as f64 * share;
-        let (mut taken, mut sum) = (0.0, 0.0);
-        for class in 0..CLASSES {
-            let here = f64::from(counts[class]);
-            if taken + here < quota {
-                taken += here;
-                sum += sums[class];
-                continue;
+        let mut taken = 0.0;
+        let mut class = 0;
+        while class + 1 < CLASSES {
+            let here: u32 = counts.iter().map(|table| table[class]).sum();
+            if taken + f64::from(here) >= quota {
+                break;
             }
-            let mut boundary: Vec<f32> = sample
-                .iter()
-                .copied()
-                .filter(|&x| class_of(x) == class)
-                .collect();
-            boundary.sort_unstable_by(f32::total_cmp);
-            for x in boundary {
-                let part = (quota - taken).min(1.0);
-                sum += part * f64::from(x);
-                taken += part;
-                if taken >= quota {
-                    break;
-                }
+            taken += f64::from(here);
+            class += 1;
+        }
+        let mut sum = sum_below(sample, per_unit, class as f32);
+        boundary.clear();
+        boundary.extend(sample.iter().filter(|&&x| class_of(x) == class));
+        boundary.sort_unstable_by(f32::total_cmp);
+        for &x in &boundary {
+            let part = (quota - taken).min(1.0);
+            sum += part * f64::from(x);
+            taken += part;
+            if taken >= quota {
+                break;
             }
-            break;
         }
         sum / quota
     })
+}
+
+/// The largest value, 0 or more.
+fn largest(sample: &[f32]) -> f32 {
+    let mut lanes = [0.0_f32; 8];
+    let (wholes, rest) = sample.as_chunks::<8>();
+    let raise = |most: &mut f32, x: f32| *most = if x > *most { x } else { *most };
+    for chunk in wholes {
+        lanes
+            .iter_mut()
+            .zip(chunk)
+            .for_each(|(lane, &x)| raise(lane, x));
+    }
+    let mut most = 0.0;
+    lanes.iter().chain(rest).for_each(|&x| raise(&mut most, x));
+    most
+}
+
+/// The sum of the values of all classes below a bound, in eight lanes folded in one order.
+fn sum_below(sample: &[f32], per_unit: f32, bound: f32) -> f64 {
+    let mut lanes = [0.0_f64; 8];
+    let (wholes, rest) = sample.as_chunks::<8>();
+    let counted = |x: f32| f64::from(if x * per_unit < bound { x } else { 0.0 });
+    for chunk in wholes {
+        lanes
+            .iter_mut()
+            .zip(chunk)
+            .for_each(|(lane, &x)| *lane += counted(x));
+    }
+    lanes
+        .iter_mut()
+        .zip(rest)
+        .for_each(|(lane, &x)| *lane += counted(x));
+    lanes.iter().sum()
 }
 
 /// Share of the applied water that a target depth D can use, `Σ min(d, D) / Σ d`, 0 to 1.
@@ -294,7 +336,7 @@ fn robust_du_lq(
     for variation in &Variation::ROBUST[1..] {
         rain.reset(heads, profile, seen, *variation);
         rain.turf_rates_into(&mut rates);
-        let mean = rates.iter().map(|&x| f64::from(x)).sum::<f64>() / rates.len().max(1) as f64;
+        let mean = sum_below(&rates, 0.0, 1.0) / rates.len().max(1) as f64;
         if mean > 0.0 {
             let [quarter] = lowest_share_means(&rates, [0.25]);
             sum += quarter / mean;
@@ -306,7 +348,6 @@ fn robust_du_lq(
 /// m / m_w over discs of 5 % of the area clipped to the turf, at least half of the disc turf.
 fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
     let grid = rain.grid();
-    let (cols, rows) = grid.size();
     let disc_cells = (WINDOW_SHARE * grid.turf_cells() as f64).max(1.0);
     let radius_cells = (disc_cells / std::f64::consts::PI).sqrt();
     let reach = radius_cells.floor() as i64;
@@ -320,8 +361,9 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
         })
         .collect();
     let full: i64 = half.iter().map(|w| 2 * w + 1).sum();
-    // Running sums of rain and of turf cells along each row, with a margin so that discs may
-    // hang over the sides.
+    // Running sums of rain and of turf cells along each row of the turf's own box, with a margin
+    // so that discs may hang over the sides.
+    let (first_col, first_row, cols, rows) = grid.turf_box();
     let margin = reach as usize + 1;
     let width = cols + 2 * margin;
     let mut rain_to = vec![0.0_f64; width * rows];
@@ -330,8 +372,8 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
         let (mut rain_sum, mut turf_sum) = (0.0, 0.0);
         for i in 0..width {
             let col = i.wrapping_sub(margin);
-            if col < cols && grid.is_turf(col, row) {
-                rain_sum += rain.rate_mm_h(col, row);
+            if col < cols && grid.is_turf(first_col + col, first_row + row) {
+                rain_sum += rain.rate_mm_h(first_col + col, first_row + row);
                 turf_sum += 1.0;
             }
             rain_to[row * width + i] = rain_sum;
@@ -341,7 +383,9 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
     let mut lowest = f64::INFINITY;
     let mut sums = vec![0.0_f64; cols];
     let mut cells = vec![0.0_f32; cols];
-    for row in 0..rows {
+    // A large disc moves by a fraction of its radius at a time.
+    let stride = (radius_cells / ROWS_PER_RADIUS) as usize + 1;
+    for row in (0..rows).step_by(stride) {
         sums.fill(0.0);
         cells.fill(0.0);
         for (k, &w) in half.iter().enumerate() {
@@ -352,28 +396,28 @@ fn scheduling_coefficient(rain: &RainGrid, mean_mm_h: f64) -> Option<f64> {
             // Cells col − w to col + w: running sum to the last less that before the first.
             let last = y as usize * width + margin + w as usize;
             let before = y as usize * width + margin - w as usize - 1;
-            let rains = rain_to[last..last + cols]
-                .iter()
-                .zip(&rain_to[before..before + cols]);
-            sums.iter_mut()
-                .zip(rains)
-                .for_each(|(sum, (to, from))| *sum += to - from);
-            let turfs = turf_to[last..last + cols]
-                .iter()
-                .zip(&turf_to[before..before + cols]);
-            cells
-                .iter_mut()
-                .zip(turfs)
-                .for_each(|(count, (to, from))| *count += to - from);
+            add_windows(&mut sums, &rain_to[last..], &rain_to[before..]);
+            add_windows(&mut cells, &turf_to[last..], &turf_to[before..]);
         }
         for col in 0..cols {
-            if 2.0 * cells[col] >= full as f32 && grid.is_turf(col, row) {
+            if 2.0 * cells[col] >= full as f32 && grid.is_turf(first_col + col, first_row + row) {
                 lowest = lowest.min(sums[col] / f64::from(cells[col]));
             }
         }
     }
     // A field whose discs are all less than half turf (a thin ring) has no window.
     (lowest.is_finite() && lowest > 1e-6 * mean_mm_h).then(|| mean_mm_h / lowest)
+}
+
+/// Adds the differences of two stretches of running sums.
+fn add_windows<T: Copy + std::ops::AddAssign + std::ops::Sub<Output = T>>(
+    sums: &mut [T],
+    to: &[T],
+    from: &[T],
+) {
+    for ((sum, &to), &from) in sums.iter_mut().zip(to).zip(from) {
+        *sum += to - from;
+    }
 }
 
 /// Share of heads that lie within the throw of at least two others.

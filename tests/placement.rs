@@ -6,8 +6,8 @@
 mod lawns;
 
 use evenfall::catalogue::{Catalogue, Family, Head, Pattern, Role};
-use evenfall::place::{Effort, Favour, Site, layout, rule_layout, rule_throw_m};
-use evenfall::shape::Outline;
+use evenfall::place::{Effort, Favour, Site, layout, objective, rule_layout, rule_throw_m};
+use evenfall::shape::{Outline, Point};
 use evenfall::uniformity::{Surroundings, Uniformity, measure};
 use std::sync::LazyLock;
 
@@ -97,10 +97,7 @@ fn setting(head: &Head) -> (f64, f64, f64) {
 
 /// Layouts that are known to break a fact, with the reason; one that no longer does must leave the
 /// list.
-const KNOWN: [(&str, &str); 3] = [
-    // A head of the rule's start stays on the chord of the simplified curve, 2.8 cm outside.
-    ("on the turf", "kidney, rotary-mid"),
-    ("on the turf", "kidney, rotary-slow"),
+const KNOWN: [(&str, &str); 1] = [
     // Five heads where the rule takes six: less overspray for 0.024 of evenness.
     ("more even", "disc 8, rotary-slow"),
 ];
@@ -207,9 +204,8 @@ fn rates_are_matched() {
         });
         let (mut low, mut high) = (f64::INFINITY, 0.0_f64);
         rates.for_each(|rate| (low, high) = (low.min(rate), high.max(rate)));
-        // The trade's tolerance of matched precipitation, largest over smallest. Throws are
-        // rounded to a centimetre: half of one in 4.29 m is 0.0023 of the rate.
-        held(high / low <= 1.10 + 0.0025, || format!("{}", high / low))
+        // The trade's tolerance of matched precipitation, largest over smallest.
+        held(high / low <= 1.10, || format!("{}", high / low))
     });
 }
 
@@ -309,4 +305,65 @@ fn the_same_lawn_gets_the_same_layout() {
         compared += 1;
     }
     assert!(compared >= 9);
+}
+
+#[test]
+fn more_effort_is_never_worse() {
+    let catalogue = Catalogue::generic();
+    let lawns = [
+        lawns::rectangle(9.0, 13.0),
+        lawns::l_shape(),
+        lawns::trapezoid(),
+        lawns::disc(8.0),
+    ];
+    let mut gained = 0;
+    for outline in &lawns {
+        let site = Site::open(outline);
+        let family = catalogue.family("rotary-slow").unwrap();
+        for favour in [Favour::Evenness, Favour::Heads] {
+            let objective = |effort| {
+                let heads = layout(&site, family, effort, favour);
+                objective(&site, family, favour, &heads)
+            };
+            let fast = objective(Effort::Fast);
+            let normal = objective(Effort::Normal);
+            let thorough = objective(Effort::Thorough);
+            // The same sums on the same cells: only the order of heads may differ, in f32.
+            assert!(
+                normal <= fast + 1e-6,
+                "{favour:?}: fast {fast}, normal {normal}"
+            );
+            assert!(
+                thorough <= normal + 1e-6,
+                "{favour:?}: normal {normal}, thorough {thorough}"
+            );
+            gained += usize::from(thorough < normal - 1e-4);
+        }
+    }
+    assert!(gained > 0);
+}
+
+#[test]
+fn a_mirrored_lawn_gets_about_as_even_a_layout() {
+    let catalogue = Catalogue::generic();
+    let family = catalogue.family("rotary-mid").unwrap();
+    let turned = |flip_x: bool, flip_y: bool, swap: bool| {
+        let l_shape = lawns::l_shape();
+        let ring = l_shape.outer().iter().map(|p| {
+            let (x, y) = if swap { (p.y, p.x) } else { (p.x, p.y) };
+            Point::new(if flip_x { -x } else { x }, if flip_y { -y } else { y })
+        });
+        let outline = Outline::new(ring.collect(), vec![]).unwrap();
+        let site = Site::open(&outline);
+        let heads = layout(&site, family, Effort::Normal, Favour::Evenness);
+        measure(&outline, &heads, &family.profile, &Surroundings::default())
+            .unwrap()
+            .du_lq
+    };
+    let mut found = Vec::new();
+    for k in 0..8 {
+        found.push(turned(k & 1 > 0, k & 2 > 0, k & 4 > 0));
+    }
+    // The search is not symmetric, but none of the eight ways may be stuck.
+    assert!(found.iter().all(|&du_lq| du_lq > 0.88), "{found:?}");
 }

@@ -1,34 +1,43 @@
-//! Searches for a layout: several starts, the best of them refined and varied.
+//! Searches for a layout: many starts, looked at ever more closely as they become fewer.
+//!
+//! Every effort begins with what the one below it found and keeps it unless something costs less,
+//! so more effort is never worse by the [`objective`].
 
+use super::budget::Budget;
+use super::chance::Chance;
 use super::draft::{Free, GAP_FRAC, Throws};
-use super::lattice::{Lattice, Weave};
 use super::refine::{Lawn, Search, Taste};
 use super::ring::{self, Frontage, Spot};
-use super::rule::longest_edges;
 use super::scene;
 use super::stand::Footing;
+use super::start::starts;
 use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role, Site};
 use crate::catalogue::Family;
 use crate::rain::Grid;
 use crate::shape::{Outline, Point};
 
-/// Cells of the search's own grid, about this many to a lawn.
-const SEARCH_CELLS: f64 = 1_800.0;
+/// Smallest and largest cell of the search's own grid \[m\].
 const SEARCH_CELL_M: (f64, f64) = (0.2, 0.8);
-/// Interior heads of a start keep this share of the pitch from boundary heads.
-const CLEAR_FRAC: f64 = 0.55;
-/// Interior heads of a start keep this share of the pitch from the boundary.
-const INSET_FRAC: f64 = 0.3;
+/// Throws of a layout may be longer than the design throw by this factor.
+const LONGER_FRAC: f64 = 1.6;
 
 /// Weights of the cost, found by trial on the lawns of four public data sets: more weight on
 /// overspray costs evenness, less of it waters the street.
-pub(super) const TASTE: Taste = Taste {
+pub(super) const EVEN: Taste = Taste {
+    low_share: 0.9,
+    low_weight: 4.5,
+    over_weight: 0.7,
+    alone_price: 0.05,
+};
+/// The same where heads are to be few: they stand too far apart to reach two others.
+const FEW: Taste = Taste {
     low_share: 0.9,
     low_weight: 4.0,
-    over_weight: 0.13,
-    alone_price: 0.05,
-    head_price: 0.0,
+    over_weight: 0.3,
+    alone_price: 0.0,
 };
+/// Variations for each of the usual ones where heads are to be few: there is more to gain.
+const FEW_VARIATIONS: usize = 3;
 
 /// How much a search is held back from throwing water beside the turf.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,71 +64,33 @@ impl Restraint {
     }
 }
 
-/// How much is tried at an effort.
-struct Budget {
-    starts: usize,
-    finalists: usize,
-    /// Trials of a finalist, for each head.
-    trials: usize,
-    /// Variations of a finalist.
-    variations: usize,
+/// What is to be laid out.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Order<'a> {
+    pub(super) site: &'a Site<'a>,
+    pub(super) family: &'a Family,
+    /// The throw of the rule \[m\].
+    pub(super) throw_m: f64,
+    /// The layout by the rule.
+    pub(super) rule: &'a [Head],
+    pub(super) favour: Favour,
+    pub(super) restraint: Restraint,
 }
 
-/// A lawn with more heads than this is searched less for each of them.
-const LARGE_HEADS: usize = 100;
-/// A lawn with more heads than this gets one start and no variations.
-const HUGE_HEADS: usize = 300;
-/// Most trials of one finalist.
-const MOST_TRIALS: usize = 60_000;
-
-impl Budget {
-    /// The budget for a lawn of about so many heads, so that its cost stays in bounds.
-    fn for_heads(mut self, heads: usize) -> Budget {
-        if heads > LARGE_HEADS {
-            self.starts = self.starts.min(2);
-            self.finalists = 1;
-            self.variations = self.variations.min(8);
-        }
-        if heads > HUGE_HEADS {
-            self.starts = 1;
-            self.variations = 0;
-        }
-        self.trials = self.trials.min(MOST_TRIALS / heads.max(1));
-        self
-    }
-}
-
-fn budget(effort: Effort) -> Budget {
-    match effort {
-        Effort::Rule | Effort::Fast => Budget {
-            starts: 1,
-            finalists: 1,
-            trials: 60,
-            variations: 0,
-        },
-        Effort::Normal => Budget {
-            starts: 4,
-            finalists: 1,
-            trials: 400,
-            variations: 14,
-        },
-        Effort::Thorough => Budget {
-            starts: 24,
-            finalists: 4,
-            trials: 10_000,
-            variations: 400,
-        },
-    }
-}
-
-/// The side of the search's own cells \[m\].
-pub(super) fn search_cell_m(outline: &Outline) -> f64 {
-    (outline.area_m2() / SEARCH_CELLS)
+/// The side of the search's own cells where there are about so many \[m\].
+fn cell_m(outline: &Outline, cells: f64) -> f64 {
+    (outline.area_m2() / cells)
         .sqrt()
         .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1)
 }
 
-/// Designs a layout with no more heads than the plain rule needs.
+/// The side of the cells of the usual search \[m\].
+pub(super) fn search_cell_m(outline: &Outline) -> f64 {
+    cell_m(outline, Budget::of(Effort::Normal).cells)
+}
+
+/// Designs a layout with no more heads than the plain rule needs, and says how many trials it took:
+/// heads tried at a place.
 pub(super) fn designed(
     site: &Site,
     family: &Family,
@@ -128,77 +99,202 @@ pub(super) fn designed(
     effort: Effort,
     favour: Favour,
     restraint: Restraint,
-) -> Vec<Head> {
-    let outline = site.outline;
-    let budget = budget(effort).for_heads(rule.len());
-    let cell_m = search_cell_m(outline);
-    let (heads_frac, gap_frac) = match favour {
-        Favour::Evenness => (1.0, GAP_FRAC),
-        Favour::Balance => (0.87, 1.15),
-        Favour::Heads => (0.75, 1.3),
-    };
-    let footing = Footing::of(site);
-    let grid = Grid::over(outline, cell_m, 0.0);
-    let lawn = Lawn {
-        outline,
-        boundaries: ring::read_boundaries(outline, throw_m),
-        throws: match restraint {
-            Restraint::None => Throws::around(family, throw_m, family.longest_m()),
-            Restraint::Some | Restraint::Much => Throws::around(family, throw_m, throw_m),
-            Restraint::Alike => Throws::alike(family, throw_m),
-        },
+) -> (Vec<Head>, usize) {
+    let order = Order {
+        site,
+        family,
         throw_m,
-        barred: footing.barred_cells(&grid),
-        footing,
-        scene: scene::scene(site, family, cell_m),
-        grid,
-        profile: &family.profile,
-        taste: Taste {
-            over_weight: TASTE.over_weight * restraint.over_factor(),
-            ..TASTE
-        },
-        most: ((rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
-        gap_frac: gap_frac * site.rules.spacing_frac,
-        spacing_frac: site.rules.spacing_frac,
+        rule,
+        favour,
+        restraint,
     };
-    let mut ranked: Vec<(f64, Vec<Free>, Frontage)> = Vec::new();
-    let mut plans = starts(&lawn, budget.starts);
-    let frontage = ring::frontage(&lawn.boundaries, CROWDED_FRAC * throw_m);
-    plans.push((rule_start(rule, &lawn, &frontage), frontage));
-    for (start, frontage) in plans {
-        let mut search = Search::new(&lawn, start, usize::MAX);
-        search.sweep(0.15);
-        search.thin_out();
-        if search.heads.len() <= lawn.most {
+    order.designed(effort)
+}
+
+impl<'a> Order<'a> {
+    /// The lawn with about so many cells to search on.
+    fn lawn(&self, cells: f64) -> Lawn<'a> {
+        let &Order {
+            site,
+            family,
+            throw_m,
+            ..
+        } = self;
+        let outline = site.outline;
+        let cell_m = cell_m(outline, cells);
+        let footing = Footing::of(site);
+        let grid = Grid::over(outline, cell_m, 0.0);
+        let (heads_frac, gap_frac, taste) = match self.favour {
+            Favour::Evenness => (1.0, GAP_FRAC, EVEN),
+            Favour::Balance => (0.87, 1.5, FEW),
+            Favour::Heads => (0.75, 2.2, FEW),
+        };
+        let longest_m = family.longest_m().min(LONGER_FRAC * throw_m);
+        Lawn {
+            outline,
+            boundaries: ring::read_boundaries(outline, throw_m),
+            throws: match self.restraint {
+                Restraint::None => Throws::around(family, throw_m, longest_m),
+                Restraint::Some | Restraint::Much => Throws::around(family, throw_m, throw_m),
+                Restraint::Alike => Throws::alike(family, throw_m),
+            },
+            throw_m,
+            barred: footing.barred_cells(&grid),
+            footing,
+            scene: scene::scene(site, family, cell_m),
+            grid,
+            profile: &family.profile,
+            taste: Taste {
+                over_weight: taste.over_weight * self.restraint.over_factor(),
+                ..taste
+            },
+            most: ((self.rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
+            gap_frac: gap_frac * site.rules.spacing_frac,
+            spacing_frac: site.rules.spacing_frac,
+        }
+    }
+
+    /// The cost of heads as they stand, on the grid that every effort is compared on.
+    pub(super) fn objective(&self, heads: &[Head]) -> f64 {
+        let lawn = self.lawn(Budget::of(Effort::Normal).cells);
+        let frontage = ring::frontage(&lawn.boundaries, CROWDED_FRAC * self.throw_m);
+        let mut search = Search::on(&lawn);
+        search.restore(freed(heads, &lawn, &frontage));
+        search.cost()
+    }
+
+    /// Designs a layout, and says how many trials it took.
+    pub(super) fn designed(&self, effort: Effort) -> (Vec<Head>, usize) {
+        let mut efforts = vec![Effort::Fast];
+        if effort != Effort::Fast {
+            efforts.push(Effort::Normal);
+        }
+        if effort == Effort::Thorough {
+            efforts.push(Effort::Thorough);
+        }
+        let mut found: Option<Vec<Free>> = None;
+        let mut trials = 0;
+        let mut lawn = None;
+        for effort in efforts {
+            let mut budget = Budget::of(effort).for_heads(self.rule.len());
+            if self.favour != Favour::Evenness {
+                budget.swept *= 2;
+                budget.variations *= FEW_VARIATIONS;
+                budget.trials *= 2;
+            }
+            let lawn = lawn.insert(self.lawn(budget.cells));
+            let (heads, more) = self.searched(lawn, &budget, found.take());
+            found = heads;
+            trials += more;
+        }
+        let heads = match (found, lawn) {
+            (Some(heads), Some(lawn)) => heads.iter().map(|free| lawn.throws.set(free)).collect(),
+            _ => self.rule.to_vec(),
+        };
+        (heads, trials)
+    }
+
+    /// The best layout that a budget finds, `known` among those it is chosen from; `None` where
+    /// every start has too many heads.
+    fn searched(
+        &self,
+        lawn: &Lawn,
+        budget: &Budget,
+        known: Option<Vec<Free>>,
+    ) -> (Option<Vec<Free>>, usize) {
+        let mut search = Search::on(lawn);
+        let mut plans = starts(lawn, budget.starts);
+        let frontage = ring::frontage(&lawn.boundaries, CROWDED_FRAC * self.throw_m);
+        plans.push((freed(self.rule, lawn, &frontage), frontage.clone()));
+        // A first look at every start, a second one at the best of them.
+        let mut ranked: Vec<Draft> = Vec::new();
+        for (heads, frontage) in plans {
+            search.restart(heads);
+            search.thin_out();
+            if search.heads.len() <= lawn.most {
+                ranked.push(search.draft(frontage));
+            }
+        }
+        best_of(&mut ranked, budget.swept);
+        // The only one is refined anyway.
+        let swept = if budget.swept > budget.finalists {
+            &mut ranked[..]
+        } else {
+            &mut []
+        };
+        for draft in swept {
+            search.restore(std::mem::take(&mut draft.heads));
+            search.sweep(0.15);
+            search.top_up();
             search.sweep(0.1);
-            ranked.push((search.cost(), search.heads, frontage));
+            *draft = search.draft(std::mem::take(&mut draft.frontage));
         }
-    }
-    ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
-    ranked.truncate(budget.finalists);
-    let mut best: Option<(f64, Vec<Free>)> = None;
-    for (_, heads, frontage) in ranked {
-        let trials = budget.trials * heads.len();
-        let mut search = Search::new(&lawn, heads, trials);
-        search.top_up();
-        search.run(&[0.15, 0.08, 0.04, 0.02]);
-        search.vary(&frontage, budget.variations);
-        search.thin_out();
-        let cost = search.cost();
-        if best.as_ref().is_none_or(|(least, _)| cost < *least) {
-            best = Some((cost, search.heads));
+        let mut best = None;
+        if let Some(heads) = known {
+            search.restore(heads);
+            let draft = search.draft(frontage);
+            best = Some(draft.clone());
+            ranked.push(draft);
         }
-    }
-    match best {
-        Some((_, heads)) => heads.iter().map(|free| lawn.throws.set(free)).collect(),
-        None => rule.to_vec(),
+        best_of(&mut ranked, budget.finalists);
+        let mut used = usize::MAX - search.trials;
+        for draft in ranked {
+            search.trials = budget.trials * draft.heads.len();
+            let allowed = search.trials;
+            search.restore(draft.heads);
+            search.top_up();
+            search.run(budget.steps);
+            search.vary(&draft.frontage, budget.variations);
+            search.thin_out();
+            used += allowed - search.trials;
+            let moves = budget.moves * search.heads.len();
+            if moves > 0 {
+                search.trials = usize::MAX;
+                // The seed is the lawn's own, so that it does not depend on what else is planned.
+                search.anneal(moves, &mut Chance::new(lawn.grid.turf_cells() as u64));
+                used += usize::MAX - search.trials;
+            }
+            // Heads have slid: their throws must still reach one another along the boundary.
+            let heads = std::mem::take(&mut search.heads);
+            search.restart(heads);
+            let draft = search.draft(draft.frontage);
+            if best.as_ref().is_none_or(|least| draft.cost < least.cost) {
+                best = Some(draft);
+            }
+        }
+        (best.map(|draft| draft.heads), used)
     }
 }
 
-/// The plain rule's own heads, free to change.
-fn rule_start(rule: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
+/// A layout on its way, with its cost and the boundary as it was used.
+#[derive(Debug, Clone)]
+struct Draft {
+    cost: f64,
+    heads: Vec<Free>,
+    frontage: Frontage,
+}
+
+impl Search<'_> {
+    fn draft(&self, frontage: Frontage) -> Draft {
+        Draft {
+            cost: self.cost(),
+            heads: self.heads.clone(),
+            frontage,
+        }
+    }
+}
+
+/// Keeps the drafts that cost least, the first among equals first.
+fn best_of(drafts: &mut Vec<Draft>, count: usize) {
+    drafts.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    drafts.truncate(count);
+}
+
+/// Heads of another layout, free to change.
+fn freed(heads: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
     let throws = &lawn.throws;
-    rule.iter()
+    heads
+        .iter()
         .map(|head| {
             let Pattern::Sector {
                 radius_m,
@@ -208,10 +304,18 @@ fn rule_start(rule: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
             else {
                 return throws.inside(head.at, lawn.throw_m);
             };
+            let spot = (head.role != Role::Interior).then(|| nearest_spot(head.at, lawn, frontage));
+            // A head on the chord of a curve that was simplified may stand beside the turf.
+            let at = match spot {
+                Some(spot) if !lawn.outline.contains(head.at) => {
+                    lawn.boundaries[spot.ring].path.at(spot.way_m)
+                }
+                _ => head.at,
+            };
             Free {
-                sector: throws.sector(head.at, throws.allowed(radius_m), start_deg, sweep_deg),
+                sector: throws.sector(at, throws.allowed(radius_m), start_deg, sweep_deg),
                 role: head.role,
-                spot: (head.role != Role::Interior).then(|| nearest_spot(head.at, lawn, frontage)),
+                spot,
                 least_m: throws.shortest_m(),
                 natural: (start_deg, sweep_deg),
             }
@@ -249,97 +353,4 @@ fn nearest_spot(at: Point, lawn: &Lawn, frontage: &Frontage) -> Spot {
         },
         |(_, spot)| spot,
     )
-}
-
-/// Layouts to begin with: pitches, directions and offsets of the inner grid in turn. Where the
-/// boundary alone asks for more heads than are allowed, more of its corners share one.
-fn starts(lawn: &Lawn, count: usize) -> Vec<(Vec<Free>, Frontage)> {
-    let directions = long_directions(lawn.outline);
-    let pitches = [1.0, 1.04, 0.95];
-    let mut starts = Vec::new();
-    for k in 0..count {
-        let pitch_m = lawn.throw_m * lawn.spacing_frac * pitches[k % pitches.len()];
-        let (origin, along) = directions[(k / 2) % directions.len()];
-        let across = Point::new(-along.y, along.x);
-        let offset = [Point::default(), along * 0.5, across * 0.5][k % 3] * pitch_m;
-        let weave = if k % 4 == 3 {
-            Weave::Square
-        } else {
-            Weave::Triangular
-        };
-        let lattice = Lattice {
-            origin: origin + offset,
-            along,
-            pitch_m,
-            weave,
-        };
-        for merge in [0.45, 0.6, 0.75, 0.9] {
-            let frontage = ring::frontage(&lawn.boundaries, merge * lawn.throw_m);
-            let mut heads = boundary_heads(lawn, &frontage, k);
-            if heads.len() <= lawn.most {
-                add_inside(lawn, &lattice, &mut heads);
-                starts.push((heads, frontage));
-                break;
-            }
-        }
-    }
-    starts
-}
-
-/// Heads at all corners and along all runs; slivers and crowded places get none.
-fn boundary_heads(lawn: &Lawn, frontage: &Frontage, k: usize) -> Vec<Free> {
-    let gap_m = lawn.throw_m * lawn.gap_frac;
-    let phase = [0.0, 0.5, 0.25, 0.75][k % 4];
-    let along_runs = frontage
-        .runs
-        .iter()
-        .enumerate()
-        .flat_map(|(run, stretch)| stretch.spots(run, stretch.gaps(gap_m), phase));
-    let mut heads: Vec<Free> = Vec::new();
-    for spot in frontage.corners.iter().copied().chain(along_runs) {
-        let boundary = &lawn.boundaries[spot.ring];
-        let at = boundary.path.at(spot.way_m);
-        let crowded = heads
-            .iter()
-            .any(|head| head.sector.at.distance(at) < CROWDED_FRAC * lawn.throw_m);
-        if !crowded && !ring::is_on_sliver(lawn.outline, &boundary.path, spot.way_m) {
-            heads.extend(
-                lawn.throws
-                    .at_spot(spot, boundary, &lawn.footing, lawn.throw_m),
-            );
-        }
-    }
-    heads
-}
-
-/// Adds a lattice's points that keep clear of the boundary and of the heads on it.
-fn add_inside(lawn: &Lawn, lattice: &Lattice, heads: &mut Vec<Free>) {
-    let on_boundary = heads.len();
-    for at in lattice.points(lawn.outline) {
-        let is_clear = heads[..on_boundary]
-            .iter()
-            .all(|head| head.sector.at.distance(at) >= CLEAR_FRAC * lattice.pitch_m);
-        let is_clear = is_clear && lawn.is_open(at);
-        if is_clear && lawn.outline.boundary_distance_m(at) >= INSET_FRAC * lattice.pitch_m {
-            heads.push(lawn.throws.inside(at, lawn.throw_m));
-        }
-    }
-}
-
-/// Directions of the longest edges, with an end of each, at most three that differ.
-fn long_directions(outline: &Outline) -> Vec<(Point, Point)> {
-    let mut directions: Vec<(Point, Point)> = Vec::new();
-    for (a, b) in longest_edges(outline.outer()) {
-        let along = (b - a).unit();
-        if directions
-            .iter()
-            .all(|(_, other)| other.cross(along).abs() > 0.17 && other.dot(along).abs() > 0.17)
-        {
-            directions.push((a, along));
-        }
-        if directions.len() == 3 {
-            break;
-        }
-    }
-    directions
 }

@@ -52,6 +52,8 @@ pub struct Layout {
     pub drip_m2: f64,
     /// Width of the narrowest part \[m\].
     pub narrowest_m: f64,
+    /// Heads tried at a place by the search that found the layout; 0 where none did.
+    pub trials: usize,
 }
 
 impl Layout {
@@ -64,6 +66,15 @@ impl Layout {
             watered: None,
             drip_m2: 0.0,
             narrowest_m: f64::INFINITY,
+            trials: 0,
+        }
+    }
+
+    /// What a search found, and its trials.
+    fn found((heads, trials): (Vec<Head>, usize)) -> Layout {
+        Layout {
+            trials,
+            ..Layout::of(heads)
         }
     }
 
@@ -170,15 +181,15 @@ fn wet_layout(
     let is_narrow =
         site.outline.width_m() < NARROW_M || site.diameter_m <= STRIP_THROWS * family.shortest_m();
     if wet.len() < 2 && !is_narrow {
-        return Layout::of(plain);
+        return Layout::found(plain);
     }
     let most = rule.len();
-    let mut candidates = vec![Layout::of(plain)];
+    let mut candidates = vec![Layout::found(plain)];
     if is_narrow {
         let alike = (family.flow_follows == FlowFollows::Rated).then_some(Restraint::Alike);
         for restraint in [Restraint::Some, Restraint::Much].into_iter().chain(alike) {
             let heads = designed(site, family, throw_m, &rule, effort, favour, restraint);
-            candidates.push(Layout::of(heads));
+            candidates.push(Layout::found(heads));
         }
         candidates.extend(strip_rows(site, family).into_iter().map(Layout::of));
     }
@@ -250,7 +261,7 @@ fn assembled(
             } else {
                 Restraint::Some
             };
-            let mut ways = vec![Layout::of(designed(
+            let mut ways = vec![Layout::found(designed(
                 &own, family, throw_m, &rule, effort, favour, restraint,
             ))];
             if with_rows && part.shape != PartShape::Compact {

@@ -1,10 +1,14 @@
 //! Layouts: where the heads go, how far they throw and which way.
 
+mod anneal;
 mod axis;
+mod budget;
+mod chance;
 mod design;
 mod draft;
 mod laid;
 mod lattice;
+mod near;
 mod parts;
 mod refine;
 mod ring;
@@ -12,6 +16,9 @@ mod rule;
 mod scene;
 mod site;
 mod stand;
+mod start;
+mod stock;
+mod stretch;
 mod strips;
 pub mod swap;
 mod vary;
@@ -22,6 +29,7 @@ pub use lattice::Weave;
 pub use parts::{NARROWEST_M, Part, PartShape, parts};
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
 pub use site::{Around, Site, Standing, spacing_in_wind_frac};
+pub use stretch::is_stretched;
 
 use crate::catalogue::Family;
 use crate::shape::Point;
@@ -59,6 +67,29 @@ pub enum Favour {
 #[must_use]
 pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> Vec<Head> {
     layout_in_parts(site, family, effort, favour).heads
+}
+
+/// What the search makes small, for a layout as it stands: less is better.
+///
+/// `mean over turf cells of [(x − 1)² + a · max(0, 0.9 − x)²] + c · B² + p · A + H`
+///
+/// with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
+/// it at the mean rate, and A the heads that are missing to every head being within the throw of
+/// two others, over the number of heads. H is the
+/// water on pavement, buildings, open water and the neighbour's land over the water needed, each with
+/// its own weight (`place/scene.rs`); 0 where nothing is known of the surroundings. For evenness a = 4.5, c = 0.7, p = 0.05; where heads are to
+/// be few a = 4, c = 0.3, p = 0. More effort never gives a layout of a larger objective.
+#[must_use]
+pub fn objective(site: &Site, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
+    let order = design::Order {
+        site,
+        family,
+        throw_m: rule_throw_m(site, family),
+        rule: heads,
+        favour,
+        restraint: design::Restraint::None,
+    };
+    order.objective(heads)
 }
 
 /// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in

@@ -3,34 +3,31 @@
 //!
 //! The cost of a layout is
 //!
-//! `mean over turf cells of [(x − 1)² + a · max(0, b − x)²] + c · (water beside the turf / water needed) + p · heads`
+//! `mean over turf cells of [(x − 1)² + a · max(0, b − x)²] + c · B² + p · A`
 //!
-//! with x the cell's rate over the mean rate. The squared departure is the squared coefficient of
-//! variation; the second term weighs what the low quarter is made of; the third is overspray; the
-//! fourth is the price of a head. Every trial costs one pass over the head's own footprint, and
+//! with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
+//! it at the mean rate, and A the heads that are missing to every head being within the throw of two
+//! others, over the number of heads. The squared departure is the squared coefficient of
+//! variation; the second term weighs what the low quarter is made of; the third is overspray, the
+//! dearer the more there is of it. Every trial costs one pass over the head's own footprint, and
 //! the number of trials is bounded. The order of heads and trials is fixed and ties keep the
 //! earlier, so the same lawn gets the same layout everywhere.
 
 use super::Role;
 use super::draft::{Free, Throws};
+use super::near::Near;
 use super::ring::{Boundary, Spot};
 use super::stand::Footing;
 use crate::catalogue::Profile;
 use crate::rain::{Board, Candidate, Grid, Scene, Weights};
 use crate::shape::{Outline, Point};
 
-/// Heads keep this share of a throw from one another.
-const APART_FRAC: f64 = 0.5;
-/// Interior heads keep this share of a throw from the boundary.
-const INSET_FRAC: f64 = 0.2;
 /// Arc edges may leave the direction of the boundary by this much \[degrees\].
 const ARC_PLAY_DEG: f64 = 20.0;
-/// Places for another head are tried this share of a throw apart.
-const NET_FRAC: f64 = 0.35;
 /// Most rounds over all heads with one step.
 const ROUNDS: usize = 6;
 /// A change must gain this much to be made.
-const LEAST_GAIN: f64 = 1e-6;
+pub(super) const LEAST_GAIN: f64 = 1e-6;
 
 /// Weights of the cost.
 #[derive(Debug, Clone, Copy)]
@@ -40,19 +37,6 @@ pub(super) struct Taste {
     pub(super) over_weight: f64,
     /// Price of a head that is not within the throw of two others, over the number of heads.
     pub(super) alone_price: f64,
-    /// Price of a head, as a share of the cost 1 of a bare lawn, divided by the number of heads.
-    pub(super) head_price: f64,
-}
-
-impl Taste {
-    fn weights(&self, target_mm_h: f64) -> Weights {
-        Weights {
-            target_mm_h,
-            low_share: self.low_share,
-            low_weight: self.low_weight,
-            over_weight: self.over_weight,
-        }
-    }
 }
 
 /// What a layout is made for: the lawn, how its boundary runs, what can be set there, and what
@@ -92,47 +76,52 @@ impl Lawn<'_> {
 
 /// A layout under refinement.
 pub(super) struct Search<'a> {
-    lawn: &'a Lawn<'a>,
-    board: Board<'a>,
+    pub(super) lawn: &'a Lawn<'a>,
+    pub(super) board: Board<'a>,
     pub(super) heads: Vec<Free>,
+    /// Where the heads stand, by number.
+    pub(super) near: Near,
     /// For each head, by how many others it is reached.
-    reached_by: Vec<i32>,
+    pub(super) reached_by: Vec<i32>,
     /// Heads for which nothing near has changed since they were last looked at in vain.
-    quiet: Vec<bool>,
+    pub(super) quiet: Vec<bool>,
     /// Trials left.
     pub(super) trials: usize,
 }
 
 impl<'a> Search<'a> {
-    pub(super) fn new(lawn: &'a Lawn<'a>, heads: Vec<Free>, trials: usize) -> Search<'a> {
-        let board = Board::new(&lawn.grid, lawn.profile, lawn.taste.weights(1.0))
-            .within(lawn.scene.as_ref());
-        let mut search = Search {
+    /// A bare lawn.
+    pub(super) fn on(lawn: &'a Lawn<'a>) -> Search<'a> {
+        Search {
             lawn,
-            board,
+            board: Board::new(&lawn.grid, lawn.profile, Weights::NONE).within(lawn.scene.as_ref()),
             heads: Vec::new(),
+            near: Near::over(lawn.outline.bounds(), lawn.throws.longest_m()),
             reached_by: Vec::new(),
             quiet: Vec::new(),
-            trials,
-        };
-        search.restart(heads);
-        search
-    }
-
-    /// What the layout is made for.
-    pub(super) fn lawn(&self) -> &'a Lawn<'a> {
-        self.lawn
-    }
-
-    /// Takes other heads in place of all.
-    pub(super) fn restart(&mut self, heads: Vec<Free>) {
-        for head in &self.heads {
-            self.board.rain(&head.sector, -1.0);
+            trials: usize::MAX,
         }
+    }
+
+    /// Takes other heads in place of all, their throws long enough for the gaps between them.
+    pub(super) fn restart(&mut self, heads: Vec<Free>) {
         self.heads = heads;
         self.hold_gaps();
-        for head in &self.heads {
+        self.set_down();
+    }
+
+    /// Takes other heads in place of all, just as they are.
+    pub(super) fn restore(&mut self, heads: Vec<Free>) {
+        self.heads = heads;
+        self.set_down();
+    }
+
+    fn set_down(&mut self) {
+        self.board.dry();
+        self.near.clear();
+        for (i, head) in self.heads.iter().enumerate() {
             self.board.rain(&head.sector, 1.0);
+            self.near.put(i, head.sector.at);
         }
         self.quiet = vec![false; self.heads.len()];
         self.count_reached();
@@ -189,32 +178,44 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Takes the mean rate as the rate that every cell should get.
-    fn aim(&mut self) {
-        let mean = self.board.mean_mm_h();
-        if mean > 0.0 {
-            self.board.aim(self.lawn.taste.weights(mean));
+    /// Takes the mean rate as the rate that every cell should get, and the price of water beside
+    /// the turf as it stands: the slope of its square.
+    pub(super) fn aim(&mut self) {
+        let mean_mm_h = self.board.mean_mm_h();
+        if mean_mm_h > 0.0 {
+            let taste = &self.lawn.taste;
+            self.board.aim(Weights {
+                target_mm_h: mean_mm_h,
+                low_share: taste.low_share,
+                low_weight: taste.low_weight,
+                over_weight: 2.0 * taste.over_weight * self.beside_frac(mean_mm_h),
+            });
         }
     }
 
-    /// The cost of the layout as it stands.
-    pub(super) fn cost(&self) -> f64 {
-        let needed_l_h = self.board.mean_mm_h() * self.turf_m2();
-        if needed_l_h <= 0.0 {
-            return f64::INFINITY;
-        }
+    /// Water that lands beside the turf over the water needed on it at the mean rate.
+    fn beside_frac(&self, mean_mm_h: f64) -> f64 {
+        let needed_l_h = mean_mm_h * self.turf_m2();
         let flow_l_h: f64 = self
             .heads
             .iter()
             .map(|head| 60.0 * head.sector.flow_lpm)
             .sum();
-        let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
+        (flow_l_h - needed_l_h).max(0.0) / needed_l_h
+    }
+
+    /// The cost of the layout as it stands.
+    pub(super) fn cost(&self) -> f64 {
+        let (penalty, mean_mm_h) = self.board.standing();
+        if mean_mm_h <= 0.0 {
+            return f64::INFINITY;
+        }
+        let beside = self.beside_frac(mean_mm_h);
         let alone: i32 = self.reached_by.iter().map(|&by| (2 - by).max(0)).sum();
         let taste = &self.lawn.taste;
-        self.board.penalty()
-            + taste.over_weight * beside
+        penalty
+            + taste.over_weight * beside * beside
             + taste.alone_price * f64::from(alone) / self.heads.len().max(1) as f64
-            + taste.head_price * self.heads.len() as f64
     }
 
     fn turf_m2(&self) -> f64 {
@@ -268,20 +269,13 @@ impl<'a> Search<'a> {
             if self.quiet[i] {
                 continue;
             }
-            let head = self.heads[i];
-            self.board.rain(&head.sector, -1.0);
-            self.reach_of(i, &head.sector, -1);
-            let mut best = (
-                self.board.cost_of(&head.sector) + self.alone_cost(i, &head.sector) - LEAST_GAIN,
-                head,
-            );
-            self.trials -= 1;
+            let head = self.lift(i);
+            let mut best = (self.cost_at(i, &head.sector) - LEAST_GAIN, head);
             for option in self.options(i, step) {
                 if self.trials == 0 {
                     break;
                 }
-                self.trials -= 1;
-                let cost = self.board.cost_of(&option.sector) + self.alone_cost(i, &option.sector);
+                let cost = self.cost_at(i, &option.sector);
                 if cost < best.0 {
                     best = (cost, option);
                 }
@@ -291,14 +285,42 @@ impl<'a> Search<'a> {
                 moved = true;
                 self.wake(&head.sector);
             }
-            self.heads[i] = best.1;
-            self.board.rain(&best.1.sector, 1.0);
-            self.reach_of(i, &best.1.sector, 1);
+            self.put(i, best.1);
         }
         moved
     }
 
-    fn count_reached(&mut self) {
+    /// Lifts head `i`; it keeps its number and must be put down again.
+    pub(super) fn lift(&mut self, i: usize) -> Free {
+        let head = self.heads[i];
+        self.board.rain(&head.sector, -1.0);
+        self.reach_of(i, &head.sector, -1);
+        head
+    }
+
+    /// Puts lifted head `i` down as given.
+    pub(super) fn put(&mut self, i: usize, head: Free) {
+        if head.sector.at != self.heads[i].sector.at {
+            self.near.lift(i, self.heads[i].sector.at);
+            self.near.put(i, head.sector.at);
+            self.reached_by[i] = self
+                .near
+                .about(head.sector.at, self.lawn.throws.longest_m())
+                .filter(|&j| j != i && reaches(&self.heads[j].sector, head.sector.at))
+                .count() as i32;
+        }
+        self.heads[i] = head;
+        self.board.rain(&head.sector, 1.0);
+        self.reach_of(i, &head.sector, 1);
+    }
+
+    /// What it costs that lifted head `i` stands as given: its rain, and heads out of reach.
+    pub(super) fn cost_at(&mut self, i: usize, sector: &Candidate) -> f64 {
+        self.trials = self.trials.saturating_sub(1);
+        self.board.cost_of(sector) + self.alone_cost(i, sector)
+    }
+
+    pub(super) fn count_reached(&mut self) {
         self.reached_by = vec![0; self.heads.len()];
         for i in 0..self.heads.len() {
             let sector = self.heads[i].sector;
@@ -308,36 +330,35 @@ impl<'a> Search<'a> {
 
     /// Counts head `i`, standing as given, in or out among those that reach the others.
     fn reach_of(&mut self, i: usize, sector: &Candidate, sign: i32) {
-        for (j, other) in self.heads.iter().enumerate() {
-            if j != i && other.sector.at.distance(sector.at) <= sector.radius_m {
+        for j in self.near.about(sector.at, sector.radius_m) {
+            if j != i && reaches(sector, self.heads[j].sector.at) {
                 self.reached_by[j] += sign;
             }
         }
     }
 
     /// What it costs that heads are not within the throw of two others, if head `i` (now lifted)
-    /// stood as given.
+    /// stood as given; what does not depend on that is left out.
     fn alone_cost(&self, i: usize, sector: &Candidate) -> f64 {
         if self.lawn.taste.alone_price == 0.0 {
             return 0.0;
         }
         let mut alone = 0;
         let mut hits = 0;
-        for (j, other) in self.heads.iter().enumerate() {
+        for j in self.near.about(sector.at, self.lawn.throws.longest_m()) {
             if j == i {
                 continue;
             }
-            let d = other.sector.at.distance(sector.at);
-            hits += i32::from(d <= other.sector.radius_m);
-            let reached = self.reached_by[j] + i32::from(d <= sector.radius_m);
-            alone += (2 - reached).max(0);
+            let other = &self.heads[j].sector;
+            hits += i32::from(reaches(other, sector.at));
+            alone -= i32::from(self.reached_by[j] < 2 && reaches(sector, other.at));
         }
         alone += (2 - hits).max(0);
         self.lawn.taste.alone_price * f64::from(alone) / self.heads.len() as f64
     }
 
     /// What a head could do instead.
-    fn options(&self, i: usize, step: f64) -> Vec<Free> {
+    pub(super) fn options(&self, i: usize, step: f64) -> Vec<Free> {
         let head = &self.heads[i];
         let sector = head.sector;
         let mut options = Vec::with_capacity(12);
@@ -414,7 +435,7 @@ impl<'a> Search<'a> {
         options
     }
 
-    fn slid(&self, head: &Free, spot: Spot) -> Option<Free> {
+    pub(super) fn slid(&self, head: &Free, spot: Spot) -> Option<Free> {
         let wish = self.lawn.boundaries[spot.ring].path.at(spot.way_m);
         let at = self.lawn.footing.settled(wish)?;
         let sector = head.sector;
@@ -430,124 +451,28 @@ impl<'a> Search<'a> {
         })
     }
 
-    fn with(&self, head: &Free, at: Point, radius_m: f64, start_deg: f64, sweep_deg: f64) -> Free {
+    pub(super) fn with(
+        &self,
+        head: &Free,
+        at: Point,
+        radius_m: f64,
+        start_deg: f64,
+        sweep_deg: f64,
+    ) -> Free {
         Free {
             sector: self.lawn.throws.sector(at, radius_m, start_deg, sweep_deg),
             ..*head
         }
     }
+}
 
-    /// Whether an interior head may stand at a place.
-    fn is_free(&self, i: usize, at: Point, radius_m: f64) -> bool {
-        self.heads.iter().enumerate().all(|(j, other)| {
-            j == i
-                || other.sector.at.distance(at) >= APART_FRAC * other.sector.radius_m.max(radius_m)
-        }) && self.is_inside(at, INSET_FRAC * radius_m)
-            && self.lawn.is_open(at)
-    }
-
-    /// Takes out interior heads that are worth less than their price, and the least useful ones
-    /// while there are too many.
-    pub(super) fn thin_out(&mut self) {
-        loop {
-            let mut worths: Vec<(f64, usize)> = Vec::new();
-            for i in 0..self.heads.len() {
-                if self.heads[i].role == Role::Interior {
-                    let sector = self.heads[i].sector;
-                    self.board.rain(&sector, -1.0);
-                    worths.push((-self.board.cost_of(&sector), i));
-                    self.board.rain(&sector, 1.0);
-                }
-            }
-            worths.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-            // Of a large excess a quarter goes at once.
-            let excess = self.heads.len().saturating_sub(self.lawn.most);
-            let at_once = excess.div_ceil(4).max(1);
-            let mut leaving: Vec<usize> = worths
-                .into_iter()
-                .take(at_once)
-                .filter(|&(worth, _)| excess > 0 || worth < self.lawn.taste.head_price)
-                .map(|(_, i)| i)
-                .collect();
-            if leaving.is_empty() {
-                return;
-            }
-            leaving.sort_unstable();
-            for &i in leaving.iter().rev() {
-                self.take(i);
-            }
-        }
-    }
-
-    /// Takes one head out.
-    pub(super) fn take(&mut self, i: usize) -> Free {
-        let head = self.heads.remove(i);
-        self.board.rain(&head.sector, -1.0);
-        self.quiet.remove(i);
-        self.wake(&head.sector);
-        self.count_reached();
-        head
-    }
-
-    /// Looks again at all heads within reach of a sector that changed.
-    pub(super) fn wake(&mut self, sector: &Candidate) {
-        for (quiet, other) in self.quiet.iter_mut().zip(&self.heads) {
-            let d = other.sector.at.distance(sector.at);
-            *quiet &= d > other.sector.radius_m + sector.radius_m;
-        }
-    }
-
-    /// Adds interior heads where they help most, while the layout has room for them. Places are
-    /// tried on a coarse net over the turf.
-    pub(super) fn top_up(&mut self) {
-        let (low, high) = self.lawn.outline.bounds();
-        let throw_m = self.lawn.throw_m;
-        let net_m = NET_FRAC * throw_m;
-        let cols = ((high.x - low.x) / net_m).floor() as usize + 1;
-        let rows = ((high.y - low.y) / net_m).floor() as usize + 1;
-        while self.heads.len() < self.lawn.most {
-            let mut best: Option<(f64, Free)> = None;
-            for k in 0..cols * rows {
-                let at = low + Point::new((k % cols) as f64 + 0.5, (k / cols) as f64 + 0.5) * net_m;
-                let free = self.lawn.throws.inside(at, throw_m);
-                if self.trials == 0 || !self.is_free(usize::MAX, at, free.sector.radius_m) {
-                    continue;
-                }
-                self.trials -= 1;
-                let cost = self.board.cost_of(&free.sector) + self.lawn.taste.head_price;
-                if cost < best.as_ref().map_or(-LEAST_GAIN, |b| b.0) {
-                    best = Some((cost, free));
-                }
-            }
-            let Some((_, free)) = best else { return };
-            self.board.rain(&free.sector, 1.0);
-            self.wake(&free.sector);
-            self.heads.push(free);
-            self.quiet.push(false);
-            self.count_reached();
-            self.aim();
-        }
-    }
-
-    /// Whether a place and eight places about it lie on turf, by the search's cells.
-    fn is_inside(&self, at: Point, inset_m: f64) -> bool {
-        let grid = self.board.grid();
-        (-1..=1).all(|i| {
-            (-1..=1).all(|j| {
-                // Diagonal places at the same distance as straight ones.
-                let reach_m = if i != 0 && j != 0 {
-                    std::f64::consts::FRAC_1_SQRT_2 * inset_m
-                } else {
-                    inset_m
-                };
-                grid.turf_at(at + Point::new(f64::from(i), f64::from(j)) * reach_m)
-            })
-        })
-    }
+/// Whether a head standing as given reaches a place.
+fn reaches(sector: &Candidate, place: Point) -> bool {
+    sector.at.distance(place) <= sector.radius_m
 }
 
 /// Whether both edges of an arc stay near the directions of the boundary.
-fn within_play(head: &Free, start_deg: f64, sweep_deg: f64) -> bool {
+pub(super) fn within_play(head: &Free, start_deg: f64, sweep_deg: f64) -> bool {
     let off = |a: f64, b: f64| {
         let d = (a - b).rem_euclid(360.0);
         d.min(360.0 - d)

@@ -9,6 +9,8 @@ const MOST_MOVES: usize = 24;
 /// Positions are written to about a millimetre, so places keep this much more than they must
 /// \[m\].
 const WRITTEN_M: f64 = 0.002;
+/// How far inward the search for a place begins \[m\].
+const INWARD_M: f64 = 0.01;
 /// A head this little outside the turf stands on its edge \[m\].
 const ON_EDGE_M: f64 = 0.005;
 
@@ -74,16 +76,21 @@ impl<'a> Footing<'a> {
     /// both as it can. `None` where it would stand in a building, on pavement or too near to a
     /// trunk.
     pub(super) fn settled(&self, wish: Point) -> Option<Point> {
-        let mut at = self.on_turf(wish);
-        if self.clearings.is_empty() {
+        let mut at = self.on_turf(wish, ON_EDGE_M);
+        if self
+            .clearings
+            .iter()
+            .all(|clearing| clearing.pushed_off(at) == at)
+        {
             return Some(at);
         }
+        at = self.a_step_inward(at);
         for _ in 0..MOST_MOVES {
             let before = at;
             for clearing in &self.clearings {
                 at = clearing.pushed_off(at);
             }
-            at = self.on_turf(at);
+            at = self.on_turf(at, 0.0);
             if at == before {
                 break;
             }
@@ -98,13 +105,26 @@ impl<'a> Footing<'a> {
         })
     }
 
-    fn on_turf(&self, at: Point) -> Point {
+    /// The nearest place of the turf, unless a place is no more than so far outside.
+    fn on_turf(&self, at: Point, slack_m: f64) -> Point {
         let place = Place::of(at, self.outline);
-        if place.gap_m > ON_EDGE_M {
+        if place.gap_m > slack_m {
             place.nearest
         } else {
             at
         }
+    }
+
+    /// A place on the edge moved a little inward, square to the sides that meet there: at a corner
+    /// of two things the way off either is then clear.
+    fn a_step_inward(&self, at: Point) -> Point {
+        let inward = self
+            .outline
+            .edges()
+            .filter(|&(a, b)| at.distance_to_segment(a, b) < INWARD_M)
+            .map(|(a, b)| Point::new(a.y - b.y, b.x - a.x).unit())
+            .fold(Point::default(), |sum, normal| sum + normal);
+        at + inward * INWARD_M
     }
 
     /// The cells of a grid in which an interior head has no place, row by row from the south-west;

@@ -39,11 +39,11 @@ impl Search<'_> {
                 self.top_up();
                 self.run_awake(&STEPS);
                 let cost = self.cost();
-                if self.heads.len() <= self.lawn().most && cost < best - 1e-6 {
+                if self.heads.len() <= self.lawn.most && cost < best - 1e-6 {
                     best = cost;
                     gained = true;
                 } else {
-                    self.restart(before);
+                    self.restore(before);
                     self.quiet_all();
                 }
             }
@@ -81,7 +81,7 @@ impl Search<'_> {
                     .filter(|&i| self.heads[i].role == Role::Interior)
                     .nth(k);
                 if let Some(i) = interior {
-                    self.take(i);
+                    self.take_all(&[i]);
                 }
                 interior.is_some()
             }
@@ -98,7 +98,7 @@ impl Search<'_> {
             self.heads.iter().copied().partition(is_on_run);
         let ends = usize::from(!stretch.is_closed());
         let gaps = old.len() as i64 + ends as i64 + more;
-        let lawn = self.lawn();
+        let lawn = self.lawn;
         let widest_m = lawn.gap_frac * lawn.throws.longest_m();
         if gaps < stretch.gaps(widest_m) as i64
             || heads.len() as i64 + gaps - ends as i64 > lawn.most as i64 + 1

@@ -20,7 +20,7 @@ use crate::catalogue::{Catalogue, Family, Head, Pattern};
 use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
-use crate::place::{self, Effort, Favour, Layout};
+use crate::place::{self, Around, Effort, Favour, Layout};
 use crate::rain::all_seen;
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
@@ -32,6 +32,8 @@ use ground::Ground;
 const PER_DEGREE: f64 = 1e8;
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
+/// Heads stand farther apart than their throws are made for, because few of them were favoured.
+const STRETCHED: &str = "stretched";
 
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
@@ -112,7 +114,7 @@ impl Planner {
             let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
             plan.issues.extend(told.into_iter().map(placed));
             if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
-                let issue = Issue::new(Code::PL01, format!("width {:.2} m", outline.width_m()));
+                let issue = Issue::new(Code::PL01, self.why_no_heads(&site));
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
             }
@@ -132,6 +134,24 @@ impl Planner {
             plan.flags.push(AS_FOUND_ASSUMED);
         }
         water::close(assumptions, plan, &in_ground.joined(&numbers));
+    }
+
+    /// What leaves a turf area without heads.
+    fn why_no_heads(&self, site: &Site) -> String {
+        let lawn = site.ground.lawn(site.outline, site.assumptions);
+        let open = place::Site {
+            around: Around::default(),
+            ..lawn
+        };
+        let has_room = self.catalogue.families.first().is_some_and(|family| {
+            !place::layout(&open, family, Effort::Rule, Favour::Evenness).is_empty()
+        });
+        let width_m = site.outline.width_m();
+        if has_room {
+            format!("width {width_m:.2} m, no place far enough from trunks, walls and pavement")
+        } else {
+            format!("width {width_m:.2} m")
+        }
     }
 
     /// Every scenario of one turf area as drawn, and what there is to tell of it.
@@ -201,13 +221,20 @@ impl Planner {
         let around = site.ground.surroundings();
         let watered = layout.watered.as_ref().unwrap_or(site.outline);
         let uniformity = measure(watered, &layout.heads, &family.profile, &around);
-        let verdict = fit::verdict(
+        let is_stretched = self.favour != Favour::Evenness
+            && matches!(scenario, Scenario::Relayout(_))
+            && place::is_stretched(watered, &layout.heads);
+        let mut verdict = fit::verdict(
             lawn.diameter_m,
             family,
             &layout,
             uniformity.as_ref(),
             site.assumptions,
         );
+        if is_stretched {
+            verdict.flags.push(STRETCHED);
+            verdict.flags.sort_unstable();
+        }
         let names = layout
             .heads
             .iter()

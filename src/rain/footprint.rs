@@ -1,7 +1,11 @@
 //! The cells that a head can reach, row by row.
 
+use std::ops::Range;
+use std::sync::LazyLock;
+
 use super::grid::Grid;
 use super::kernel::Run;
+use super::sector::{self, Bounds, Rows, Sector, TOGETHER};
 use super::seen::SeenRows;
 use crate::catalogue::{Head, Pattern, StripKind};
 use crate::shape::{Outline, Point};
@@ -23,44 +27,12 @@ enum Shape {
     Rectangle { corners: [Point; 4] },
 }
 
+/// What the two straight edges of a sector admit, by slopes in metres: between them at most a half
+/// circle, which is wet, or, of a larger sector, dry.
 #[derive(Debug, Clone, Copy)]
-enum Arc {
-    Full,
-    /// At most a half circle: what both edges admit.
-    Narrow([Edge; 2]),
-    /// More than a half circle: all but the dry sector, given by its edges.
-    Wide([Edge; 2]),
-}
-
-/// One straight edge of a sector, as the half-plane that it admits: on the row at height dy above
-/// the head, the points east or west of `slope · dy`.
-#[derive(Debug, Clone, Copy)]
-enum Edge {
-    East {
-        slope: f64,
-    },
-    West {
-        slope: f64,
-    },
-    /// An edge along the row admits whole rows: those on one side.
-    Rows {
-        sign: f64,
-    },
-}
-
-impl Edge {
-    /// The half-plane clockwise of a direction (`sign` 1) or counter-clockwise of it (−1).
-    fn beside(direction: Point, sign: f64) -> Edge {
-        let (x, y) = (direction.x * sign, direction.y * sign);
-        // Clockwise of the direction: x·dy − y·px ≤ 0.
-        if y.abs() < 1e-12 {
-            Edge::Rows { sign: x }
-        } else if y > 0.0 {
-            Edge::East { slope: x / y }
-        } else {
-            Edge::West { slope: x / y }
-        }
-    }
+struct Arc {
+    edges: Bounds,
+    is_wide: bool,
 }
 
 impl<'s> Footprint<'s> {
@@ -133,7 +105,7 @@ impl<'s> Footprint<'s> {
     }
 
     /// The rows of the grid that the footprint touches.
-    fn rows(&self, grid: &Grid) -> std::ops::Range<usize> {
+    fn rows(&self, grid: &Grid) -> Range<usize> {
         match &self.shape {
             Shape::Sector { radius_m, .. } => {
                 grid.rows_between(self.at.y - radius_m, self.at.y + radius_m)
@@ -154,29 +126,27 @@ impl<'s> Footprint<'s> {
     pub(super) fn visit(&self, grid: &Grid, mut visit: impl FnMut(usize, i32, i32)) {
         let rows = self.rows(grid);
         match self.seen {
-            None => {
-                for row in rows {
-                    self.runs(grid, row, |start, end| visit(row, start, end));
-                }
-            }
+            None => self.runs(grid, rows, visit),
             Some(outline) => {
                 let seen = SeenRows::of(grid, rows.clone(), outline);
-                for row in rows {
-                    self.runs(grid, row, |start, end| {
-                        seen.within(grid, row, (start, end), |start, end| visit(row, start, end));
-                    });
-                }
+                self.runs(grid, rows, |row, start, end| {
+                    seen.within(grid, row, (start, end), |start, end| visit(row, start, end));
+                });
             }
         }
     }
 
-    /// The runs of cells of one row, whatever the head sees.
+    /// The runs of cells of some rows, whatever the head sees.
     #[inline]
-    fn runs(&self, grid: &Grid, row: usize, add: impl FnMut(i32, i32)) {
-        let y = grid.first.y + row as f64 * grid.cell_m;
+    fn runs(&self, grid: &Grid, rows: Range<usize>, mut add: impl FnMut(usize, i32, i32)) {
         match &self.shape {
-            Shape::Sector { radius_m, arc } => self.sector_runs(grid, y, *radius_m, arc, add),
-            Shape::Rectangle { corners } => rectangle_run(grid, y, corners, add),
+            Shape::Sector { radius_m, arc } => self.sector_runs(grid, rows, *radius_m, arc, add),
+            Shape::Rectangle { corners } => {
+                for row in rows {
+                    let y = grid.first.y + row as f64 * grid.cell_m;
+                    rectangle_run(grid, y, corners, |start, end| add(row, start, end));
+                }
+            }
         }
     }
 
@@ -222,38 +192,37 @@ impl<'s> Footprint<'s> {
     fn sector_runs(
         &self,
         grid: &Grid,
-        y: f64,
+        touched: Range<usize>,
         radius_m: f64,
         arc: &Arc,
-        mut add: impl FnMut(i32, i32),
+        mut add: impl FnMut(usize, i32, i32),
     ) {
-        let dy = y - self.at.y;
-        let chord2 = radius_m * radius_m - dy * dy;
-        if chord2 <= 0.0 {
-            return;
-        }
-        let half = chord2.sqrt();
-        let mut between = |from: f64, to: f64| {
-            if from < to {
-                let (start, end) = grid.columns_between(self.at.x + from, self.at.x + to);
-                if start < end {
-                    add(start, end);
-                }
-            }
+        let in_cells =
+            |bounds: [(f64, f64); 2]| bounds.map(|(slope, offset)| (slope * grid.per_m, offset));
+        let sector = Sector {
+            at: (self.at.x - grid.first.x) * grid.per_m,
+            throw2_m2: radius_m * radius_m,
+            per_m: grid.per_m,
+            edges: Bounds {
+                left: in_cells(arc.edges.left),
+                right: in_cells(arc.edges.right),
+                shut: arc.edges.shut,
+            },
+            is_wide: arc.is_wide,
+            cols: grid.cols as f64,
         };
-        match arc {
-            Arc::Full => between(-half, half),
-            Arc::Narrow(edges) => {
-                let (from, to) = admitted(edges, dy);
-                between(from.max(-half), to.min(half));
-            }
-            Arc::Wide(dry) => {
-                let (dry_from, dry_to) = admitted(dry, dy);
-                if dry_from < dry_to {
-                    between(-half, dry_from.min(half));
-                    between(dry_to.max(-half), half);
-                } else {
-                    between(-half, half);
+        let mut runs = Rows::default();
+        for first in touched.clone().step_by(TOGETHER) {
+            let ys_m = std::array::from_fn(|k| {
+                grid.first.y + (first + k) as f64 * grid.cell_m - self.at.y
+            });
+            sector::rows(&sector, &ys_m, &mut runs);
+            for k in 0..TOGETHER.min(touched.end - first) {
+                if runs.start[k] < runs.gap_start[k] {
+                    add(first + k, runs.start[k], runs.gap_start[k]);
+                }
+                if runs.gap_end[k] < runs.end[k] {
+                    add(first + k, runs.gap_end[k], runs.end[k]);
                 }
             }
         }
@@ -262,36 +231,50 @@ impl<'s> Footprint<'s> {
 
 impl Arc {
     fn new(start_deg: f64, sweep_deg: f64) -> Arc {
+        let mut edges = Bounds::NONE;
         if sweep_deg >= 360.0 {
-            return Arc::Full;
+            return Arc {
+                edges,
+                is_wide: false,
+            };
         }
-        let start = Point::along_bearing(start_deg);
-        let end = Point::along_bearing(start_deg + sweep_deg);
-        if sweep_deg <= 180.0 {
-            Arc::Narrow([Edge::beside(start, 1.0), Edge::beside(end, -1.0)])
-        } else {
-            // The dry sector runs clockwise from `end` to `start`.
-            Arc::Wide([Edge::beside(end, 1.0), Edge::beside(start, -1.0)])
-        }
+        let (start, end) = (direction(start_deg), direction(start_deg + sweep_deg));
+        let is_wide = sweep_deg > 180.0;
+        // The dry sector runs clockwise from the end to the start.
+        let (from, to) = if is_wide { (end, start) } else { (start, end) };
+        admit(&mut edges, 0, from, 1.0);
+        admit(&mut edges, 1, to, -1.0);
+        Arc { edges, is_wide }
     }
 }
 
-/// The abscissae, seen from the head, that both edges admit on the row at height `dy`.
-#[inline]
-fn admitted(edges: &[Edge; 2], dy: f64) -> (f64, f64) {
-    let (mut from, mut to) = (f64::NEG_INFINITY, f64::INFINITY);
-    for edge in edges {
-        match *edge {
-            Edge::East { slope } => from = from.max(slope * dy),
-            Edge::West { slope } => to = to.min(slope * dy),
-            Edge::Rows { sign } => {
-                if sign * dy > 0.0 {
-                    return (0.0, 0.0);
-                }
-            }
-        }
+/// Bounds by the half-plane clockwise of a direction (`sign` 1) or counter-clockwise of it (−1).
+fn admit(edges: &mut Bounds, k: usize, direction: Point, sign: f64) {
+    let (x, y) = (direction.x * sign, direction.y * sign);
+    // Clockwise of the direction: x·dy − y·px ≤ 0.
+    if y.abs() < 1e-12 {
+        // An edge along the row admits whole rows: those on one side.
+        edges.shut[k] = x.signum();
+    } else if y > 0.0 {
+        edges.left[k] = (x / y, 0.0);
+    } else {
+        edges.right[k] = (x / y, 0.0);
     }
-    (from, to)
+}
+
+/// The unit vector along a bearing; those of whole degrees, which arcs are set to, are kept.
+fn direction(bearing_deg: f64) -> Point {
+    static WHOLE: LazyLock<Vec<Point>> = LazyLock::new(|| {
+        (0..720)
+            .map(|degrees| Point::along_bearing(f64::from(degrees % 360)))
+            .collect()
+    });
+    // A negative bearing saturates at 0 and is not equal to it.
+    let whole = bearing_deg as usize;
+    match WHOLE.get(whole) {
+        Some(&kept) if whole as f64 == bearing_deg => kept,
+        _ => Point::along_bearing(bearing_deg),
+    }
 }
 
 /// The run of a row inside a convex quadrilateral.

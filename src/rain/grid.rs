@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::kernel::LANES;
 use crate::shape::{Outline, Point};
 
 /// Largest number of cells of one grid; beyond it the cell grows.
@@ -22,10 +23,12 @@ pub struct Grid {
     pub(super) cols: usize,
     /// Cells from south to north.
     pub(super) rows: usize,
-    /// 1 where the cell is turf, else 0; row by row from the south-west.
+    /// 1 where the cell is turf, else 0; row by row from the south-west, and some 0 behind.
     pub(super) turf: Vec<f32>,
     /// For each row the columns from the first turf cell to behind the last.
     pub(super) extent: Vec<(i32, i32)>,
+    /// The runs of turf cells, as places in a field over the grid, in its order.
+    pub(super) spans: Vec<(u32, u32)>,
     /// Number of turf cells.
     pub(super) turf_cells: usize,
 }
@@ -59,8 +62,9 @@ impl Grid {
             per_m: 1.0 / cell_m,
             cols,
             rows,
-            turf: vec![0.0; cols * rows],
+            turf: vec![0.0; cols * rows + LANES],
             extent: vec![(0, 0); rows],
+            spans: Vec::new(),
             turf_cells: 0,
         };
         grid.mark_turf(outline);
@@ -92,6 +96,25 @@ impl Grid {
     #[must_use]
     pub fn size(&self) -> (usize, usize) {
         (self.cols, self.rows)
+    }
+
+    /// The box of cells that holds all turf: first column and row, columns and rows.
+    #[must_use]
+    pub fn turf_box(&self) -> (usize, usize, usize, usize) {
+        let wet = |&(_, &(from, to)): &(usize, &(i32, i32))| from < to;
+        let rows = || self.extent.iter().enumerate().filter(wet);
+        let (Some((first_row, _)), Some((last_row, _))) = (rows().next(), rows().next_back())
+        else {
+            return (0, 0, 0, 0);
+        };
+        let from = rows().map(|(_, extent)| extent.0).min().unwrap_or(0);
+        let to = rows().map(|(_, extent)| extent.1).max().unwrap_or(0);
+        (
+            from as usize,
+            first_row,
+            (to - from) as usize,
+            last_row + 1 - first_row,
+        )
     }
 
     /// Whether a cell is turf.
@@ -164,23 +187,23 @@ impl Grid {
     /// The runs of cells of each row whose centres lie inside an outline, by its crossings with
     /// the row: `visit(row, start, end)`.
     pub fn fill(&self, outline: &Outline, mut visit: impl FnMut(usize, i32, i32)) {
-        let mut crossings: Vec<Vec<f64>> = vec![Vec::new(); self.rows];
+        let mut crossings: Vec<(u32, f64)> = Vec::with_capacity(4 * self.rows);
         for (a, b) in outline.edges() {
             let (low, high) = if a.y < b.y { (a.y, b.y) } else { (b.y, a.y) };
             for row in self.rows_about(low, high) {
                 let y = self.first.y + row as f64 * self.cell_m;
                 if (a.y > y) != (b.y > y) {
-                    crossings[row].push(a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x));
+                    let x = a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x);
+                    crossings.push((row as u32, x));
                 }
             }
         }
-        for (row, xs) in crossings.iter_mut().enumerate() {
-            xs.sort_by(f64::total_cmp);
-            for pair in xs.chunks_exact(2) {
-                let (start, end) = self.columns_between(pair[0], pair[1]);
-                if start < end {
-                    visit(row, start, end);
-                }
+        crossings.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        // Every row is crossed an even number of times.
+        for pair in crossings.chunks_exact(2) {
+            let (start, end) = self.columns_between(pair[0].1, pair[1].1);
+            if start < end {
+                visit(pair[0].0 as usize, start, end);
             }
         }
     }
@@ -188,9 +211,18 @@ impl Grid {
     fn mark_turf(&mut self, outline: &Outline) {
         let mut turf = std::mem::take(&mut self.turf);
         let mut extent = std::mem::take(&mut self.extent);
+        let mut spans: Vec<(u32, u32)> = Vec::with_capacity(self.rows);
         let cols = self.cols;
         self.fill(outline, |row, start, end| {
-            turf[row * cols + start as usize..row * cols + end as usize].fill(1.0);
+            let (first, behind) = (row * cols + start as usize, row * cols + end as usize);
+            turf[first..behind].fill(1.0);
+            // Where two runs touch in a cell it is counted once.
+            let first = spans
+                .last()
+                .map_or(first, |&(_, last)| first.max(last as usize));
+            if first < behind {
+                spans.push((first as u32, behind as u32));
+            }
             let (from, to) = extent[row];
             extent[row] = if from == to {
                 (start, end)
@@ -198,7 +230,8 @@ impl Grid {
                 (from.min(start), to.max(end))
             };
         });
-        self.turf_cells = turf.iter().filter(|&&cell| cell > 0.0).count();
+        self.turf_cells = spans.iter().map(|&(from, to)| (to - from) as usize).sum();
+        self.spans = spans;
         self.turf = turf;
         self.extent = extent;
     }

@@ -7,7 +7,8 @@
 use multiversion::multiversion;
 use std::ops::Range;
 
-/// Number of lanes of every sum.
+/// Number of lanes of every sum, and of the cells that are worked on together. Fields and grids have
+/// as many cells more behind their last, so that a run may be read beyond its end.
 pub(super) const LANES: usize = 8;
 
 /// What all runs of one head have in common.
@@ -68,11 +69,28 @@ fn rate<const PROFILE: u8>(stream: &Stream, run: &Run, i: f32) -> f32 {
     }
 }
 
+/// The chunks of a run: where each begins, the number of its first cell in the run, and how many of
+/// its cells belong to the run.
+#[inline(always)]
+fn chunks(run: &Run) -> impl Iterator<Item = (usize, i32, i32)> {
+    let count = (run.end - run.start) as usize;
+    (0..count).step_by(LANES).map(move |done| {
+        (
+            run.start as usize + done,
+            done as i32,
+            (count - done).min(LANES) as i32,
+        )
+    })
+}
+
 #[inline(always)]
 fn add_runs<const PROFILE: u8>(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32) {
     for run in runs {
-        for (i, cell) in field[run.cells()].iter_mut().enumerate() {
-            *cell += sign * rate::<PROFILE>(stream, run, i as i32 as f32);
+        for (first, base, count) in chunks(run) {
+            for (lane, cell) in field[first..first + LANES].iter_mut().enumerate() {
+                let rain = sign * rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
+                *cell += if (lane as i32) < count { rain } else { 0.0 };
+            }
         }
     }
 }
@@ -143,25 +161,20 @@ fn attempt_runs<const PROFILE: u8>(
     penalty: &Penalty,
 ) -> Trial {
     let mut sums = Trial::default();
-    let mut count = |lane: usize, before: f32, weight: f32, rain: f32| {
-        let change = penalty.of(before + rain) - penalty.of(before);
-        sums.penalty[lane] += weight * change;
-        sums.landed[lane] += weight * rain;
-    };
     for run in runs {
-        let (wholes, rest) = field[run.cells()].as_chunks::<LANES>();
-        let (whole_weights, rest_weights) = turf[run.cells()].as_chunks::<LANES>();
-        for (chunk, (cells, weights)) in wholes.iter().zip(whole_weights).enumerate() {
-            let base = (chunk * LANES) as i32;
+        for (first, base, count) in chunks(run) {
+            let (cells, weights) = (&field[first..first + LANES], &turf[first..first + LANES]);
             for lane in 0..LANES {
                 let rain = rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
-                count(lane, cells[lane], weights[lane], rain);
+                let weight = if (lane as i32) < count {
+                    weights[lane]
+                } else {
+                    0.0
+                };
+                let change = penalty.of(cells[lane] + rain) - penalty.of(cells[lane]);
+                sums.penalty[lane] += weight * change;
+                sums.landed[lane] += weight * rain;
             }
-        }
-        let base = (wholes.len() * LANES) as i32;
-        for (lane, (&before, &weight)) in rest.iter().zip(rest_weights).enumerate() {
-            let rain = rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
-            count(lane, before, weight, rain);
         }
     }
     sums
@@ -224,14 +237,36 @@ pub(super) fn landed(weights: &[f32], stream: &Stream, runs: &[Run], profile: u8
     lanes.iter().fold(0.0, |sum, &lane| sum + f64::from(lane))
 }
 
-/// Sum of the penalty over all turf cells of a field.
-pub(super) fn total_penalty(field: &[f32], turf: &[f32], penalty: &Penalty) -> f64 {
-    field
-        .iter()
-        .zip(turf)
-        .filter(|&(_, &weight)| weight > 0.0)
-        .map(|(&rate_mm_h, _)| f64::from(penalty.of(rate_mm_h)))
-        .sum()
+/// Sums over all turf cells of a field.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Totals {
+    /// Sum of the penalty.
+    pub(super) penalty: f64,
+    /// Sum of the rates \[mm/h · cells\].
+    pub(super) landed: f64,
+}
+
+/// Sums of penalty and rate over all turf cells of a field, in eight lanes.
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn totals(field: &[f32], turf: &[f32], penalty: &Penalty) -> Totals {
+    let mut off = [0.0_f64; LANES];
+    let mut landed = [0.0_f64; LANES];
+    let (wholes, rest) = field.as_chunks::<LANES>();
+    let (whole_weights, rest_weights) = turf.as_chunks::<LANES>();
+    for (cells, weights) in wholes.iter().zip(whole_weights) {
+        for lane in 0..LANES {
+            off[lane] += f64::from(weights[lane] * penalty.of(cells[lane]));
+            landed[lane] += f64::from(weights[lane] * cells[lane]);
+        }
+    }
+    for (lane, (&cell, &weight)) in rest.iter().zip(rest_weights).enumerate() {
+        off[lane] += f64::from(weight * penalty.of(cell));
+        landed[lane] += f64::from(weight * cell);
+    }
+    Totals {
+        penalty: off.iter().sum(),
+        landed: landed.iter().sum(),
+    }
 }
 
 #[cfg(test)]
@@ -257,7 +292,7 @@ mod tests {
             });
             start += length;
         }
-        (stream, runs, start as usize)
+        (stream, runs, start as usize + LANES)
     }
 
     fn bits(values: &[f32]) -> Vec<u32> {

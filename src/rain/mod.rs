@@ -9,6 +9,7 @@ mod footprint;
 mod grid;
 mod kernel;
 mod scene;
+mod sector;
 mod seen;
 mod trial;
 mod wetted;
@@ -139,7 +140,7 @@ impl<'g> RainGrid<'g> {
     pub fn dry(grid: &'g Grid) -> RainGrid<'g> {
         RainGrid {
             grid,
-            field: vec![0.0; grid.cols * grid.rows],
+            field: vec![0.0; grid.turf.len()],
             runs: Vec::new(),
         }
     }
@@ -160,7 +161,8 @@ impl<'g> RainGrid<'g> {
         rain
     }
 
-    /// Wets the field anew with varied heads, keeping its memory. What they see is not varied: see
+    /// Wets the turf anew with varied heads, keeping the field's memory; what lies beside the turf
+    /// is not told. What they see is not varied: see
     /// [`seen_by`].
     pub fn reset(
         &mut self,
@@ -171,7 +173,9 @@ impl<'g> RainGrid<'g> {
     ) {
         self.field.fill(0.0);
         for (i, head) in heads.iter().enumerate() {
-            self.add(&variation.of(head), profile, nth(seen, i));
+            let varied = variation.of(head);
+            Footprint::of(&varied, nth(seen, i)).turf_runs_into(self.grid, &mut self.runs);
+            Jet::of(&varied, profile).add(&mut self.field, self.grid, &self.runs, 1.0);
         }
     }
 
@@ -210,30 +214,23 @@ impl<'g> RainGrid<'g> {
     /// The same, into a list that is emptied first.
     pub fn turf_rates_into(&self, rates: &mut Vec<f32>) {
         rates.clear();
-        for (row, &(start, end)) in self.grid.extent.iter().enumerate() {
-            let range = row * self.grid.cols + start as usize..row * self.grid.cols + end as usize;
-            let cells = self.field[range.clone()].iter().zip(&self.grid.turf[range]);
-            rates.extend(
-                cells
-                    .filter(|&(_, &weight)| weight > 0.0)
-                    .map(|(&rate, _)| rate),
-            );
+        for &(from, to) in &self.grid.spans {
+            rates.extend_from_slice(&self.field[from as usize..to as usize]);
         }
     }
 
     /// Water on turf and beside it \[mm/h · m²\] = \[L/h\].
     #[must_use]
     pub fn landed_l_h(&self) -> (f64, f64) {
-        let (mut turf, mut beside) = (0.0, 0.0);
-        for (&rate, &weight) in self.field.iter().zip(&self.grid.turf) {
-            if weight > 0.0 {
-                turf += f64::from(rate);
-            } else {
-                beside += f64::from(rate);
-            }
-        }
+        let all = lane_sum(&self.field);
+        let turf: f64 = self
+            .grid
+            .spans
+            .iter()
+            .map(|&(from, to)| lane_sum(&self.field[from as usize..to as usize]))
+            .sum();
         let cell_m2 = self.grid.cell_m * self.grid.cell_m;
-        (turf * cell_m2, beside * cell_m2)
+        (turf * cell_m2, (all - turf).max(0.0) * cell_m2)
     }
 
     /// Water on the cells outside the turf whose centres lie in an outline \[L/h\].
@@ -275,6 +272,21 @@ pub fn stopped_l_h(
     turf + beside
 }
 
+/// The sum of rates in eight lanes, folded in one order.
+fn lane_sum(rates: &[f32]) -> f64 {
+    let mut lanes = [0.0_f64; 8];
+    let (wholes, rest) = rates.as_chunks::<8>();
+    for chunk in wholes {
+        for (lane, &rate) in lanes.iter_mut().zip(chunk) {
+            *lane += f64::from(rate);
+        }
+    }
+    for (lane, &rate) in lanes.iter_mut().zip(rest) {
+        *lane += f64::from(rate);
+    }
+    lanes.iter().sum()
+}
+
 /// What a head sees, where a list says so.
 fn nth(seen: &[Option<Outline>], i: usize) -> Option<&Outline> {
     seen.get(i).and_then(Option::as_ref)
@@ -293,12 +305,11 @@ pub fn reach_counts(grid: &Grid, heads: &[Head], seen: &[Option<Outline>]) -> Ve
             }
         });
     }
-    counts
-        .iter()
-        .zip(&grid.turf)
-        .filter(|&(_, &w)| w > 0.0)
-        .map(|(&count, _)| count)
-        .collect()
+    let mut reached = Vec::with_capacity(grid.turf_cells);
+    for &(from, to) in &grid.spans {
+        reached.extend_from_slice(&counts[from as usize..to as usize]);
+    }
+    reached
 }
 
 /// How one head rains: the constant part of its rate and its profile.

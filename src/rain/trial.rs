@@ -41,6 +41,16 @@ pub struct Weights {
     pub over_weight: f64,
 }
 
+impl Weights {
+    /// Nothing counts but the departure from 1 mm/h.
+    pub const NONE: Weights = Weights {
+        target_mm_h: 1.0,
+        low_share: 0.0,
+        low_weight: 0.0,
+        over_weight: 0.0,
+    };
+}
+
 /// Rain of a growing and shrinking set of sectors, and what it costs.
 ///
 /// The cost is a mean over the turf's cells of `(x/T − 1)² + low_weight · max(0, low − x/T)²`
@@ -69,7 +79,7 @@ impl<'g> Board<'g> {
         let mut board = Board {
             grid,
             profile,
-            field: vec![0.0; grid.cols * grid.rows],
+            field: vec![0.0; grid.turf.len()],
             penalty: Penalty {
                 inverse_target: 0.0,
                 low: 0.0,
@@ -163,44 +173,36 @@ impl<'g> Board<'g> {
         Some(slot)
     }
 
+    /// Lifts every head.
+    pub fn dry(&mut self) {
+        self.field.fill(0.0);
+        self.harm_l_h = 0.0;
+    }
+
     /// The penalty of the whole field, a mean over the turf's cells, and of the water that does
     /// harm; plain overspray is not in it.
     #[must_use]
     pub fn penalty(&self) -> f64 {
-        kernel::total_penalty(&self.field, &self.grid.turf, &self.penalty)
-            / self.grid.turf_cells.max(1) as f64
+        self.totals().penalty / self.grid.turf_cells.max(1) as f64
             + self.harm_l_h.max(0.0) / self.needed_l_h()
     }
 
     /// Mean rate over the turf \[mm/h\].
     #[must_use]
     pub fn mean_mm_h(&self) -> f64 {
-        let sum: f64 = self
-            .field
-            .iter()
-            .zip(&self.grid.turf)
-            .filter(|&(_, &weight)| weight > 0.0)
-            .map(|(&rate, _)| f64::from(rate))
-            .sum();
-        sum / self.grid.turf_cells.max(1) as f64
+        self.totals().landed / self.grid.turf_cells.max(1) as f64
     }
 
-    /// The turf cell with the lowest rate, its centre and rate \[mm/h\]; the first one from the
-    /// south-west among equals. `None` without turf cells.
+    /// Penalty and mean rate together.
     #[must_use]
-    pub fn driest(&self) -> Option<(Point, f64)> {
-        let mut driest: Option<(usize, f32)> = None;
-        for (i, (&rate, &weight)) in self.field.iter().zip(&self.grid.turf).enumerate() {
-            if weight > 0.0 && driest.is_none_or(|(_, low)| rate < low) {
-                driest = Some((i, rate));
-            }
-        }
-        driest.map(|(i, rate)| {
-            (
-                self.grid.centre(i % self.grid.cols, i / self.grid.cols),
-                f64::from(rate),
-            )
-        })
+    pub fn standing(&self) -> (f64, f64) {
+        let (totals, cells) = (self.totals(), self.grid.turf_cells.max(1) as f64);
+        let harm = self.harm_l_h.max(0.0) / self.needed_l_h();
+        (totals.penalty / cells + harm, totals.landed / cells)
+    }
+
+    fn totals(&self) -> kernel::Totals {
+        kernel::totals(&self.field, &self.grid.turf, &self.penalty)
     }
 
     /// The cells.
@@ -212,7 +214,7 @@ impl<'g> Board<'g> {
     /// The rates of all cells, turf or not, row by row from the south-west \[mm/h\].
     #[must_use]
     pub fn field(&self) -> &[f32] {
-        &self.field
+        &self.field[..self.grid.cols * self.grid.rows]
     }
 }
 

@@ -47,9 +47,10 @@ impl Outline {
 
     /// Every edge, start and end point, ring by ring, with the inside on the left.
     pub fn edges(&self) -> impl Iterator<Item = (Point, Point)> + '_ {
-        self.rings
-            .iter()
-            .flat_map(|ring| (0..ring.len()).map(move |i| (ring[i], ring[(i + 1) % ring.len()])))
+        self.rings.iter().flat_map(|ring| {
+            let ends = ring[1..].iter().chain(ring.first());
+            ring.iter().zip(ends).map(|(&a, &b)| (a, b))
+        })
     }
 
     /// The area [m²], holes taken off.
@@ -108,8 +109,12 @@ impl Outline {
     #[must_use]
     pub fn boundary_distance_m(&self, point: Point) -> f64 {
         let mut nearest = f64::INFINITY;
-        for (a, b) in self.edges() {
-            nearest = nearest.min(square_distance_to_segment(point, a, b));
+        for ring in &self.rings {
+            let mut a = ring[ring.len() - 1]; // a ring has three points or more
+            for &b in ring {
+                nearest = nearest.min(square_distance_to_segment(point, a, b));
+                a = b;
+            }
         }
         nearest.sqrt()
     }

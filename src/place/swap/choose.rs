@@ -137,7 +137,7 @@ impl<'a> Job<'a> {
             scene: scene::scene(self.site, self.family, cell_m),
             grid,
             profile: &self.family.profile,
-            taste: design::TASTE,
+            taste: design::EVEN,
             most: heads,
             gap_frac: GAP_FRAC,
             spacing_frac: self.site.rules.spacing_frac,
@@ -244,7 +244,9 @@ pub fn swapped(site: &Site, installed: &[Installed], family: &Family, order: &Or
             .chain(additions.iter().filter_map(|one| job.addition(one, &lawn)))
             .collect();
         let count = heads.len();
-        let mut search = Search::new(&lawn, heads, job.trials(count));
+        let mut search = Search::on(&lawn);
+        search.restart(heads);
+        search.trials = job.trials(count);
         search.run(&STEPS);
         let mut from: Vec<Option<usize>> = (0..count)
             .map(|i| (i < installed.len()).then_some(i))
@@ -299,7 +301,7 @@ fn cap(search: &mut Search, from: &mut Vec<Option<usize>>, below_frac: f64) -> V
         };
         tried.push(head);
         let (before, cost) = (search.heads.clone(), search.cost());
-        search.take(i);
+        search.take_all(&[i]);
         search.run_awake(&STEPS_AFTER);
         if search.cost() <= cost + NO_WORSE {
             from.remove(i);
@@ -332,7 +334,7 @@ fn bridges(search: &Search, i: usize) -> bool {
         return false;
     };
     let at = |k: usize| search.heads[around[k % n].1].sector.at;
-    let lawn = search.lawn();
+    let lawn = search.lawn;
     n < 3 || at(k + 1).distance(at(k + n - 1)) > GAP_FRAC * lawn.throws.longest_m()
 }
 
@@ -357,7 +359,9 @@ pub fn repaired(
                 .iter()
                 .map(|one| start(&job, one, &lawn.throws))
                 .collect();
-            let mut search = Search::new(&lawn, heads, job.trials(installed.len()));
+            let mut search = Search::on(&lawn);
+            search.restart(heads);
+            search.trials = job.trials(installed.len());
             search.run(&STEPS);
             options.push(
                 search

@@ -5,8 +5,7 @@ use crate::catalogue::{Family, Head, Pattern};
 use crate::rain::{Board, Candidate, Grid, Weights};
 
 /// The cost of heads on a lawn, by the weights of the search: evenness, its lowest parts more, and
-/// water beside the turf, where it does
-/// harm more. The family gives the profile of the rain.
+/// water beside the turf, where it does harm more. The family gives the profile of the rain.
 #[must_use]
 pub fn objective(site: &Site, family: &Family, heads: &[Head]) -> f64 {
     let cell_m = design::search_cell_m(site.outline);
@@ -14,9 +13,9 @@ pub fn objective(site: &Site, family: &Family, heads: &[Head]) -> f64 {
     let scene = scene::scene(site, family, cell_m);
     let weights = |target_mm_h| Weights {
         target_mm_h,
-        low_share: design::TASTE.low_share,
-        low_weight: design::TASTE.low_weight,
-        over_weight: design::TASTE.over_weight,
+        low_share: design::EVEN.low_share,
+        low_weight: design::EVEN.low_weight,
+        over_weight: design::EVEN.over_weight,
     };
     let mut board = Board::new(&grid, &family.profile, weights(1.0)).within(scene.as_ref());
     let mut flow_l_h = 0.0;
@@ -45,5 +44,5 @@ pub fn objective(site: &Site, family: &Family, heads: &[Head]) -> f64 {
     }
     board.aim(weights(mean_mm_h));
     let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
-    board.penalty() + design::TASTE.over_weight * beside
+    board.penalty() + design::EVEN.over_weight * beside * beside
 }
