@@ -32,10 +32,13 @@ fn a_turf_layer_alone_is_planned() {
         [
             "failures.csv",
             "heads.geojson",
+            "laterals.geojson",
+            "materials.csv",
             "parcels.csv",
             "parcels.geojson",
             "run.json",
             "schedule.csv",
+            "stations.geojson",
             "summary.json",
             "throws.geojson",
             "turf.geojson"

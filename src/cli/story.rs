@@ -42,7 +42,8 @@ pub(super) fn story(run: &Run<'_>) -> String {
     out.push_str(&format!(
         "\nWritten to {folder}\n  \
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
-         parcels.csv  schedule.csv  failures.csv                        tables for a spreadsheet\n  \
+         stations.geojson  laterals.geojson                              valves and pipes\n  \
+         parcels.csv  schedule.csv  materials.csv  failures.csv          tables for a spreadsheet\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
     ));

@@ -8,6 +8,7 @@ use super::source::Plant;
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Family, Hardware};
 use crate::hydraulics::nozzle::{Body, Response, Working};
+use crate::hydraulics::pipe::flow_at_velocity_lpm;
 use crate::hydraulics::supply::{Chain, Losses, Run};
 use crate::hydraulics::trench::Yard;
 use crate::shape::{Outline, Point};
@@ -106,6 +107,19 @@ impl<'a> Builder<'a> {
 
     pub(super) fn hardware(&self) -> &'a Hardware {
         &self.planner.catalogue.hardware
+    }
+
+    /// Most that a station on a source may draw: its safe flow, and no more than the largest valve
+    /// and the widest pipe pass \[L/min\].
+    pub(super) fn most_lpm(&self, source: usize) -> f64 {
+        let hardware = self.hardware();
+        let most_m_s = self.assumptions.number(Key::PipeVelocity);
+        let widest = hardware.pipes[hardware.pipes.len() - 1].inside_mm; // there is at least one
+        let largest = hardware.valves[hardware.valves.len() - 1].most_lpm; // likewise
+        self.plant.sources[source]
+            .safe_lpm
+            .min(flow_at_velocity_lpm(most_m_s, widest))
+            .min(largest)
     }
 
     /// The pipe of the mains: the narrowest that carries a flow below the largest velocity and

@@ -147,7 +147,7 @@ impl Job<'_, '_> {
                     class: self.class(head, thirds[head]),
                 })
                 .collect();
-            let safe_lpm = builder.plant.sources[source].safe_lpm;
+            let safe_lpm = builder.most_lpm(source);
             for members in grouped(&outlets, safe_lpm) {
                 let members: Members = members.into_iter().map(|i| own[i]).collect();
                 drafts.push(Draft {

@@ -193,6 +193,7 @@ impl Job<'_, '_> {
                 Working::Within => {}
             }
         }
+        let safe_lpm = builder.most_lpm(draft.source);
         let rated_lpm: f64 = taps.iter().map(|tap| tap.rated_lpm).sum();
         let spread_frac = solved.spread_frac(rated_kpa);
         let flow_lpm = solved.flow_lpm();
@@ -201,7 +202,7 @@ impl Job<'_, '_> {
             (source.at.is_none(), CONNECTION_ASSUMED),
             (below > 0, LOW_PRESSURE),
             (above > 0, HIGH_PRESSURE),
-            (flow_lpm > source.safe_lpm * 1.001, OVER_FLOW),
+            (flow_lpm > safe_lpm * 1.001, OVER_FLOW),
             (flow_lpm < number(Key::ValveLeast), VALVE_MINIMUM),
             (flow_lpm < source.pump_least_lpm, PUMP_MINIMUM),
             (falls, CHECK_VALVES),
@@ -223,7 +224,7 @@ impl Job<'_, '_> {
             heads: draft.members.iter().map(|&head| self.heads[head]).collect(),
             rated_lpm,
             flow_lpm,
-            safe_lpm: source.safe_lpm,
+            safe_lpm,
             valve_kpa: solved.node_kpa[0],
             inlet_kpa: solved.inlet_range_kpa(),
             spread_frac,
