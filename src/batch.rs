@@ -198,6 +198,7 @@ mod tests {
             turf: vec![],
             obstacles: vec![],
             heads: vec![],
+            supply: vec![],
             issues: vec![],
         }
     }

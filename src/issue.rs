@@ -101,6 +101,12 @@ issues! {
     JO03 Note 0 "The turf was given to the parcel it overlaps most", "add a parcel_id column to make the link explicit";
     JO04 Note 0 "Part of the turf lies outside its parcel", "check the drawing along the boundary";
     JO05 Note 0 "An existing head lies on no turf area and was left out", "check the position or the turf outline";
+    // Existing heads.
+    HE01 Note 0 "Two existing heads stand within 0.1 m of one another; the later one was left out", "remove the head that was recorded twice";
+    HE02 Note 0 "Values of existing heads were missing and were inferred from where they stand", "survey radius_m, arc_deg, azimuth_deg and condition where the plan matters";
+    HE03 Note 0 "One station feeds heads of different families", "swap the station whole: families apply water at different rates";
+    HE04 Note 0 "Positions in the ground do not give head-to-head coverage with the family", "add heads where the plan shows them, or choose a family that throws farther";
+    HE05 Note 0 "An existing head stands too near to another for the family and is capped", "cap it, or keep it where the lawn is seen to need it";
     // Assumptions, program and catalogue.
     AS01 Fatal 8 "No assumption has this name", "see `evenfall assumptions` for the list";
     AS02 Fatal 8 "The value lies outside its bounds", "give a value within the bounds listed by `evenfall assumptions`";
@@ -123,9 +129,16 @@ issues! {
     SO02 Note 0 "No texture is known for the soil under the turf; the assumed texture was used", "give the layer of soils a texture column, or add the map unit to the --soil-table";
     SO03 Fatal 4 "The layer of soils says nothing that can be used", "give it a column texture or intake_mm_h, or a --soil-table whose first column is a column of the layer";
     SO04 Note 0 "A basic intake rate is impossible and was ignored", "give millimetres an hour, above 0 and up to 1000";
+    SO05 Note 0 "A polygon of the soils or the climate zones cannot be used and was left out", "mend or remove it; turf on it is taken to lie on no polygon";
     EL01 Note 0 "The elevation model does not cover the turf; the assumed slope was used", "give a raster that reaches two cells beyond the turf, without holes";
     EL02 Fatal 5 "The elevation model is in degrees; slopes need metres", "project it first, for instance to the UTM zone of the place: gdalwarp -t_srs EPSG:326NN -r bilinear in.tif out.tif";
     EL03 Fatal 4 "The elevation model cannot be read", "give one raster file of heights with a coordinate reference system, e.g. GeoTIFF; builds without GDAL cannot read rasters";
+    // The water supply.
+    HY01 Partial 1 "The pressure is too low for the heads of any scenario", "check the readings in the supply layer; a pump, or another point of connection, may be needed";
+    HY02 Partial 1 "The safe flow of the supply is zero or negative", "give flow_lpm in litres a minute, or leave it empty to reckon it from the meter's size";
+    HY03 Note 0 "One head draws more than the safe flow of the supply", "choose a smaller nozzle or a larger supply; the head has a station of its own";
+    HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
+    HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";

@@ -254,8 +254,42 @@ pub struct ExistingHead {
     pub regulated: Option<bool>,
     /// Height of the body [mm].
     pub body_mm: Option<f64>,
-    /// Its condition.
-    pub condition: Condition,
+    /// Its condition; `None` when nobody looked.
+    pub condition: Option<Condition>,
+}
+
+/// What a point of the water supply is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SupplyKind {
+    /// Measures what the parcel draws.
+    Meter,
+    /// Where irrigation branches off.
+    Connection,
+    /// Opens a station.
+    Valve,
+    /// Opens valves by the clock.
+    Controller,
+    /// Raises the pressure.
+    Pump,
+}
+
+/// One point of the water supply. Values that the layer does not give are `None`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SupplyPoint {
+    /// What it is.
+    pub kind: SupplyKind,
+    /// Longitude and latitude [degrees].
+    pub position: geo::Point<f64>,
+    /// Most that may be drawn [L/min].
+    pub flow_lpm: Option<f64>,
+    /// Pressure without flow [kPa].
+    pub static_kpa: Option<f64>,
+    /// Pressure while a station runs, at the nearest station; at a pump, behind it [kPa].
+    pub near_kpa: Option<f64>,
+    /// The same at the farthest station [kPa].
+    pub far_kpa: Option<f64>,
+    /// Nominal size [mm].
+    pub size_mm: Option<f64>,
 }
 
 /// One parcel with everything that the layers say about it.
@@ -275,6 +309,8 @@ pub struct Parcel {
     pub obstacles: Vec<Obstacle>,
     /// Existing heads, in input order, each with the index of the turf area that it stands on.
     pub heads: Vec<(usize, ExistingHead)>,
+    /// Its water supply, in input order.
+    pub supply: Vec<SupplyPoint>,
     /// What the readers mended, or could not use, of this parcel.
     pub issues: Vec<Issue>,
 }

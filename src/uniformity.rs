@@ -14,7 +14,7 @@
 //! - Merriam J. L., Keller J., *Farm Irrigation System Evaluation*, Utah State University, 1978.
 
 use crate::catalogue::{Head, Pattern, Profile};
-use crate::rain::{Grid, RainGrid, Variation, reach_counts, seen_by, stopped_l_h};
+use crate::rain::{Grid, RainGrid, Variation, all_seen, reach_counts, stopped_l_h};
 use crate::shape::Outline;
 
 /// Bounds of the cell's side \[m\] and its share of the smallest throw.
@@ -58,7 +58,7 @@ pub struct Uniformity {
     pub twice_frac: f64,
     /// Share of heads within the throw of at least two others.
     pub h2h_frac: f64,
-    /// Share of the volume that lands outside the turf.
+    /// Share of the volume that lands outside the turf: what the mean rate over its area leaves.
     pub over_frac: f64,
     /// Share of the volume on pavement; `None` without an obstacle layer.
     pub paved_over_frac: Option<f64>,
@@ -111,12 +111,7 @@ pub fn measure(
     let reach_m = heads.iter().map(Head::reach_m).fold(0.0, f64::max);
     let cell_m = cell_m(heads);
     let wide = Grid::over(outline, cell_m, reach_m);
-    let seen: Vec<Option<Outline>> = match around.blocks {
-        Some(blocks) if !blocks.is_empty() => {
-            heads.iter().map(|head| seen_by(head, blocks)).collect()
-        }
-        _ => Vec::new(),
-    };
+    let seen = all_seen(heads, around.blocks.unwrap_or_default());
     let rain = RainGrid::of(&wide, heads, profile, &seen);
     let rates = rain.turf_rates();
     let even = evenness(&rates)?;
@@ -155,7 +150,9 @@ pub fn measure(
         ),
         twice_frac: share(reached.iter().filter(|&&count| count >= 2).count()),
         h2h_frac: head_to_head_frac(heads),
-        over_frac: (beside_l_h + stopped_l_h) / flow_l_h,
+        // What does not fall on the turf falls elsewhere. Counted by cells beside the turf it would
+        // lack up to half a cell along sides that run with the grid.
+        over_frac: (1.0 - even.mean * outline.area_m2() / flow_l_h).max(0.0),
         paved_over_frac: around.pavements.map(share_on),
         neighb_over_frac: on_parcel.map(|within| (beside_l_h / flow_l_h - within).max(0.0)),
         build_over_frac: on_blocks,

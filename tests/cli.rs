@@ -35,6 +35,7 @@ fn a_turf_layer_alone_is_planned() {
             "parcels.csv",
             "parcels.geojson",
             "run.json",
+            "schedule.csv",
             "summary.json",
             "throws.geojson",
             "turf.geojson"

@@ -68,6 +68,16 @@ fn layers_agree_with_each_other_and_with_the_summary() {
     );
     assert_eq!(parcels.len(), 5);
     assert!(heads.len() > 20);
+    // Throws are drawn as found and as recommended unless more is asked for.
+    let drawn = turf.iter().filter(|area| {
+        text(area, "scenario") == "as-found" || area["properties"]["recommended"] == true
+    });
+    let drawn: u64 = drawn
+        .map(|area| area["properties"]["heads"].as_u64().unwrap())
+        .sum();
+    assert_eq!(throws.len() as u64, drawn);
+    let out = planned(home.path(), &["--throws", "all", "--overwrite"]);
+    let throws = layer(&out, "throws");
     assert_eq!(heads.len(), throws.len());
     let mut counted: BTreeMap<(&str, &str), (u64, f64)> = BTreeMap::new();
     for (head, throw) in heads.iter().zip(&throws) {

@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+mod shared;
+
 use evenfall::catalogue::{Catalogue, Family};
 use evenfall::hydraulics::KPA_PER_M;
 use evenfall::hydraulics::laterals::{Tree, tree};
@@ -522,4 +524,260 @@ fn without_pressure_nothing_flows() {
             .iter()
             .all(|head| head.flow_lpm.abs() < 1e-8 && head.nozzle_kpa == 0.0)
     );
+}
+
+// The supply of whole runs.
+
+/// Plans one lawn with a layer of supply points of it and gives the run and its folder.
+fn planned_with(points: &[&str], more: &[&str]) -> (shared::Ran, tempfile::TempDir) {
+    let home = shared::folder();
+    shared::lawns(home.path(), 2);
+    let features: Vec<String> = points
+        .iter()
+        .map(|properties| {
+            format!(
+                "{{\"type\":\"Feature\",\"properties\":{{{properties}}},\
+                 \"geometry\":{{\"type\":\"Point\",\"coordinates\":[-77.0,39.0]}}}}"
+            )
+        })
+        .collect();
+    let text = format!(
+        "{{\"type\":\"FeatureCollection\",\"features\":[{}]}}",
+        features.join(",")
+    );
+    std::fs::write(home.path().join("supply.geojson"), text).unwrap();
+    let supply = ["--supply", "supply.geojson"];
+    let ran = shared::evenfall(
+        home.path(),
+        &[&shared::PLAN_BY_RULE[..], &supply, more].concat(),
+    );
+    (ran, home)
+}
+
+fn rows(home: &std::path::Path, layer: &str) -> Vec<serde_json::Value> {
+    let text = std::fs::read_to_string(home.join("out").join(layer)).unwrap();
+    let layer: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let features = layer["features"].as_array().unwrap();
+    features.iter().map(|f| f["properties"].clone()).collect()
+}
+
+#[test]
+fn a_supply_that_cannot_water_fails_its_parcel_only() {
+    for (point, code) in [
+        (
+            "\"parcel_id\":\"00000\",\"kind\":\"meter\",\"size_mm\":20,\"static_kpa\":60",
+            "HY01",
+        ),
+        (
+            "\"parcel_id\":\"00000\",\"kind\":\"meter\",\"flow_lpm\":0",
+            "HY02",
+        ),
+        (
+            "\"parcel_id\":\"00000\",\"kind\":\"meter\",\"flow_lpm\":-12",
+            "HY02",
+        ),
+    ] {
+        let (ran, home) = planned_with(&[point], &[]);
+        assert_eq!(ran.status, Some(1), "{}", ran.stderr);
+        let failures = std::fs::read_to_string(home.path().join("out/failures.csv")).unwrap();
+        assert!(failures.contains(code), "{code}: {failures}");
+        let parcels = rows(home.path(), "parcels.geojson");
+        assert_eq!(parcels[0]["status"], "partial");
+        assert_eq!(parcels[1]["status"], "planned");
+        // The other parcel has its stations.
+        let stations = rows(home.path(), "stations.geojson");
+        assert!(stations.iter().any(|row| row["parcel_id"] == "00001"));
+        let own = stations.iter().any(|row| row["parcel_id"] == "00000");
+        assert_eq!(own, code == "HY01");
+    }
+}
+
+#[test]
+fn what_is_odd_about_a_supply_is_noted() {
+    for (point, code) in [
+        (
+            "\"parcel_id\":\"00000\",\"kind\":\"meter\",\"static_kpa\":400",
+            "HY04",
+        ),
+        ("\"parcel_id\":\"00000\",\"kind\":\"hydrant\"", "HY05"),
+        (
+            "\"parcel_id\":\"00000\",\"kind\":\"meter\",\"flow_lpm\":2.5,\"static_kpa\":400",
+            "HY03",
+        ),
+    ] {
+        let (ran, home) = planned_with(&[point], &[]);
+        assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+        let told = shared::evenfall(
+            home.path(),
+            &[
+                "plan",
+                "--turf",
+                "turf.geojson",
+                "--supply",
+                "supply.geojson",
+                "-o",
+                "out",
+                "-v",
+                "--overwrite",
+                "--effort",
+                "rule",
+            ],
+        );
+        assert_eq!(told.status, Some(0), "{}", told.stderr);
+        assert!(told.stderr.contains(code), "{code}: {}", told.stderr);
+    }
+}
+
+#[test]
+fn stations_heads_and_pipes_of_a_run_agree() {
+    let meter = "\"parcel_id\":\"00000\",\"kind\":\"meter\",\"flow_lpm\":40,\"static_kpa\":420,\"size_mm\":20";
+    let (ran, home) = planned_with(&[meter], &["--inp"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let heads = rows(home.path(), "heads.geojson");
+    let stations = rows(home.path(), "stations.geojson");
+    let pipes = rows(home.path(), "laterals.geojson");
+    let (mut met, mut laid) = (0, 0);
+    for station in &stations {
+        let id = &station["station_id"];
+        let own: Vec<_> = heads
+            .iter()
+            .filter(|head| head["station"] == *id && head["scenario"] == station["scenario"])
+            .collect();
+        assert_eq!(station["heads"].as_u64(), Some(own.len() as u64), "{id}");
+        let sum = |column: &str| {
+            own.iter()
+                .map(|head| head[column].as_f64().unwrap())
+                .sum::<f64>()
+        };
+        let flow = |column: &str| station[column].as_f64().unwrap();
+        // Flows of heads are written to 0.0001, those of stations to 0.01 L/min.
+        close(sum("flow_lpm"), flow("flow_lpm"), 0.01, "rated flow");
+        close(
+            sum("flow_lpm_delivered"),
+            flow("delivered_lpm"),
+            0.01,
+            "delivered flow",
+        );
+        let new = station["scenario"]
+            .as_str()
+            .unwrap()
+            .starts_with("relayout:");
+        if new {
+            assert!(flow("delivered_lpm") <= flow("safe_lpm") + 0.01, "{id}");
+            let trench: f64 = pipes
+                .iter()
+                .filter(|pipe| pipe["station_id"] == *id)
+                .map(|pipe| pipe["length_m"].as_f64().unwrap())
+                .sum();
+            close(
+                trench,
+                flow("lateral_m"),
+                0.3,
+                "pipes are written to 0.01 m each",
+            );
+            laid += 1;
+        }
+        met += own.len();
+    }
+    // As found and as found with another clock share their stations.
+    let twice = heads
+        .iter()
+        .filter(|head| head["scenario"] == "reclock")
+        .count();
+    assert_eq!(met + twice, heads.len());
+    assert!(laid > 0 && pipes.iter().all(|pipe| pipe["scenario"] != "as-found"));
+    let bill = std::fs::read_to_string(home.path().join("out/materials.csv")).unwrap();
+    assert!(bill.contains("regulated body") && !bill.contains("as-found"));
+    let file = home.path().join("out/network-1-relayout-rotary-slow.inp");
+    let inp = std::fs::read_to_string(file).unwrap();
+    for section in [
+        "[JUNCTIONS]",
+        "[RESERVOIRS]",
+        "[PIPES]",
+        "[EMITTERS]",
+        "ACCURACY\t0.000001",
+    ] {
+        assert!(inp.contains(section), "{section}");
+    }
+}
+
+#[test]
+fn a_swap_keeps_its_stations_and_says_what_they_were() {
+    let home = shared::folder();
+    let out = home.path().join("out");
+    let out_text = out.to_string_lossy();
+    let root = std::path::PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+    let campus = |layer: &str| format!("sample-parcels/campus/{layer}.geojson");
+    let (turf, heads, supply) = (campus("turf"), campus("heads"), campus("supply"));
+    let ran = shared::evenfall(
+        &root,
+        &[
+            "plan",
+            "--turf",
+            &turf,
+            "--heads",
+            &heads,
+            "--supply",
+            &supply,
+            "-q",
+            "--effort",
+            "rule",
+            "--families",
+            "rotary-slow",
+            "--where",
+            "parcel_id = 'ADM'",
+            "-o",
+            &out_text,
+        ],
+    );
+    assert!(
+        ran.status.is_some_and(|status| status <= 1),
+        "{}",
+        ran.stderr
+    );
+    let stations = rows(home.path(), "stations.geojson");
+    let of = |scenario: &str| -> Vec<&serde_json::Value> {
+        stations
+            .iter()
+            .filter(|row| row["scenario"] == scenario)
+            .collect()
+    };
+    let names = |rows: &[&serde_json::Value]| -> Vec<String> {
+        rows.iter().map(|row| row["name"].to_string()).collect()
+    };
+    let (found, swap) = (of("as-found"), of("swap:rotary-slow"));
+    assert!(!found.is_empty() && found.iter().any(|row| !row["name"].is_null()));
+    let named = |list: Vec<String>| -> Vec<String> {
+        list.into_iter().filter(|name| name != "null").collect()
+    };
+    assert_eq!(named(names(&found)), named(names(&swap)));
+    let mut compared = 0;
+    for row in swap.iter().filter(|row| !row["name"].is_null()) {
+        let same = found
+            .iter()
+            .find(|before| before["name"] == row["name"])
+            .unwrap();
+        assert_eq!(row["before_lpm"], same["delivered_lpm"]);
+        assert_eq!(row["least_before_kpa"], same["least_kpa"]);
+        // A slow family draws less at every station.
+        assert!(row["delivered_lpm"].as_f64() < row["before_lpm"].as_f64());
+        compared += 1;
+    }
+    assert!(compared > 0);
+    // Valves, wire and pipe are in the ground.
+    let bill = std::fs::read_to_string(out.join("materials.csv")).unwrap();
+    let lines: Vec<&str> = bill
+        .lines()
+        .filter(|line| line.contains(",swap:"))
+        .collect();
+    assert!(lines.iter().any(|line| line.contains(",nozzle,")));
+    for item in [
+        ",pipe,",
+        ",valve,",
+        ",wire,",
+        ",controller station,",
+        ",fitting,",
+    ] {
+        assert!(!lines.iter().any(|line| line.contains(item)), "{item}");
+    }
 }

@@ -1372,7 +1372,7 @@ fn defects_of_soils_and_their_tables() {
     );
     let line = feature("", r#"{"type":"LineString","coordinates":[[5,43],[6,43]]}"#);
     let with_line = collection(&[line, feature(r#""texture":"loam""#, &around_the_lawns())]);
-    assert_eq!(read(&with_line, None).unwrap(), [Code::GE02]);
+    assert_eq!(read(&with_line, None).unwrap(), [Code::SO05]);
 }
 
 /// A large square about the lawns of this file.

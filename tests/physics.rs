@@ -9,7 +9,7 @@
 mod lawns;
 
 use evenfall::catalogue::{Catalogue, Head, Pattern, Profile, Role};
-use evenfall::place::{Site, rule_layout};
+use evenfall::place::{Site, Standing, Weave, rule_layout};
 use evenfall::rain::{Grid, RainGrid};
 use evenfall::shape::Point;
 use evenfall::uniformity::{Evenness, evenness};
@@ -649,4 +649,38 @@ fn one_square_is_one_period_of_the_lattice() {
     close(found.cu_pct, 96.36, 0.3, "CU");
     close(found.du_lq, 0.950, 0.01, "DU_lq");
     close(found.mean, 20.0, 0.02, "mean");
+}
+
+/// With a square grid inside and the throw equal to the side of its squares, the rule puts a head
+/// on every crossing of an m × n rectangle and nowhere else, and every square is one period of the
+/// lattice.
+#[test]
+fn squares_by_the_rule_are_the_square_lattice() {
+    let catalogue = Catalogue::generic();
+    let family = catalogue.family("rotary-mid").unwrap();
+    let side_m = 4.0;
+    for (m, n) in [(2, 1), (3, 2), (4, 4)] {
+        let outline = lawns::rectangle(side_m * f64::from(m), side_m * f64::from(n));
+        let site = Site {
+            rules: Standing {
+                weave: Weave::Square,
+                ..Standing::PLAIN
+            },
+            ..Site::open(&outline)
+        };
+        let heads = rule_layout(&site, family, side_m);
+        assert_eq!(heads.len(), ((m + 1) * (n + 1)) as usize, "{m} x {n}");
+        for head in &heads {
+            let crossing = (head.at.x / side_m, head.at.y / side_m);
+            close(crossing.0, crossing.0.round(), 1e-9, "crossing");
+            close(crossing.1, crossing.1.round(), 1e-9, "crossing");
+        }
+        let grid = Grid::over(&outline, side_m / 200.0, 0.0);
+        // Table of lattices, square, S/R 1.0: DU_lq 0.950 and 0.798.
+        for (profile, du_lq) in [(Profile::Triangular, 0.950), (Profile::Elliptical, 0.798)] {
+            let found = even(&RainGrid::of(&grid, &heads, &profile, &[]).turf_rates());
+            close(found.du_lq, du_lq, 0.01, "DU_lq");
+            close(found.mean, 20.0, 0.02, "mean");
+        }
+    }
 }

@@ -204,9 +204,8 @@ fn rates_are_matched() {
         });
         let (mut low, mut high) = (f64::INFINITY, 0.0_f64);
         rates.for_each(|rate| (low, high) = (low.min(rate), high.max(rate)));
-        // The trade's tolerance of matched precipitation, largest over smallest. Throws are
-        // rounded to a centimetre: half of one in 4.29 m is 0.0023 of the rate.
-        held(high / low <= 1.10 + 0.0025, || format!("{}", high / low))
+        // The trade's tolerance of matched precipitation, largest over smallest.
+        held(high / low <= 1.10, || format!("{}", high / low))
     });
 }
 

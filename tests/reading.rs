@@ -348,7 +348,7 @@ fn heads_go_to_the_nearest_lawn() {
         (0, Some(4.5), None)
     );
     assert_eq!(codes(&read[0]), [Code::IN11]);
-    assert_eq!(read[2].heads[0].1.condition, Condition::Tilted);
+    assert_eq!(read[2].heads[0].1.condition, Some(Condition::Tilted));
     assert_eq!(neighbourhood.orphans().len(), 1);
     let counts = neighbourhood.counts();
     assert_eq!(

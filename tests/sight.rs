@@ -388,7 +388,11 @@ fn a_trial_sees_what_rain_sees() {
         low_weight: 2.0,
         over_weight: 0.5,
     };
-    let mut board = Board::new(&grid, &profile, weights);
+    let mut scene = evenfall::rain::Scene::plain(&lawn, 0.3, 6.0);
+    scene.harm_within(&rectangle((-6.0, 0.0), (0.0, 10.0)), 0.7);
+    scene.block(&blocks, 1.5);
+    let mut board = Board::new(&grid, &profile, weights).within(Some(&scene));
+    let mut bare = Board::new(&grid, &profile, weights);
     let mut tried = 0;
     for k in 0..12 {
         let at = Point::new(
@@ -404,9 +408,13 @@ fn a_trial_sees_what_rain_sees() {
         };
         let seen = seen_from(at, 6.0, &blocks);
         tried += usize::from(seen.is_some());
-        let said = board.cost_of(&candidate, seen.as_ref());
+        let harm = board.cost_of(&candidate) - bare.cost_of(&candidate);
+        // Seen or not, what a block or the west side gets is not cheap.
+        assert!(k > 0 || harm > 0.01, "{harm}");
+        bare.rain(&candidate, 1.0);
+        let said = board.cost_of(&candidate);
         let (penalty, mean) = (board.penalty(), board.mean_mm_h());
-        board.rain(&candidate, seen.as_ref(), 1.0);
+        board.rain(&candidate, 1.0);
         let landed = (board.mean_mm_h() - mean) * grid.turf_cells() as f64 * 0.09;
         let needed = 10.0 * grid.turf_cells() as f64 * 0.09;
         let found = board.penalty() - penalty + 0.5 * (300.0 - landed).max(0.0) / needed;

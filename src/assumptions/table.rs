@@ -344,11 +344,52 @@ assumptions! {
         "smallest claimed saving, as a share of the use as found, for which a change is recommended",
         "choice of this program: less than that lies within what the reckoning can tell apart";
 
+    // Heads that are in the ground.
+    HeadsOnBoundary "heads.on_boundary_m" ["m"] (number 1.0 in 0.2..3.0) Yes
+        "an existing head this near to the boundary of the turf stands on it: its arc follows the boundary",
+        "choice of this program: a position by hand-held receiver is good to about a metre; no source";
+    HeadsSunkThrow "heads.sunk_throw_frac" ["-"] (number 0.75 in 0.3..1.0) No
+        "throw of a sunk head as a fraction of a sound one: the grass catches the stream",
+        "common practice, no source";
+    HeadsTiltedThrow "heads.tilted_throw_frac" ["-"] (number 0.9 in 0.5..1.0) No
+        "throw of a tilted head as a fraction of a sound one, a mean over its arc",
+        "common practice, no source";
+    HeadsBlockedThrow "heads.blocked_throw_frac" ["-"] (number 0.7 in 0.2..1.0) No
+        "throw of a head with a blocked screen or nozzle as a fraction of a sound one",
+        "common practice, no source";
+    HeadsBlockedFlow "heads.blocked_flow_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "flow of a head with a blocked screen or nozzle as a fraction of a sound one",
+        "common practice, no source";
+    HeadsLeakingThrow "heads.leaking_throw_frac" ["-"] (number 0.9 in 0.5..1.0) No
+        "throw of a head that leaks at its body as a fraction of a sound one",
+        "common practice, no source";
+    HeadsLeakingFlow "heads.leaking_flow_frac" ["-"] (number 0.8 in 0.3..1.0) No
+        "what the nozzle of a leaking head gets as a fraction of a sound one; the leak itself enters no volume, which is cautious",
+        "common practice, no source";
+    HeadsBrokenThrow "heads.broken_throw_frac" ["-"] (number 0.3 in 0.1..1.0) No
+        "throw of a broken head as a fraction of a sound one: the water wells up near it",
+        "common practice, no source";
+    HeadsBrokenFlow "heads.broken_flow_frac" ["-"] (number 0.5 in 0.0..2.0) No
+        "flow of a broken head as a fraction of a sound one: between a riser that stays down and a nozzle that is gone",
+        "common practice, no source";
+    HeadsMisaimed "heads.misaimed_deg" ["deg"] (number 30.0 in 0.0..90.0) No
+        "how far clockwise a misaimed head is turned where its azimuth is not given",
+        "common practice, no source";
+    HeadsCappedBelow "heads.capped_below_frac" ["-"] (number 0.5 in 0.0..0.7) No
+        "in a swap a head nearer to another than this share of its throw is capped if the lawn is no worse without it",
+        "common practice, no source: heads stand half a throw apart at least";
+    HeadsReachOverWidth "heads.reach_over_width_frac" ["-"] (number 1.5 in 1.0..3.0) No
+        "longest throw that closes a gap between existing heads, as a share of the turf's inscribed diameter; beyond it a head is added",
+        "choice of this program: a longer throw waters the neighbour; no source";
+    HeadsPopUp "heads.pop_up_mm" ["mm"] (number 100.0 in 50.0..300.0) Yes
+        "least pop-up height in turf: lower bodies are changed",
+        "common practice 100 mm, no source";
+
     // Where heads may stand.
     PlaceOverheadSetback "place.overhead_setback_m" ["m"] (number 0.0 in 0.0..3.0) Yes
         "distance to pavement inside which no overhead head may throw",
         "none by default; 23 CCR 492.7(a)(1)(U), 2015 text, asks 0.61 m unless the pavement drains to the planting";
-    PlaceOffsetPavement "place.offset_pavement_m" ["m"] (number 0.08 in 0.05..1.0) Yes
+    PlaceOffsetPavement "place.offset_pavement_m" ["m"] (number 0.075 in 0.05..1.0) Yes
         "distance of a head from a kerb or the edge of the turf",
         "common practice 50 to 100 mm, no source";
     PlaceOffsetWall "place.offset_wall_m" ["m"] (number 0.2 in 0.05..1.0) Yes
@@ -357,9 +398,12 @@ assumptions! {
     PlaceTrunkClearance "place.trunk_clearance_m" ["m"] (number 2.0 in 0.0..10.0) Yes
         "distance of a head from a tree trunk",
         "common practice, no source";
+    PlaceWind "place.wind" [""] (choice "none" "mean") No
+        "whether heads stand closer for the wind in the watering hours (water.wind_m_s)",
+        "none: head to head in any wind; mean: Rochester 1995, Landscape Irrigation Design, ASAE, wind classes by secondary transcription, percentages from memory";
     PlaceWindSpacing "place.wind_spacing_frac" ["-"] (number 1.0 in 0.5..1.2) Yes
         "factor on the largest spacing for wind",
-        "1 is head to head; Rochester 1995, Landscape Irrigation Design, ASAE: 0.9 at 3.6 to 5.4 m/s, percentages from memory";
+        "1 is head to head; place.wind=mean multiplies it by the share for the wind";
     PlaceMinimumWidth "place.minimum_overhead_width_m" ["m"] (number 3.05 in 0.0..10.0) Yes
         "turf narrower than this in any direction is flagged narrow-ordinance; it is planned all the same",
         "23 CCR 492.7(a)(1)(T), 2015 text: 10 ft";
@@ -377,9 +421,15 @@ assumptions! {
     SupplyStaticAllowance "supply.static_allowance_frac" ["-"] (number 0.10 in 0.0..0.5) No
         "share taken off a static pressure for days when it is lower",
         "common practice, no source: lowest recorded less 10 %";
-    SupplyMeterSize "supply.meter_mm" ["mm"] (number 20.0 in 10.0..300.0) Yes
-        "nominal size of meter and service line where the supply layer does not say",
-        "common practice, no source: homes have 15 to 25 mm";
+    SupplyMeterSize "supply.meter_mm" ["mm"] (number 0.0 in 0.0..300.0) Yes
+        "nominal size of meter and service line where the supply layer does not say; 0 takes the smallest from 20 mm up that brings supply.night_depth_mm to all turf in supply.night_h",
+        "none: a value given here is the user's own; homes have 15 to 25 mm (common practice, no source)";
+    SupplyNightDepth "supply.night_depth_mm" ["mm"] (number 8.0 in 1.0..50.0) No
+        "depth that an assumed supply must bring to all turf in one night",
+        "choice of this program: about the largest daily need with its losses; no source";
+    SupplyNightHours "supply.night_h" ["h"] (number 8.0 in 1.0..24.0) No
+        "hours in which it must do so",
+        "choice of this program; no source";
     SupplyFlow "supply.flow_lpm" ["L/min"] (number 0.0 in 0.0..20000.0) Yes
         "safe flow of the supply; 0 takes the flow in the supply layer, or reckons it from meter and service line",
         "none: a value given here is the user's own";
@@ -409,9 +459,6 @@ assumptions! {
         "common practice, no source";
 
     // Heads under pressure.
-    PressureRegulate "pressure.regulate" [""] (choice "new" "all" "none") No
-        "which bodies regulate pressure: those of new and repaired systems, every one, or none; existing heads that say so themselves are believed",
-        "US EPA 2017: regulated bodies are the efficient choice; common practice for new work";
     PressureBodyLoss "pressure.body_loss_kpa" ["kPa"] (number 20.0 in 0.0..100.0) No
         "loss inside a regulated body",
         "common practice 10 to 35 kPa, no source";
@@ -432,6 +479,9 @@ assumptions! {
     PipeVelocity "pipe.velocity_most_m_s" ["m/s"] (number 1.5 in 0.5..3.0) No
         "largest velocity in mains and laterals",
         "common practice: 1.5 m/s (5 ft/s) against water hammer, no source";
+    PipeMainLoss "pipe.main_loss_most_kpa" ["kPa"] (number 30.0 in 1.0..200.0) No
+        "largest loss in a main, from the point of connection to its farthest valve",
+        "choice of this program: about a tenth of the pressure at the heads; no source";
     PipeSpread "pipe.spread_most_frac" ["-"] (number 0.20 in 0.02..0.5) No
         "largest spread of pressure inside a station, over the design pressure",
         "common practice 20 % (10 % of flow): Keller and Bliesner 1990, from memory";

@@ -52,6 +52,15 @@ pub(super) struct DesignArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(["monthly", "daily"]))]
     balance: Option<String>,
 
+    /// Whether heads stand closer for the wind in the watering hours (`water.wind_m_s`); short for
+    /// --set place.wind=…
+    #[arg(long, value_parser = ["none", "mean"])]
+    wind: Option<String>,
+
+    /// Write each parcel's stations as input files of EPANET, the public-domain network solver.
+    #[arg(long)]
+    inp: bool,
+
     /// Set one assumption; see `evenfall assumptions`.
     #[arg(long, value_name = "SECTION.KEY=VALUE")]
     set: Vec<String>,
@@ -76,6 +85,7 @@ pub(super) struct Design {
     pub(super) catalogue_file: Option<String>,
     catalogue_sha256: String,
     layout: LayoutRecord,
+    inp: bool,
 }
 
 impl DesignArgs {
@@ -104,6 +114,9 @@ impl DesignArgs {
         }
         if let Some(balance) = &self.balance {
             assumptions = assumptions.with_setting(&format!("budget.balance={balance}"))?;
+        }
+        if let Some(wind) = &self.wind {
+            assumptions = assumptions.with_setting(&format!("place.wind={wind}"))?;
         }
         let catalogue_file = self.catalogue.clone().or_else(|| {
             program
@@ -146,6 +159,7 @@ impl DesignArgs {
             catalogue_file: catalogue_file.map(|path| path.display().to_string()),
             catalogue_sha256,
             layout,
+            inp: self.inp,
         })
     }
 }
@@ -166,6 +180,7 @@ impl Design {
             favour: word("favour", &FAVOURS, &self.layout.favour)?,
             assumptions: self.assumptions.clone(),
             climates,
+            inp: self.inp,
         })
     }
 
@@ -223,7 +238,7 @@ fn families(catalogue: &Catalogue, wanted: &[String]) -> Result<Vec<String>, Iss
 }
 
 /// The meaning of a word; a record may hold any.
-fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Result<T, Issue> {
+pub(super) fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Result<T, Issue> {
     let found = words
         .iter()
         .find(|(word, _)| *word == wanted)

@@ -64,6 +64,11 @@ pub(super) struct InputArgs {
     #[arg(long, value_name = "FILE")]
     climate_zones: Option<String>,
 
+    /// Water supply: points with a column `kind` (meter, point-of-connection, valve, controller,
+    /// pump), flow and pressures.
+    #[arg(long, value_name = "FILE")]
+    supply: Option<String>,
+
     /// Column of the parcel layer that holds the id.
     #[arg(long, value_name = "COLUMN")]
     id_field: Option<String>,
@@ -110,6 +115,7 @@ impl InputArgs {
             turf,
             heads: source(&self.heads, "heads")?,
             obstacles: source(&self.obstacles, "obstacles")?,
+            supply: source(&self.supply, "supply")?,
             id_field: self.id_field.clone().or(recorded.id_field),
             where_clause: self.filter.clone().or(recorded.where_clause),
             bbox: bbox.or(recorded.bbox),
@@ -143,6 +149,7 @@ impl Layers {
             turf,
             heads,
             obstacles,
+            supply,
             ..
         } = &self.inputs;
         let LandSources {
@@ -156,6 +163,7 @@ impl Layers {
             ("turf", Some(turf)),
             ("heads", heads.as_ref()),
             ("obstacles", obstacles.as_ref()),
+            ("supply", supply.as_ref()),
             ("soils", soils.as_ref()),
             ("soil_table", soil_table.as_ref()),
             ("dem", dem.as_ref()),

@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use std::thread;
 
 use clap::Args;
+use clap::builder::PossibleValuesParser;
 
 use super::check;
-use super::design::{Design, DesignArgs};
+use super::design::{Design, DesignArgs, word};
 use super::inputs::{InputArgs, Layers};
 use super::screen::{Ending, print, progress, tell};
 use super::signals::stop_on_signals;
@@ -16,8 +17,10 @@ use crate::batch::{self, Order};
 use crate::issue::{Code, Issue, Severity};
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
-use crate::write::outputs::Outputs;
+use crate::write::outputs::{Drawn, Outputs};
 use crate::write::run_record::RunRecord;
+
+const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
 
 /// Failures told on stderr one by one; all of them are in `failures.csv`.
 const MOST_FAILURES_TOLD: u64 = 10;
@@ -52,6 +55,11 @@ pub(super) struct PlanArgs {
     #[arg(long)]
     dry_run: bool,
 
+    /// Whose throws to draw in throws.geojson, the largest layer: as found and as recommended, or
+    /// all scenarios [default: recommended].
+    #[arg(long, value_parser = PossibleValuesParser::new(DRAWN.map(|(word, _)| word)))]
+    throws: Option<String>,
+
     /// Print nothing but errors that end the run.
     #[arg(short, long)]
     quiet: bool,
@@ -78,7 +86,13 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let (Some(output), false) = (&args.output, args.dry_run) else {
         return check::report(&layers, &design, args.quiet, args.verbose);
     };
-    let this_run = record_of(&layers, &design)?;
+    let throws = args
+        .throws
+        .as_ref()
+        .or(record.as_ref().map(|record| &record.throws))
+        .map_or(DRAWN[0].0, String::as_str);
+    let drawn = word("throws", &DRAWN, throws)?;
+    let this_run = record_of(&layers, &design, throws)?;
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
@@ -90,7 +104,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     }
     let planner = design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
-    let mut outputs = Outputs::begin(&Disk, output, existing)?;
+    let mut outputs = Outputs::begin(&Disk, output, existing, drawn)?;
     let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
         quiet: args.quiet,
@@ -139,7 +153,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     Ok(u8::from(summary.has_failures()))
 }
 
-fn record_of(layers: &Layers, design: &Design) -> Result<RunRecord, Issue> {
+fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord, Issue> {
     let mut inputs = layers.hashes()?;
     inputs.push(design.catalogue_record());
     Ok(RunRecord {
@@ -148,6 +162,7 @@ fn record_of(layers: &Layers, design: &Design) -> Result<RunRecord, Issue> {
         inputs,
         reading: layers.reading(),
         layout: design.layout().clone(),
+        throws: throws.to_owned(),
         assumptions: design.assumptions.to_json(),
     })
 }

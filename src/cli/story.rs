@@ -175,9 +175,11 @@ pub(super) fn assumed_lines(layers: &Layers, design: &Design) -> String {
         );
     }
     lines.push(if layers.has("heads") {
-        "as found: a spray layout by the plain rule; the existing heads are read and not used yet"
+        "as found: the existing heads; on turf areas without any, a spray layout by the plain rule, \
+         and there repair and swap are left out"
     } else {
-        "as found: a spray layout by the plain rule, since there is no layer of existing heads"
+        "as found: a spray layout by the plain rule, since there is no layer of existing heads; \
+         repair and swap are left out"
     }.to_owned());
     if !layers.has("obstacles") {
         lines.push("buildings and pavements: no layer; water on them is not told apart".to_owned());

@@ -134,10 +134,10 @@ impl Crs {
     ///
     /// # Errors
     /// `CR03` for what the system cannot hold.
-    pub(crate) fn from_lon_lat(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {
+    pub(crate) fn lon_lat_to(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {
         match self {
             Crs::LonLat => Ok(()),
-            Crs::Registered(registered) => registered.from_lon_lat(x, y),
+            Crs::Registered(registered) => registered.lon_lat_to(x, y),
         }
     }
 }
@@ -286,7 +286,7 @@ mod registered {
             })
         }
 
-        pub(super) fn from_lon_lat(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {
+        pub(super) fn lon_lat_to(&self, x: &mut [f64], y: &mut [f64]) -> Result<(), Issue> {
             let found = self.pair()?.back.transform_coords(x, y, &mut []);
             let _ = take_gdal_complaint();
             let finite = || x.iter().chain(y.iter()).all(|value| value.is_finite());

@@ -19,6 +19,8 @@ const ZONE_SIDES: usize = 12;
 pub struct Yard {
     turf: Vec<Outline>,
     blocks: Vec<Outline>,
+    /// How many of the blocks are solid; the others are root zones.
+    solid: usize,
     off_turf_factor: f64,
 }
 
@@ -28,9 +30,17 @@ impl Yard {
     pub fn new(turf: Vec<Outline>, blocks: Vec<Outline>, off_turf_factor: f64) -> Yard {
         Yard {
             turf,
+            solid: blocks.len(),
             blocks,
             off_turf_factor,
         }
+    }
+
+    /// The same with root zones, which only the pipe of a head or valve inside of them may enter.
+    #[must_use]
+    pub fn with_root_zones(mut self, zones: impl Iterator<Item = Outline>) -> Yard {
+        self.blocks.extend(zones);
+        self
     }
 
     /// The zone around a trunk that trenches leave alone: a disc about its middle.
@@ -49,7 +59,10 @@ impl Yard {
     /// What a straight trench costs, in metres on turf; `None` where something stands in its way.
     #[must_use]
     pub fn cost_m(&self, a: Point, b: Point) -> Option<f64> {
-        if self.blocks.iter().any(|block| crosses(block, a, b)) {
+        let (solid, zones) = self.blocks.split_at(self.solid);
+        let is_in = |zone: &Outline, at: Point| is_inside_box(at, zone) && zone.contains(at);
+        let in_the_way = |zone: &Outline| crosses(zone, a, b) && !is_in(zone, a) && !is_in(zone, b);
+        if solid.iter().any(|block| crosses(block, a, b)) || zones.iter().any(in_the_way) {
             return None;
         }
         let length_m = a.distance(b);
@@ -226,5 +239,9 @@ mod tests {
         let trunk = square((-0.2, 0.2), (-0.2, 0.2));
         let zone = Yard::root_zone(&trunk, 2.0).unwrap();
         assert!(zone.contains(Point::new(1.9, 0.0)) && !zone.contains(Point::new(2.5, 0.0)));
+        let yard = Yard::new(vec![], vec![], 1.0).with_root_zones(std::iter::once(zone));
+        let cost = |x: f64| yard.cost_m(Point::new(x, 0.0), Point::new(5.0, 0.0));
+        assert_eq!(cost(-5.0), None);
+        assert_eq!(cost(1.5), Some(3.5));
     }
 }

@@ -115,7 +115,7 @@ impl Search<'_> {
             (1, _) => {
                 let spot = head.spot.filter(|spot| spot.play_m > 0.0)?;
                 let way_m = spot.even_m + spot.play_m * chance.either_way();
-                Some(self.slid(head, Spot { way_m, ..spot }))
+                self.slid(head, Spot { way_m, ..spot })
             }
             _ => {
                 if sector.sweep_deg >= 360.0 {

@@ -4,7 +4,7 @@
 //! from end to end, lie closest to one another. The middle line lies half-way, and is moved to the
 //! middle of the width square to it.
 
-use crate::shape::{Outline, Point, Ring};
+use crate::shape::{Outline, Point, Ring, simplified};
 
 /// Places on the boundary at which it may be folded.
 const FOLDS: usize = 72;
@@ -14,6 +14,10 @@ const PAIRS: usize = 20;
 const STATIONS: usize = 48;
 /// A straight piece leaves the middle line by at most this share of the width.
 const STRAIGHT_FRAC: f64 = 0.16;
+/// Digitiser's noise \[m\].
+const NOISE_M: f64 = 0.15;
+/// A piece runs along an edge whose direction differs by less than this \[degrees\].
+const ALIKE_DEG: f64 = 7.0;
 /// The share of places on a piece at which the turf is no wider than the piece.
 const WIDTH_QUANTILE: f64 = 0.8;
 
@@ -62,11 +66,16 @@ pub(super) fn pieces(outline: &Outline) -> Vec<Piece> {
         widths[widths.len() / 2]
     };
     let corners = straightened(&middle, (STRAIGHT_FRAC * typical_m).max(0.12));
+    let edges = plain_edges(outline);
     let mut pieces: Vec<Piece> = corners
         .windows(2)
-        .map(|pair| fitted(outline, pair[0], pair[1]))
+        .map(|pair| {
+            let (from, to) = aligned(&edges, pair[0], pair[1]);
+            fitted(outline, from, to)
+        })
         .collect();
     pieces.retain(|piece| piece.length_m() > 0.3);
+    meet(&mut pieces);
     // The ends reach the boundary.
     if let Some(first) = pieces.first_mut() {
         first.from = end_of(outline, first.from, first.along() * -1.0, first.width_m);
@@ -90,6 +99,64 @@ pub(super) fn pieces(outline: &Outline) -> Vec<Piece> {
     }
     pieces.retain(|piece| piece.length_m() > 0.3);
     pieces
+}
+
+/// The edges of the boundary without the digitiser's noise.
+fn plain_edges(outline: &Outline) -> Vec<(Point, Point)> {
+    let plain = simplified(outline.outer(), NOISE_M);
+    (0..plain.len())
+        .map(|i| (plain[i], plain[(i + 1) % plain.len()]))
+        .collect()
+}
+
+/// Turns a stretch of the middle line about its middle to run along the longest edge of about its
+/// direction and at least half its length.
+fn aligned(edges: &[(Point, Point)], from: Point, to: Point) -> (Point, Point) {
+    let (length_m, along) = (from.distance(to), (to - from).unit());
+    let mut longest: Option<(f64, Point)> = None;
+    for &(a, b) in edges {
+        let edge = (b - a).unit();
+        let is_alike = edge.cross(along).abs() < libm::sin(ALIKE_DEG.to_radians());
+        let middle = (from + to) * 0.5;
+        let is_beside = (middle - (a + b) * 0.5).norm() < length_m + a.distance(b);
+        let edge_m = a.distance(b);
+        let is_longer = longest.is_none_or(|(most_m, _)| edge_m > most_m + 1e-6);
+        if is_alike && is_beside && edge_m >= 0.5 * length_m && is_longer {
+            longest = Some((edge_m, edge));
+        }
+    }
+    let Some((_, edge)) = longest else {
+        return (from, to);
+    };
+    let edge = if edge.dot(along) < 0.0 {
+        edge * -1.0
+    } else {
+        edge
+    };
+    let middle = (from + to) * 0.5;
+    (
+        middle - edge * (length_m / 2.0),
+        middle + edge * (length_m / 2.0),
+    )
+}
+
+/// Lets the middle lines of pieces that bend meet in a point.
+fn meet(pieces: &mut [Piece]) {
+    for k in 1..pieces.len() {
+        let (before, behind) = (pieces[k - 1], pieces[k]);
+        let (u, v) = (before.along(), behind.along());
+        let turn = u.cross(v);
+        if turn.abs() < 0.15 {
+            continue;
+        }
+        let t_m = (behind.from - before.from).cross(v) / turn;
+        let joint = before.from + u * t_m;
+        let near_m = 2.0 * before.width_m.max(behind.width_m);
+        if joint.distance(before.to) < near_m && joint.distance(behind.from) < near_m {
+            pieces[k - 1].to = joint;
+            pieces[k].from = joint;
+        }
+    }
 }
 
 /// Moves a stretch of the middle line to the middle of the turf beside it.
@@ -131,7 +198,7 @@ fn end_of(outline: &Outline, at: Point, ahead: Point, width_m: f64) -> Point {
         })
         .collect();
     reaches.sort_by(f64::total_cmp);
-    at + ahead * reaches[3].min(1.5 * width_m)
+    at + ahead * reaches[3].min(3.0 * width_m)
 }
 
 /// The way from a place to the boundary \[m\]; 0 where the turf does not begin.
@@ -220,7 +287,23 @@ fn middle_line(outline: &Outline) -> Option<Vec<Point>> {
             })
             .collect();
     }
-    (middle[0].distance(middle[middle.len() - 1]) > 0.3).then_some(middle)
+    // Near its ends the middle line runs into a corner: the pieces are made from what lies between
+    // and reach for the ends afterwards.
+    let width_m = typical_width_m(outline);
+    let last = middle.len() - 1;
+    let is_between =
+        |p: &Point| p.distance(middle[0]) > width_m && p.distance(middle[last]) > width_m;
+    let mut between: Vec<Point> = middle.iter().copied().filter(is_between).collect();
+    if between.len() < 3 {
+        between = middle[last / 3..=2 * last / 3].to_vec();
+    }
+    (between[0].distance(between[between.len() - 1]) > 0.1).then_some(between)
+}
+
+/// The width of the rectangle of the outline's area and perimeter \[m\].
+fn typical_width_m(outline: &Outline) -> f64 {
+    let (area_m2, quarter_m) = (outline.area_m2(), outline.perimeter_m() / 4.0);
+    area_m2 / (quarter_m + (quarter_m * quarter_m - area_m2).max(0.0).sqrt())
 }
 
 /// A line with the fewest corners that stays within a tolerance of another.

@@ -8,6 +8,8 @@ use super::chance::Chance;
 use super::draft::{Free, GAP_FRAC, Throws};
 use super::refine::{Lawn, Search, Taste};
 use super::ring::{self, Frontage, Spot};
+use super::scene;
+use super::stand::Footing;
 use super::start::starts;
 use super::{CROWDED_FRAC, Effort, Favour, Head, Pattern, Role, Site};
 use crate::catalogue::Family;
@@ -21,7 +23,7 @@ const LONGER_FRAC: f64 = 1.6;
 
 /// Weights of the cost, found by trial on the lawns of four public data sets: more weight on
 /// overspray costs evenness, less of it waters the street.
-const EVEN: Taste = Taste {
+pub(super) const EVEN: Taste = Taste {
     low_share: 0.9,
     low_weight: 4.5,
     over_weight: 0.7,
@@ -65,7 +67,7 @@ impl Restraint {
 /// What is to be laid out.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Order<'a> {
-    pub(super) outline: &'a Outline,
+    pub(super) site: &'a Site<'a>,
     pub(super) family: &'a Family,
     /// The throw of the rule \[m\].
     pub(super) throw_m: f64,
@@ -73,6 +75,18 @@ pub(super) struct Order<'a> {
     pub(super) rule: &'a [Head],
     pub(super) favour: Favour,
     pub(super) restraint: Restraint,
+}
+
+/// The side of the search's own cells where there are about so many \[m\].
+fn cell_m(outline: &Outline, cells: f64) -> f64 {
+    (outline.area_m2() / cells)
+        .sqrt()
+        .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1)
+}
+
+/// The side of the cells of the usual search \[m\].
+pub(super) fn search_cell_m(outline: &Outline) -> f64 {
+    cell_m(outline, Budget::of(Effort::Normal).cells)
 }
 
 /// Designs a layout with no more heads than the plain rule needs, and says how many trials it took:
@@ -87,7 +101,7 @@ pub(super) fn designed(
     restraint: Restraint,
 ) -> (Vec<Head>, usize) {
     let order = Order {
-        outline: site.outline,
+        site,
         family,
         throw_m,
         rule,
@@ -101,14 +115,15 @@ impl<'a> Order<'a> {
     /// The lawn with about so many cells to search on.
     fn lawn(&self, cells: f64) -> Lawn<'a> {
         let &Order {
-            outline,
+            site,
             family,
             throw_m,
             ..
         } = self;
-        let cell_m = (outline.area_m2() / cells)
-            .sqrt()
-            .clamp(SEARCH_CELL_M.0, SEARCH_CELL_M.1);
+        let outline = site.outline;
+        let cell_m = cell_m(outline, cells);
+        let footing = Footing::of(site);
+        let grid = Grid::over(outline, cell_m, 0.0);
         let (heads_frac, gap_frac, taste) = match self.favour {
             Favour::Evenness => (1.0, GAP_FRAC, EVEN),
             Favour::Balance => (0.87, 1.5, FEW),
@@ -124,14 +139,18 @@ impl<'a> Order<'a> {
                 Restraint::Alike => Throws::alike(family, throw_m),
             },
             throw_m,
-            grid: Grid::over(outline, cell_m, 0.0),
+            barred: footing.barred_cells(&grid),
+            footing,
+            scene: scene::scene(site, family, cell_m),
+            grid,
             profile: &family.profile,
             taste: Taste {
                 over_weight: taste.over_weight * self.restraint.over_factor(),
                 ..taste
             },
             most: ((self.rule.len() as f64 * heads_frac + 1e-9).floor() as usize).max(1),
-            gap_frac,
+            gap_frac: gap_frac * site.rules.spacing_frac,
+            spacing_frac: site.rules.spacing_frac,
         }
     }
 

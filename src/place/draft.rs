@@ -1,6 +1,7 @@
 //! A layout while it is being worked on: heads as free sectors, with what they may still do.
 
 use super::ring::{Boundary, Spot};
+use super::stand::Footing;
 use super::{Head, Role, Setter};
 use crate::catalogue::{Family, FlowFollows};
 use crate::rain::Candidate;
@@ -92,15 +93,17 @@ impl<'f> Throws<'f> {
     pub(super) fn allowed(&self, wish_m: f64) -> f64 {
         let wish_m = wish_m.clamp(self.shortest_m, self.longest_m);
         let family = self.setter.family;
-        let held = match family.flow_follows {
-            FlowFollows::Throw => wish_m,
-            FlowFollows::Rated if self.is_one_nozzle => wish_m,
+        let least_m = match family.flow_follows {
+            FlowFollows::Throw => self.shortest_m,
+            FlowFollows::Rated if self.is_one_nozzle => self.shortest_m,
             FlowFollows::Rated => {
                 let nozzle = &family.nozzles[family.nozzle_for(wish_m)];
-                wish_m.max(nozzle.longest.m() * MATCHED_FRAC)
+                nozzle.longest.m() * MATCHED_FRAC
             }
         };
-        (held * 100.0).round() / 100.0
+        // A limit that is no whole centimetre is not passed by rounding.
+        let least_cm = (least_m * 100.0 - 1e-6).ceil();
+        (wish_m * 100.0).round().max(least_cm) / 100.0
     }
 
     /// A sector of this family.
@@ -125,8 +128,15 @@ impl<'f> Throws<'f> {
     }
 
     /// A head at a spot, its arc as the boundary opens there. What its neighbours ask of its throw
-    /// is not known yet.
-    pub(super) fn at_spot(&self, spot: Spot, boundary: &Boundary, throw_m: f64) -> Free {
+    /// is not known yet. `None` where no head may stand.
+    pub(super) fn at_spot(
+        &self,
+        spot: Spot,
+        boundary: &Boundary,
+        footing: &Footing,
+        throw_m: f64,
+    ) -> Option<Free> {
+        let at = footing.settled(boundary.path.at(spot.way_m))?;
         let reach_m = if spot.run.is_none() {
             0.3 * throw_m
         } else {
@@ -138,13 +148,8 @@ impl<'f> Throws<'f> {
         let start_deg = (onward_deg - inside_deg / 2.0 - sweep_deg / 2.0)
             .round()
             .rem_euclid(360.0);
-        Free {
-            sector: self.sector(
-                boundary.path.at(spot.way_m),
-                self.allowed(throw_m),
-                start_deg,
-                sweep_deg,
-            ),
+        Some(Free {
+            sector: self.sector(at, self.allowed(throw_m), start_deg, sweep_deg),
             role: if spot.run.is_none() {
                 Role::Corner
             } else {
@@ -153,7 +158,7 @@ impl<'f> Throws<'f> {
             spot: Some(spot),
             least_m: self.shortest_m,
             natural: (start_deg, sweep_deg),
-        }
+        })
     }
 
     /// A full circle inside.

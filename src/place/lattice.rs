@@ -9,7 +9,7 @@ const MOST_POINTS: f64 = 1_000_000.0;
 
 /// How the points of a lattice stand to one another.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Weave {
+pub enum Weave {
     /// Rows 0.866 of the pitch apart, every other row shifted by half a pitch.
     Triangular,
     /// Rows a pitch apart.

@@ -13,18 +13,22 @@ mod parts;
 mod refine;
 mod ring;
 mod rule;
+mod scene;
 mod site;
+mod stand;
 mod start;
 mod stock;
 mod stretch;
 mod strips;
+pub mod swap;
 mod vary;
 
 pub use crate::catalogue::{Head, Pattern, Role};
 pub use laid::{Layout, layout_in_parts};
+pub use lattice::Weave;
 pub use parts::{NARROWEST_M, Part, PartShape, parts};
 pub use rule::{inscribed_diameter_m, rule_layout, rule_throw_m};
-pub use site::{Around, Site, Standing};
+pub use site::{Around, Site, Standing, spacing_in_wind_frac};
 pub use stretch::is_stretched;
 
 use crate::catalogue::Family;
@@ -67,16 +71,18 @@ pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> V
 
 /// What the search makes small, for a layout as it stands: less is better.
 ///
-/// `mean over turf cells of [(x − 1)² + a · max(0, 0.9 − x)²] + c · B² + p · A`
+/// `mean over turf cells of [(x − 1)² + a · max(0, 0.9 − x)²] + c · B² + p · A + H`
 ///
 /// with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
 /// it at the mean rate, and A the heads that are missing to every head being within the throw of
-/// two others, over the number of heads. For evenness a = 4.5, c = 0.7, p = 0.05; where heads are to
+/// two others, over the number of heads. H is the
+/// water on pavement, buildings, open water and the neighbour's land over the water needed, each with
+/// its own weight (`place/scene.rs`); 0 where nothing is known of the surroundings. For evenness a = 4.5, c = 0.7, p = 0.05; where heads are to
 /// be few a = 4, c = 0.3, p = 0. More effort never gives a layout of a larger objective.
 #[must_use]
 pub fn objective(site: &Site, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
     let order = design::Order {
-        outline: site.outline,
+        site,
         family,
         throw_m: rule_throw_m(site, family),
         rule: heads,

@@ -36,7 +36,7 @@ const ARM_FRAC: f64 = 0.65;
 /// Turf narrower than this gets no overhead water \[m\] (common practice, no source: 4 ft).
 pub const NARROWEST_M: f64 = 1.2;
 /// Precision of inscribed circles \[m\].
-const CIRCLE_M: f64 = 0.02;
+const CIRCLE_M: f64 = 0.05;
 
 /// What a part is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -145,13 +145,14 @@ fn arms(outline: &Outline, limit_m: f64) -> Option<Vec<(Outline, bool)>> {
     if kept.is_empty() {
         return None;
     }
-    let is_arm = |piece: &Outline| {
-        // A piece of the second cut is an arm when a piece of the first that is one lies in it.
-        pieces
-            .iter()
-            .zip(&group)
-            .any(|(first, &group)| group > 0 && piece.contains(inner_point(first)))
-    };
+    // A piece of the second cut is an arm when a piece of the first that is one lies in it.
+    let arm_points: Vec<Point> = pieces
+        .iter()
+        .zip(&group)
+        .filter(|&(_, &group)| group > 0)
+        .map(|(piece, _)| inner_point(piece))
+        .collect();
+    let is_arm = |piece: &Outline| arm_points.iter().any(|&point| piece.contains(point));
     let parted = cut(outline, &kept)?;
     Some(
         parted

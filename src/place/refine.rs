@@ -17,8 +17,9 @@ use super::Role;
 use super::draft::{Free, Throws};
 use super::near::Near;
 use super::ring::{Boundary, Spot};
+use super::stand::Footing;
 use crate::catalogue::Profile;
-use crate::rain::{Board, Candidate, Grid, Weights};
+use crate::rain::{Board, Candidate, Grid, Scene, Weights};
 use crate::shape::{Outline, Point};
 
 /// Arc edges may leave the direction of the boundary by this much \[degrees\].
@@ -48,12 +49,29 @@ pub(super) struct Lawn<'a> {
     pub(super) throw_m: f64,
     /// The search's own cells.
     pub(super) grid: Grid,
+    /// Where heads may stand on the boundary, and the cells in which none may inside; empty where
+    /// all are free.
+    pub(super) footing: Footing<'a>,
+    pub(super) barred: Vec<bool>,
+    /// What stands and lies around; `None` where nothing does.
+    pub(super) scene: Option<Scene>,
     pub(super) profile: &'a Profile,
     pub(super) taste: Taste,
     /// Most heads.
     pub(super) most: usize,
     /// Largest gap on the boundary, in throws.
     pub(super) gap_frac: f64,
+    /// Pitch of the inner grids, in throws.
+    pub(super) spacing_frac: f64,
+}
+
+impl Lawn<'_> {
+    /// Whether nothing forbids an interior head at a place.
+    pub(super) fn is_open(&self, at: Point) -> bool {
+        let cell = self.grid.cell_at(at);
+        cell.and_then(|cell| self.barred.get(cell))
+            .is_none_or(|&barred| !barred)
+    }
 }
 
 /// A layout under refinement.
@@ -76,7 +94,7 @@ impl<'a> Search<'a> {
     pub(super) fn on(lawn: &'a Lawn<'a>) -> Search<'a> {
         Search {
             lawn,
-            board: Board::new(&lawn.grid, lawn.profile, Weights::NONE),
+            board: Board::new(&lawn.grid, lawn.profile, Weights::NONE).within(lawn.scene.as_ref()),
             heads: Vec::new(),
             near: Near::over(lawn.outline.bounds(), lawn.throws.longest_m()),
             reached_by: Vec::new(),
@@ -102,7 +120,7 @@ impl<'a> Search<'a> {
         self.board.dry();
         self.near.clear();
         for (i, head) in self.heads.iter().enumerate() {
-            self.board.rain(&head.sector, None, 1.0);
+            self.board.rain(&head.sector, 1.0);
             self.near.put(i, head.sector.at);
         }
         self.quiet = vec![false; self.heads.len()];
@@ -275,7 +293,7 @@ impl<'a> Search<'a> {
     /// Lifts head `i`; it keeps its number and must be put down again.
     pub(super) fn lift(&mut self, i: usize) -> Free {
         let head = self.heads[i];
-        self.board.rain(&head.sector, None, -1.0);
+        self.board.rain(&head.sector, -1.0);
         self.reach_of(i, &head.sector, -1);
         head
     }
@@ -292,14 +310,14 @@ impl<'a> Search<'a> {
                 .count() as i32;
         }
         self.heads[i] = head;
-        self.board.rain(&head.sector, None, 1.0);
+        self.board.rain(&head.sector, 1.0);
         self.reach_of(i, &head.sector, 1);
     }
 
     /// What it costs that lifted head `i` stands as given: its rain, and heads out of reach.
     pub(super) fn cost_at(&mut self, i: usize, sector: &Candidate) -> f64 {
         self.trials = self.trials.saturating_sub(1);
-        self.board.cost_of(sector, None) + self.alone_cost(i, sector)
+        self.board.cost_of(sector) + self.alone_cost(i, sector)
     }
 
     pub(super) fn count_reached(&mut self) {
@@ -364,7 +382,7 @@ impl<'a> Search<'a> {
             for sign in [-1.0, 1.0] {
                 let way_m = spot.way_m + sign * (step * sector.radius_m).min(spot.play_m);
                 if spot.play_m > 0.0 && (way_m - spot.even_m).abs() <= spot.play_m {
-                    options.push(self.slid(head, Spot { way_m, ..spot }));
+                    options.extend(self.slid(head, Spot { way_m, ..spot }));
                 }
             }
         }
@@ -417,10 +435,11 @@ impl<'a> Search<'a> {
         options
     }
 
-    pub(super) fn slid(&self, head: &Free, spot: Spot) -> Free {
-        let at = self.lawn.boundaries[spot.ring].path.at(spot.way_m);
+    pub(super) fn slid(&self, head: &Free, spot: Spot) -> Option<Free> {
+        let wish = self.lawn.boundaries[spot.ring].path.at(spot.way_m);
+        let at = self.lawn.footing.settled(wish)?;
         let sector = head.sector;
-        Free {
+        Some(Free {
             spot: Some(spot),
             ..self.with(
                 head,
@@ -429,7 +448,7 @@ impl<'a> Search<'a> {
                 sector.start_deg,
                 sector.sweep_deg,
             )
-        }
+        })
     }
 
     pub(super) fn with(

@@ -10,8 +10,12 @@
 //! - Inside: a triangular lattice of pitch R (rows 0.866 R apart) along the longest edge of the
 //!   outline, from that edge's first end; points at least 0.5 R from every boundary head stay.
 //! - Arcs: the interior angle at the head, to the nearest 5°, about its bisector.
+//!
+//! Heads that would stand off the turf, by the simplification, come onto its edge; where walls,
+//! pavement or trunks are known, heads stand off them.
 
-use super::lattice::{Lattice, Weave};
+use super::lattice::Lattice;
+use super::stand::Footing;
 use super::{Setter, Site};
 use crate::catalogue::{Family, Head, Role};
 use crate::shape::{Outline, Point, Ring, inscribed_circle, simplified};
@@ -48,6 +52,7 @@ pub fn rule_throw_m(site: &Site, family: &Family) -> f64 {
 pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
     let outline = site.outline;
     let setter = Setter { family };
+    let spacing_m = site.rules.spacing_frac * throw_m;
     let rings: Vec<Ring> = outline
         .rings()
         .iter()
@@ -55,22 +60,19 @@ pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
         .collect();
     let mut posts: Vec<Post> = rings
         .iter()
-        .flat_map(|ring| ring_posts(ring, throw_m))
+        .flat_map(|ring| ring_posts(ring, spacing_m))
         .collect();
     posts = thinned(posts, THIN_FRAC * throw_m);
+    let footing = Footing::of(site);
     let mut heads: Vec<Head> = posts
         .iter()
-        .map(|post| {
+        .filter_map(|post| {
+            let at = footing.settled(post.at)?;
             let sweep_deg = setter.nearest_sweep_deg(post.inside_deg);
             // The inside lies left of the way; its bisector is half the angle left of the way on.
             let bisector_deg = post.onward_deg - post.inside_deg / 2.0;
-            setter.head(
-                post.at,
-                post.role,
-                throw_m,
-                bisector_deg - sweep_deg / 2.0,
-                sweep_deg,
-            )
+            let start_deg = bisector_deg - sweep_deg / 2.0;
+            Some(setter.head(at, post.role, throw_m, start_deg, sweep_deg))
         })
         .collect();
     let Some(&longest) = longest_edges(outline.outer()).first() else {
@@ -80,15 +82,16 @@ pub fn rule_layout(site: &Site, family: &Family, throw_m: f64) -> Vec<Head> {
     let lattice = Lattice {
         origin,
         along,
-        pitch_m: throw_m,
-        weave: Weave::Triangular,
+        pitch_m: spacing_m,
+        weave: site.rules.weave,
     };
     for at in lattice.points(outline) {
         if posts
             .iter()
             .all(|post| post.at.distance(at) >= CLEAR_FRAC * throw_m)
         {
-            heads.push(setter.head(at, Role::Interior, throw_m, 0.0, 360.0));
+            let settled = footing.settled(at);
+            heads.extend(settled.map(|at| setter.head(at, Role::Interior, throw_m, 0.0, 360.0)));
         }
     }
     heads
@@ -104,7 +107,7 @@ struct Post {
     inside_deg: f64,
 }
 
-fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
+fn ring_posts(ring: &[Point], spacing_m: f64) -> Vec<Post> {
     let n = ring.len();
     let bearing = |i: usize| (ring[(i + 1) % n] - ring[i % n]).bearing_deg();
     // The turn to the left at vertex i.
@@ -141,7 +144,7 @@ fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
     };
     let mut posts = Vec::new();
     if corners.is_empty() {
-        let count = ((total_m / throw_m - 1e-9).ceil() as usize).max(3);
+        let count = ((total_m / spacing_m - 1e-9).ceil() as usize).max(3);
         posts.extend((0..count).map(|k| post(total_m * k as f64 / count as f64, Role::Edge)));
     }
     for (k, &from) in corners.iter().enumerate() {
@@ -152,7 +155,7 @@ fn ring_posts(ring: &[Point], throw_m: f64) -> Vec<Post> {
         } else {
             reached[to] + total_m
         };
-        let gaps = ((end_m - start_m) / throw_m - 1e-9).ceil().max(1.0) as usize;
+        let gaps = ((end_m - start_m) / spacing_m - 1e-9).ceil().max(1.0) as usize;
         posts.push(post(start_m, Role::Corner));
         for q in 1..gaps {
             posts.push(post(

@@ -30,12 +30,12 @@ pub(super) fn starts(lawn: &Lawn, count: usize) -> Vec<(Vec<Free>, Frontage)> {
     if fronts.is_empty() || directions.is_empty() {
         return Vec::new();
     }
-    let most_stretched = (lawn.gap_frac / GAPS[0]).sqrt();
+    let most_stretched = (lawn.gap_frac / (GAPS[0] * lawn.spacing_frac)).sqrt();
     (0..count)
         .map(|k| {
             let (boundary, frontage) = &fronts[k % fronts.len()];
             let stretch = if k % 2 == 0 { 1.0 } else { most_stretched };
-            let pitch_m = lawn.throw_m * PITCHES[k % PITCHES.len()] * stretch;
+            let pitch_m = lawn.throw_m * lawn.spacing_frac * PITCHES[k % PITCHES.len()] * stretch;
             let (origin, along) = directions[(k / 2) % directions.len()];
             let across = Point::new(-along.y, along.x);
             // Offsets that leave rows and columns in place, and such that shift them by a half.
@@ -68,7 +68,11 @@ pub(super) fn starts(lawn: &Lawn, count: usize) -> Vec<(Vec<Free>, Frontage)> {
 /// more heads than are allowed, on rings without corners from several beginnings.
 fn fronts(lawn: &Lawn) -> Vec<(Vec<Free>, Frontage)> {
     let mut fronts: Vec<(Vec<Free>, Frontage)> = Vec::new();
-    for gap_frac in GAPS.into_iter().filter(|&gap| gap <= lawn.gap_frac + 1e-9) {
+    for gap_frac in GAPS
+        .into_iter()
+        .map(|gap| gap * lawn.spacing_frac)
+        .filter(|&gap| gap <= lawn.gap_frac + 1e-9)
+    {
         for merge in MERGES {
             let frontage = ring::frontage(&lawn.boundaries, merge * lawn.throw_m);
             let has_ring = frontage.runs.iter().any(ring::Run::is_closed);
@@ -103,7 +107,10 @@ fn boundary_heads(lawn: &Lawn, frontage: &Frontage, gap_m: f64, phase: f64) -> V
             .iter()
             .any(|head| head.sector.at.distance(at) < CROWDED_FRAC * lawn.throw_m);
         if !crowded && !ring::is_on_sliver(lawn.outline, &boundary.path, spot.way_m) {
-            heads.push(lawn.throws.at_spot(spot, boundary, lawn.throw_m));
+            heads.extend(
+                lawn.throws
+                    .at_spot(spot, boundary, &lawn.footing, lawn.throw_m),
+            );
         }
     }
     heads
@@ -116,6 +123,7 @@ fn add_inside(lawn: &Lawn, lattice: &Lattice, heads: &mut Vec<Free>) {
         let is_clear = heads[..on_boundary]
             .iter()
             .all(|head| head.sector.at.distance(at) >= CLEAR_FRAC * lattice.pitch_m);
+        let is_clear = is_clear && lawn.is_open(at);
         if is_clear && lawn.outline.boundary_distance_m(at) >= INSET_FRAC * lattice.pitch_m {
             heads.push(lawn.throws.inside(at, lawn.throw_m));
         }

@@ -21,6 +21,7 @@ impl Search<'_> {
             let other = &self.heads[j].sector;
             j == i || other.at.distance(at) >= APART_FRAC * other.radius_m.max(radius_m)
         }) && self.is_inside(at, INSET_FRAC * radius_m)
+            && self.lawn.is_open(at)
     }
 
     /// Takes out interior heads that are worth less than nothing, and the least useful ones
@@ -31,9 +32,9 @@ impl Search<'_> {
             for i in 0..self.heads.len() {
                 if self.heads[i].role == Role::Interior {
                     let sector = self.heads[i].sector;
-                    self.board.rain(&sector, None, -1.0);
-                    worths.push((-self.board.cost_of(&sector, None), i));
-                    self.board.rain(&sector, None, 1.0);
+                    self.board.rain(&sector, -1.0);
+                    worths.push((-self.board.cost_of(&sector), i));
+                    self.board.rain(&sector, 1.0);
                 }
             }
             worths.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
@@ -59,7 +60,7 @@ impl Search<'_> {
         let mut gone = Vec::with_capacity(leaving.len());
         for &i in leaving.iter().rev() {
             let head = self.heads.remove(i);
-            self.board.rain(&head.sector, None, -1.0);
+            self.board.rain(&head.sector, -1.0);
             self.quiet.remove(i);
             gone.push(head.sector);
         }
@@ -109,7 +110,7 @@ impl Search<'_> {
                     }
                     *cost = if self.is_free(usize::MAX, at, reach_m) {
                         self.trials -= 1;
-                        self.board.cost_of(&free.sector, None)
+                        self.board.cost_of(&free.sector)
                     } else {
                         f64::INFINITY
                     };
@@ -130,7 +131,7 @@ impl Search<'_> {
         self.near.put(self.heads.len(), free.sector.at);
         self.heads.push(free);
         self.quiet.push(false);
-        self.board.rain(&free.sector, None, 1.0);
+        self.board.rain(&free.sector, 1.0);
         self.count_reached();
         self.wake(&free.sector);
     }

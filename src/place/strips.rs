@@ -27,6 +27,8 @@ const GAP_PRICE: f64 = 6.0;
 const LAP_PRICE: f64 = 1.2;
 const SPILL_PRICE: f64 = 1.0;
 const STRIP_PRICE: f64 = 0.015;
+/// Strips are laid this much wider or narrower than the turf \[m\]: its edge is never quite straight.
+const PLAYS_M: [f64; 3] = [0.0, 0.04, -0.04];
 /// Most long strips of one row.
 const MOST_IN_ROW: usize = 60;
 /// A head is moved inward by at most this share of its width to stand on the turf.
@@ -39,12 +41,16 @@ pub(super) fn rows(outline: &Outline, family: &Family) -> Vec<Vec<Head>> {
     if pieces.is_empty() {
         return Vec::new();
     }
-    [Lane::Left, Lane::Right, Lane::Middle, Lane::Opposed]
+    PLAYS_M
         .into_iter()
-        .filter_map(|lane| {
+        .flat_map(|play_m| {
+            [Lane::Left, Lane::Right, Lane::Middle, Lane::Opposed].map(|lane| (play_m, lane))
+        })
+        .filter_map(|(play_m, lane)| {
             let mut placed: Vec<Placed> = Vec::new();
             for piece in &pieces {
-                placed.extend(row(piece, lane, family)?);
+                let width_m = piece.width_m + play_m;
+                placed.extend(row(&Piece { width_m, ..*piece }, lane, family)?);
             }
             hold_rates(&mut placed, family);
             Some(
@@ -256,6 +262,35 @@ impl Placed {
             },
             nozzle: self.strip,
             flow: family.strip_flow(self.strip, length_m, width_m),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::Catalogue;
+
+    #[test]
+    fn a_straight_strip_is_covered_from_end_to_end() {
+        let points = [(0.0, 0.0), (15.0, 0.0), (15.0, 1.8), (0.0, 1.8)];
+        let outline = Outline::new(points.map(|(x, y)| Point::new(x, y)).to_vec(), vec![]).unwrap();
+        let catalogue = Catalogue::generic();
+        let family = catalogue.family("rotary-mid").unwrap();
+        let ways = rows(&outline, family);
+        assert_eq!(ways.len(), 12);
+        for way in &ways[..3] {
+            let area_m2: f64 = way
+                .iter()
+                .map(|head| match head.pattern {
+                    Pattern::Strip {
+                        length_m, width_m, ..
+                    } => length_m * width_m,
+                    Pattern::Sector { .. } => 0.0,
+                })
+                .sum();
+            // Sides are whole centimetres: 1 cm in 1.8 m.
+            assert!((area_m2 / 27.0 - 1.0).abs() < 0.006, "{area_m2}: {way:?}");
         }
     }
 }

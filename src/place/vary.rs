@@ -126,7 +126,7 @@ impl Search<'_> {
             }
             // Interior heads give way.
             heads.retain(|head| head.spot.is_some() || head.sector.at.distance(at) >= least_m);
-            heads.push(lawn.throws.at_spot(spot, boundary, throw_m));
+            heads.extend(lawn.throws.at_spot(spot, boundary, &lawn.footing, throw_m));
         }
         let new: Vec<Free> = heads.iter().copied().filter(is_on_run).collect();
         if heads.len() < first_new && new.is_empty() && old.is_empty() {

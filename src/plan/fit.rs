@@ -34,7 +34,7 @@ pub(super) fn verdict(
     let widest_m = assumptions.number(Key::PlaceWidestThrows) * family.longest_m();
     let over_frac = uniformity.map_or(0.0, |even| even.over_frac);
     let over_pct = 100.0 * over_frac;
-    let (fit, reason) = if layout.heads.is_empty() {
+    let (fit, reason) = if layout.heads.is_empty() || diameter_m < NARROWEST_M {
         (
             Fit::TooNarrow,
             format!("{diameter_m:.1} m at its widest, below the {NARROWEST_M} m of overhead water"),
@@ -115,5 +115,62 @@ pub(super) fn point_to_others(scenarios: &mut [ScenarioPlan]) {
     for plan in scenarios {
         plan.flags.sort_unstable();
         plan.flags.dedup();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::Catalogue;
+    use crate::place::{Effort, Favour, Site, layout_in_parts};
+    use crate::shape::{Outline, Point};
+    use crate::uniformity::{Surroundings, measure};
+
+    fn judged(width_m: f64, height_m: f64, family: &str, effort: Effort) -> Verdict {
+        let corners = [
+            (0.0, 0.0),
+            (width_m, 0.0),
+            (width_m, height_m),
+            (0.0, height_m),
+        ];
+        let ring = corners.map(|(x, y)| Point::new(x, y)).to_vec();
+        let outline = Outline::new(ring, vec![]).unwrap();
+        let catalogue = Catalogue::generic();
+        let family = catalogue.family(family).unwrap();
+        let site = Site::open(&outline);
+        let layout = layout_in_parts(&site, family, effort, Favour::Evenness);
+        let around = Surroundings::default();
+        let even = measure(&outline, &layout.heads, &family.profile, &around);
+        let assumptions = Assumptions::default();
+        verdict(
+            site.diameter_m,
+            family,
+            &layout,
+            even.as_ref(),
+            &assumptions,
+        )
+    }
+
+    #[test]
+    fn every_verdict_has_its_reason() {
+        let lawn = judged(10.0, 12.0, "rotary-mid", Effort::Fast);
+        assert_eq!(lawn.fit, Fit::Fits, "{}", lawn.reason);
+        assert!(lawn.flags.is_empty() && lawn.reason.contains("10.0 m"));
+        // The width of the family's strips.
+        let verge = judged(15.0, 1.8, "rotary-mid", Effort::Fast);
+        assert_eq!(verge.fit, Fit::FitsWithStrips, "{}", verge.reason);
+        assert_eq!(verge.flags, [NARROW_ORDINANCE]);
+        assert!(verge.reason.contains("strip"));
+        let sliver = judged(12.0, 0.8, "spray", Effort::Fast);
+        assert_eq!(sliver.fit, Fit::TooNarrow, "{}", sliver.reason);
+        assert_eq!(sliver.flags, [DRIP_OR_NONE, NARROW_ORDINANCE]);
+        // Throws of 2.5 m from the corners of 1.25 m: half of each quarter circle's water falls
+        // beyond 1.25 m (triangular profile), about 0.37 of it beside the turf.
+        let beside = judged(1.25, 1.25, "rotary-slow", Effort::Rule);
+        assert_eq!(beside.fit, Fit::TooNarrow, "{}", beside.reason);
+        assert!(beside.reason.contains("beside"));
+        // 40 m is more than eight throws of 4.5 m.
+        let field = judged(40.0, 40.0, "spray", Effort::Rule);
+        assert_eq!(field.fit, Fit::TooWide, "{}", field.reason);
     }
 }

@@ -3,7 +3,7 @@
 use crate::assumptions::{Assumptions, Key};
 use crate::crs::Frame;
 use crate::issue::{Code, Issue};
-use crate::place::{self, Around, Standing};
+use crate::place::{self, Around, Standing, Weave};
 use crate::shape::Outline;
 use crate::site::{LonLatPolygon, ObstacleKind, Parcel};
 use crate::uniformity::Surroundings;
@@ -110,9 +110,20 @@ impl Ground {
                 wall_offset_m: assumptions.number(Key::PlaceOffsetWall),
                 trunk_clearance_m: assumptions.number(Key::PlaceTrunkClearance),
                 pavement_setback_m: assumptions.number(Key::PlaceOverheadSetback),
-                spacing_frac: assumptions.number(Key::PlaceWindSpacing),
+                spacing_frac: spacing_frac(assumptions),
+                weave: Weave::Triangular,
             },
         }
+    }
+
+    /// Buildings and walls.
+    pub(super) fn walls(&self) -> &[Outline] {
+        &self.blocks[..self.walls]
+    }
+
+    /// Tree trunks.
+    pub(super) fn trunks(&self) -> &[Outline] {
+        &self.blocks[self.walls..]
     }
 
     /// What the measures of uniformity need to know of the surroundings.
@@ -123,6 +134,15 @@ impl Ground {
             parcel: (!self.parcel.is_empty()).then_some(self.parcel.as_slice()),
         }
     }
+}
+
+/// Largest spacing as a share of the throw.
+fn spacing_frac(assumptions: &Assumptions) -> f64 {
+    let by_wind = match assumptions.choice(Key::PlaceWind) {
+        "mean" => place::spacing_in_wind_frac(assumptions.number(Key::WaterWind)),
+        _ => 1.0,
+    };
+    by_wind * assumptions.number(Key::PlaceWindSpacing)
 }
 
 /// South-west and north-east corner of all turf \[degrees\].

@@ -1,10 +1,15 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod delivery;
 mod fit;
+mod found;
 mod ground;
+mod kept;
 mod outcome;
 mod water;
 
+pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
     ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
@@ -15,20 +20,18 @@ use crate::catalogue::{Catalogue, Family, Head, Pattern};
 use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
-use crate::place::{self, Effort, Favour, Layout};
+use crate::place::{self, Around, Effort, Favour, Layout};
+use crate::rain::all_seen;
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
 use crate::uniformity::measure;
+use found::{FOUND_FAMILY, InGround, OnTurf};
 use ground::Ground;
 
 /// Positions are kept to this fraction of a degree.
 const PER_DEGREE: f64 = 1e8;
-/// The family that stands for what is in the ground.
-const FOUND_FAMILY: &str = "spray";
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
-/// Existing heads were given; layouts do not use them yet.
-const HEADS_NOT_USED: &str = "existing-heads-not-used";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
 
@@ -47,6 +50,8 @@ pub struct Planner {
     pub assumptions: Assumptions,
     /// The climate of the place, or of its zones.
     pub climates: Climates,
+    /// Whether to write input files of the network solver.
+    pub inp: bool,
 }
 
 /// One scenario to lay out on one turf area.
@@ -55,6 +60,8 @@ struct Site<'a> {
     outline: &'a Outline,
     ground: &'a Ground,
     assumptions: &'a Assumptions,
+    /// The existing heads; `None` where none were given.
+    found: Option<OnTurf<'a>>,
 }
 
 impl Planner {
@@ -87,53 +94,74 @@ impl Planner {
     ) {
         plan.frame = Some(ground.frame);
         plan.parcel_m2 = ground.parcel_m2();
-        for (turf, outline) in parcel.turf.iter().zip(&ground.turf) {
+        let in_ground = InGround::of(parcel, &ground.frame, &self.catalogue, &mut plan.issues);
+        let (mut areas, mut numbers) = (Vec::new(), Vec::new());
+        for (number, (turf, outline)) in parcel.turf.iter().zip(&ground.turf).enumerate() {
             let Some(outline) = outline else {
                 let issue = Issue::new(Code::GE07, "no area in the local frame");
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
                 continue;
             };
-            let planned = self.plan_turf(&Site {
+            let site = Site {
                 turf,
                 outline,
                 ground,
                 assumptions,
-            });
-            if planned
-                .scenarios
-                .iter()
-                .all(|scenario| scenario.heads.is_empty())
-            {
-                let issue = Issue::new(Code::PL01, format!("width {:.2} m", planned.width_m));
+                found: in_ground.on(number),
+            };
+            let (scenarios, told) = self.lay_out(&site);
+            let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
+            plan.issues.extend(told.into_iter().map(placed));
+            if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
+                let issue = Issue::new(Code::PL01, self.why_no_heads(&site));
                 plan.issues
                     .push(issue.of_parcel(&parcel.id).of_turf(&turf.id));
             }
-            plan.turf.push(planned);
+            areas.push((site, scenarios));
+            numbers.push(number);
         }
-        plan.flags = vec![AS_FOUND_ASSUMED];
-        if !parcel.heads.is_empty() {
-            plan.flags.push(HEADS_NOT_USED);
+        let delivery = delivery::deliver(self, parcel, &mut areas, assumptions);
+        let told = delivery.issues.into_iter();
+        plan.issues
+            .extend(told.map(|issue| issue.of_parcel(&parcel.id)));
+        plan.networks = delivery.networks;
+        for (site, scenarios) in areas {
+            plan.turf.push(self.settled(&site, scenarios));
         }
-        water::close(assumptions, plan);
+        let mut scenarios = plan.turf.iter().flat_map(|turf| &turf.scenarios);
+        if scenarios.any(|scenario| scenario.flags.contains(&AS_FOUND_ASSUMED)) {
+            plan.flags.push(AS_FOUND_ASSUMED);
+        }
+        water::close(assumptions, plan, &in_ground.joined(&numbers));
     }
 
-    fn plan_turf(&self, site: &Site) -> TurfPlan {
+    /// What leaves a turf area without heads.
+    fn why_no_heads(&self, site: &Site) -> String {
+        let lawn = site.ground.lawn(site.outline, site.assumptions);
+        let open = place::Site {
+            around: Around::default(),
+            ..lawn
+        };
+        let has_room = self.catalogue.families.first().is_some_and(|family| {
+            !place::layout(&open, family, Effort::Rule, Favour::Evenness).is_empty()
+        });
+        let width_m = site.outline.width_m();
+        if has_room {
+            format!("width {width_m:.2} m, no place far enough from trunks, walls and pavement")
+        } else {
+            format!("width {width_m:.2} m")
+        }
+    }
+
+    /// Every scenario of one turf area as drawn, and what there is to tell of it.
+    fn lay_out(&self, site: &Site) -> (Vec<ScenarioPlan>, Vec<Issue>) {
         let outline = site.outline;
         let lawn = site.ground.lawn(outline, site.assumptions);
-        let mut scenarios = Vec::new();
-        // What is in the ground is not known: a spray layout by the plain rule stands for it.
-        let found = self
-            .catalogue
-            .family(FOUND_FAMILY)
-            .or(self.catalogue.families.first());
-        if let Some(family) = found {
-            let layout = place::layout_in_parts(&lawn, family, Effort::Rule, Favour::Evenness);
-            let mut plan = self.scenario(site, &lawn, Scenario::AsFound, family, layout);
-            plan.flags.push(AS_FOUND_ASSUMED);
-            let reclocked = water::reclocked(&plan);
-            scenarios.extend([plan, reclocked]);
-        }
+        let (mut scenarios, issues) = match &site.found {
+            Some(on) => kept::scenarios(self, site, &lawn, on),
+            None => (self.assumed_found(site, &lawn), Vec::new()),
+        };
         for family in self
             .catalogue
             .families
@@ -145,6 +173,12 @@ impl Planner {
             scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
         fit::point_to_others(&mut scenarios);
+        (scenarios, issues)
+    }
+
+    /// A turf area with its water.
+    fn settled(&self, site: &Site, mut scenarios: Vec<ScenarioPlan>) -> TurfPlan {
+        let outline = site.outline;
         let ground = water::settle(self, site, &mut scenarios);
         TurfPlan {
             id: site.turf.id.clone(),
@@ -155,6 +189,22 @@ impl Planner {
             reason: String::new(),
             scenarios,
         }
+    }
+
+    /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
+    fn assumed_found(&self, site: &Site, lawn: &place::Site) -> Vec<ScenarioPlan> {
+        let family = self
+            .catalogue
+            .family(FOUND_FAMILY)
+            .or(self.catalogue.families.first());
+        let Some(family) = family else {
+            return Vec::new();
+        };
+        let layout = place::layout_in_parts(lawn, family, Effort::Rule, Favour::Evenness);
+        let mut plan = self.scenario(site, lawn, Scenario::AsFound, family, layout);
+        plan.flags.push(AS_FOUND_ASSUMED);
+        let reclocked = water::reclocked(&plan);
+        vec![plan, reclocked]
     }
 
     fn scenario(
@@ -193,7 +243,9 @@ impl Planner {
         let watered = layout
             .watered
             .map(|outline| site.ground.frame.polygon(&outline));
+        let blocks = around.blocks.unwrap_or_default();
         ScenarioPlan {
+            seen: all_seen(&layout.heads, blocks),
             scenario,
             family: family.name.clone(),
             profile: family.profile.to_string(),
@@ -207,8 +259,11 @@ impl Planner {
             nozzle_names: names,
             heads: layout.heads,
             uniformity,
+            delivered: None,
             year: None,
             flags: verdict.flags,
+            fittings: Vec::new(),
+            works: None,
         }
     }
 }

@@ -1,10 +1,13 @@
 //! What is known of a parcel when its plan is done.
 
+use super::delivery::{Delivered, NetworkPlan};
+use super::{Fitting, Works};
 use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
 use crate::savings::{Attribution, Outcome};
+use crate::shape::Outline;
 use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
 use crate::uniformity::Uniformity;
 
@@ -49,6 +52,10 @@ pub enum Scenario {
     AsFound,
     /// The same hardware with a right schedule.
     Reclock,
+    /// The existing heads straightened, cleaned, aimed, with the right nozzle of their family.
+    Repair,
+    /// The existing positions with nozzles of the named family.
+    Swap(String),
     /// New positions with the named family.
     Relayout(String),
 }
@@ -60,6 +67,8 @@ impl Scenario {
         match self {
             Scenario::AsFound => "as-found".to_owned(),
             Scenario::Reclock => "reclock".to_owned(),
+            Scenario::Repair => "repair".to_owned(),
+            Scenario::Swap(family) => format!("swap:{family}"),
             Scenario::Relayout(family) => format!("relayout:{family}"),
         }
     }
@@ -214,14 +223,24 @@ pub struct ScenarioPlan {
     pub recommended: bool,
     /// The heads, in order of their ids.
     pub heads: Vec<Head>,
+    /// What each head sees past buildings, walls and trunks, `None` where it sees everything; empty
+    /// where nothing stands around.
+    pub seen: Vec<Option<Outline>>,
     /// Name of the nozzle or strip of each head.
     pub nozzle_names: Vec<String>,
     /// How the rain falls; `None` when there is no head.
     pub uniformity: Option<Uniformity>,
+    /// What its supply delivers; `None` when there is no head, or nothing can be delivered.
+    pub delivered: Option<Delivered>,
     /// The water of a year; `None` when there is no head.
     pub year: Option<YearUse>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
+    /// What is known of each head that is in the ground or takes its place; empty for a layout
+    /// that does not rest on existing heads.
+    pub fittings: Vec<Fitting>,
+    /// What a crew changes on existing heads; `None` where there are none, and as found.
+    pub works: Option<Works>,
 }
 
 /// A turf area and its scenarios.
@@ -239,8 +258,8 @@ pub struct TurfPlan {
     pub ground: GroundUse,
     /// Why the recommended scenario is recommended, one sentence without the full stop.
     pub reason: String,
-    /// The scenarios, in a fixed order: as found, the same with a right schedule, then
-    /// families in the catalogue's order.
+    /// The scenarios, in a fixed order: as found, the same with a right schedule, repair, swaps,
+    /// new layouts; families in the catalogue's order.
     pub scenarios: Vec<ScenarioPlan>,
 }
 
@@ -263,6 +282,8 @@ pub struct ParcelPlan {
     pub parcel_m2: Option<f64>,
     /// Its turf areas.
     pub turf: Vec<TurfPlan>,
+    /// Stations and pipes, scenario by scenario.
+    pub networks: Vec<NetworkPlan>,
     /// Everything that was mended, assumed or failed.
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
@@ -322,6 +343,7 @@ impl ParcelPlan {
             attributes: parcel.attributes.clone(),
             parcel_m2: None,
             turf: Vec::new(),
+            networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
             flags: Vec::new(),
@@ -345,6 +367,7 @@ impl ParcelPlan {
             turf: Vec::new(),
             obstacles: Vec::new(),
             heads: Vec::new(),
+            supply: Vec::new(),
             issues: Vec::new(),
         };
         ParcelPlan::broken_off(&parcel, issue)

@@ -90,6 +90,20 @@ impl<'s> Footprint<'s> {
         shorter
     }
 
+    /// Whether something stands in the way.
+    pub(super) fn is_cut(&self) -> bool {
+        self.seen.is_some()
+    }
+
+    /// The same pattern with nothing in its way.
+    pub(super) fn uncut(&self) -> Footprint<'static> {
+        Footprint {
+            at: self.at,
+            shape: self.shape.clone(),
+            seen: None,
+        }
+    }
+
     /// The rows of the grid that the footprint touches.
     fn rows(&self, grid: &Grid) -> Range<usize> {
         match &self.shape {
@@ -146,10 +160,15 @@ impl<'s> Footprint<'s> {
 
     /// The same, of every row only what lies between its first and last turf cell.
     pub(super) fn turf_runs_into(&self, grid: &Grid, runs: &mut Vec<Run>) {
+        self.runs_within_into(grid, &grid.extent, runs);
+    }
+
+    /// The same, of every row only some columns: the first, and the one behind the last.
+    pub(super) fn runs_within_into(&self, grid: &Grid, extent: &[(i32, i32)], runs: &mut Vec<Run>) {
         runs.clear();
         self.visit(grid, |row, start, end| {
-            let (turf_from, turf_to) = grid.extent[row];
-            let (start, end) = (start.max(turf_from), end.min(turf_to));
+            let (from, to) = extent[row];
+            let (start, end) = (start.max(from), end.min(to));
             if start < end {
                 runs.push(self.run(grid, row, start, end));
             }

@@ -1,5 +1,7 @@
 //! The cells on which rain is counted.
 
+use std::ops::Range;
+
 use super::kernel::LANES;
 use crate::shape::{Outline, Point};
 
@@ -124,13 +126,8 @@ impl Grid {
     /// Whether a point lies in a turf cell.
     #[must_use]
     pub fn turf_at(&self, point: Point) -> bool {
-        let col = ((point.x - self.first.x) * self.per_m + 0.5).floor();
-        let row = ((point.y - self.first.y) * self.per_m + 0.5).floor();
-        col >= 0.0
-            && row >= 0.0
-            && col < self.cols as f64
-            && row < self.rows as f64
-            && self.is_turf(col as usize, row as usize)
+        self.cell_at(point)
+            .is_some_and(|cell| self.turf[cell] > 0.0)
     }
 
     /// The columns of a row whose centres lie between two abscissae, clipped to the grid:
@@ -143,9 +140,37 @@ impl Grid {
         (start, end)
     }
 
+    /// The columns and rows of the cells whose centres lie in a box, clipped to the grid.
+    #[must_use]
+    pub fn cells_between(&self, low: Point, high: Point) -> (Range<usize>, Range<usize>) {
+        let (start, end) = self.columns_between(low.x, high.x);
+        (
+            start as usize..(end.max(start)) as usize,
+            self.rows_between(low.y, high.y),
+        )
+    }
+
+    /// The cell that holds a point, as a place in a field row by row from the south-west.
+    #[must_use]
+    pub fn cell_at(&self, point: Point) -> Option<usize> {
+        let col = ((point.x - self.first.x) * self.per_m + 0.5).floor();
+        let row = ((point.y - self.first.y) * self.per_m + 0.5).floor();
+        let is_on = col >= 0.0 && row >= 0.0 && col < self.cols as f64 && row < self.rows as f64;
+        is_on.then(|| row as usize * self.cols + col as usize)
+    }
+
+    /// South-west and north-east corner of all cells.
+    pub(super) fn bounds(&self) -> (Point, Point) {
+        let half = Point::new(0.5, 0.5) * self.cell_m;
+        (
+            self.first - half,
+            self.centre(self.cols - 1, self.rows - 1) + half,
+        )
+    }
+
     /// The rows whose centres lie between two ordinates, clipped to the grid.
     #[inline]
-    pub(super) fn rows_between(&self, low_y: f64, high_y: f64) -> std::ops::Range<usize> {
+    pub(super) fn rows_between(&self, low_y: f64, high_y: f64) -> Range<usize> {
         let last = self.rows as f64;
         let start = ceil_within((low_y - self.first.y) * self.per_m, last);
         let end = floor_within((high_y - self.first.y) * self.per_m + 1.0, last);
@@ -154,14 +179,14 @@ impl Grid {
 
     /// The same and one row more on both sides, for tests that must not miss a row by rounding.
     #[inline]
-    pub(super) fn rows_about(&self, low_y: f64, high_y: f64) -> std::ops::Range<usize> {
+    pub(super) fn rows_about(&self, low_y: f64, high_y: f64) -> Range<usize> {
         let rows = self.rows_between(low_y, high_y);
         rows.start.saturating_sub(1)..(rows.end + 1).min(self.rows)
     }
 
     /// The runs of cells of each row whose centres lie inside an outline, by its crossings with
     /// the row: `visit(row, start, end)`.
-    pub(super) fn fill(&self, outline: &Outline, mut visit: impl FnMut(usize, i32, i32)) {
+    pub fn fill(&self, outline: &Outline, mut visit: impl FnMut(usize, i32, i32)) {
         let mut crossings: Vec<(u32, f64)> = Vec::with_capacity(4 * self.rows);
         for (a, b) in outline.edges() {
             let (low, high) = if a.y < b.y { (a.y, b.y) } else { (b.y, a.y) };

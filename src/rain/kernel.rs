@@ -210,6 +210,33 @@ pub(super) fn attempt(
     attempt_profile(field, turf, stream, runs, penalty, profile)
 }
 
+#[inline(always)]
+fn landed_runs<const PROFILE: u8>(weights: &[f32], stream: &Stream, runs: &[Run]) -> [f32; LANES] {
+    let mut sums = [0.0; LANES];
+    for run in runs {
+        for (chunk, cells) in weights[run.cells()].chunks(LANES).enumerate() {
+            let base = (chunk * LANES) as i32;
+            for (lane, &weight) in cells.iter().enumerate() {
+                let rain = rate::<PROFILE>(stream, run, (base + lane as i32) as f32);
+                sums[lane] += weight * rain;
+            }
+        }
+    }
+    sums
+}
+
+/// Sum of a head's rates on its runs of cells, each cell's times its weight \[mm/h · cells\].
+#[multiversion(targets("x86_64+avx2"))]
+pub(super) fn landed(weights: &[f32], stream: &Stream, runs: &[Run], profile: u8) -> f64 {
+    let lanes = match profile {
+        UNIFORM => landed_runs::<UNIFORM>(weights, stream, runs),
+        TRIANGULAR => landed_runs::<TRIANGULAR>(weights, stream, runs),
+        ELLIPTICAL => landed_runs::<ELLIPTICAL>(weights, stream, runs),
+        _ => landed_runs::<PARABOLIC>(weights, stream, runs),
+    };
+    lanes.iter().fold(0.0, |sum, &lane| sum + f64::from(lane))
+}
+
 /// Sums over all turf cells of a field.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Totals {

@@ -8,6 +8,7 @@
 mod footprint;
 mod grid;
 mod kernel;
+mod scene;
 mod sector;
 mod seen;
 mod trial;
@@ -15,7 +16,8 @@ mod wetted;
 
 pub use footprint::strip_corners;
 pub use grid::Grid;
-pub use seen::seen_by;
+pub use scene::Scene;
+pub use seen::{all_seen, seen_by};
 pub use trial::{Board, Candidate, Weights};
 pub use wetted::wetted_outline;
 

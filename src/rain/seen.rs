@@ -22,6 +22,15 @@ pub fn seen_by(head: &Head, blocks: &[Outline]) -> Option<Outline> {
     seen_from(head.at, SEEN_FRAC * head.reach_m(), blocks)
 }
 
+/// The same for every head of a list; empty where nothing stands around.
+#[must_use]
+pub fn all_seen(heads: &[Head], blocks: &[Outline]) -> Vec<Option<Outline>> {
+    if blocks.is_empty() {
+        return Vec::new();
+    }
+    heads.iter().map(|head| seen_by(head, blocks)).collect()
+}
+
 /// The runs of cells of a grid that lie in an outline, for some of its rows.
 #[derive(Debug)]
 pub(super) struct SeenRows {

@@ -4,9 +4,14 @@
 use super::footprint::Footprint;
 use super::grid::Grid;
 use super::kernel::{self, Penalty, Run, Trial};
+use super::scene::Scene;
 use super::{Jet, profile_number};
 use crate::catalogue::Profile;
-use crate::shape::{Outline, Point};
+use crate::shape::{Outline, Point, seen_from};
+
+/// How many places the board remembers of what is seen from them: a few hundred heads and their
+/// trials.
+const SIGHTS: usize = 512;
 
 /// A sector that is being tried.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,7 +54,8 @@ impl Weights {
 /// Rain of a growing and shrinking set of sectors, and what it costs.
 ///
 /// The cost is a mean over the turf's cells of `(x/T − 1)² + low_weight · max(0, low − x/T)²`
-/// plus `over_weight` × (water beside the turf / water needed at rate T).
+/// plus `over_weight` × (water beside the turf / water needed at rate T), and in a [`Scene`] plus
+/// (water where it does harm × its harm / water needed).
 #[derive(Debug, Clone)]
 pub struct Board<'g> {
     grid: &'g Grid,
@@ -59,6 +65,11 @@ pub struct Board<'g> {
     weights: Weights,
     /// Work space of a trial: the runs of cells of one head.
     runs: Vec<Run>,
+    scene: Option<&'g Scene>,
+    /// Places lately asked for, each with what is seen from it.
+    sights: Vec<Option<(Point, Option<Outline>)>>,
+    /// Water of all heads where it does harm, each litre times its harm \[L/h\].
+    harm_l_h: f64,
 }
 
 impl<'g> Board<'g> {
@@ -76,6 +87,9 @@ impl<'g> Board<'g> {
             },
             weights,
             runs: Vec::new(),
+            scene: None,
+            sights: Vec::new(),
+            harm_l_h: 0.0,
         };
         board.aim(weights);
         board
@@ -97,61 +111,80 @@ impl<'g> Board<'g> {
         self.weights
     }
 
+    /// Sets a dry board in a scene: throws end at its blocks, and water that does harm counts.
+    #[must_use]
+    pub fn within(mut self, scene: Option<&'g Scene>) -> Board<'g> {
+        self.scene = scene;
+        if scene.is_some_and(|scene| !scene.blocks.is_empty()) {
+            self.sights = vec![None; SIGHTS];
+        }
+        self
+    }
+
     /// Sets a head down (`sign` 1) or lifts it (`sign` −1).
-    pub fn rain(&mut self, candidate: &Candidate, seen: Option<&Outline>, sign: f32) {
+    pub fn rain(&mut self, candidate: &Candidate, sign: f32) {
+        let sight = self.sight(candidate.at);
+        let seen = sight.and_then(|i| seen_of(&self.sights, i));
         let (footprint, jet) = prepared(candidate, seen, self.profile);
         footprint.runs_into(self.grid, &mut self.runs);
         jet.add(&mut self.field, self.grid, &self.runs, sign);
+        if let Some(scene) = self.scene {
+            let harm_l_h = scene.harm_l_h(&footprint, &jet, &mut self.runs);
+            self.harm_l_h += f64::from(sign) * harm_l_h;
+        }
     }
 
     /// The change of cost if a head were set down.
     #[must_use]
-    pub fn cost_of(&mut self, candidate: &Candidate, seen: Option<&Outline>) -> f64 {
+    pub fn cost_of(&mut self, candidate: &Candidate) -> f64 {
+        let sight = self.sight(candidate.at);
+        let seen = sight.and_then(|i| seen_of(&self.sights, i));
         let (footprint, jet) = prepared(candidate, seen, self.profile);
         footprint.turf_runs_into(self.grid, &mut self.runs);
-        let trial = self.attempt(&jet);
-        let (penalty, landed) = trial.sums();
+        let (penalty, landed) = attempt(self.grid, &self.field, &self.penalty, &jet, &self.runs);
         let turf_cells = self.grid.turf_cells.max(1) as f64;
         let cell_m2 = self.grid.cell_m * self.grid.cell_m;
-        let beside_l_h = (60.0 * candidate.flow_lpm - landed * cell_m2).max(0.0);
-        let needed_l_h = self.weights.target_mm_h * turf_cells * cell_m2;
-        penalty / turf_cells + self.weights.over_weight * beside_l_h / needed_l_h
+        let mut beside_l_h =
+            self.weights.over_weight * (60.0 * candidate.flow_lpm - landed * cell_m2).max(0.0);
+        if let Some(scene) = self.scene {
+            beside_l_h += scene.harm_l_h(&footprint, &jet, &mut self.runs);
+        }
+        penalty / turf_cells + beside_l_h / self.needed_l_h()
     }
 
-    fn attempt(&self, jet: &Jet) -> Trial {
-        let (turf, stream) = (&self.grid.turf, jet.stream(self.grid));
-        if let Some(number) = profile_number(jet.profile) {
-            return kernel::attempt(
-                &self.field,
-                turf,
-                &stream,
-                &self.runs,
-                &self.penalty,
-                number,
-            );
+    /// Water that the turf needs at the target rate \[L/h\].
+    fn needed_l_h(&self) -> f64 {
+        let cell_m2 = self.grid.cell_m * self.grid.cell_m;
+        self.weights.target_mm_h * self.grid.turf_cells.max(1) as f64 * cell_m2
+    }
+
+    /// Where the board remembers what is seen from a place; `None` where nothing can stand in the
+    /// way.
+    fn sight(&mut self, at: Point) -> Option<usize> {
+        let scene = self.scene.filter(|scene| !scene.blocks.is_empty())?;
+        let key = at.x.to_bits().wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ at.y.to_bits();
+        let slot = (key.wrapping_mul(0xD6E8_FEB8_6659_FD93) >> 32) as usize % SIGHTS;
+        let is_known = self.sights[slot]
+            .as_ref()
+            .is_some_and(|(place, _)| *place == at);
+        if !is_known {
+            self.sights[slot] = Some((at, seen_from(at, scene.reach_m, &scene.blocks)));
         }
-        let mut trial = Trial::default();
-        for run in &self.runs {
-            let cells = self.field[run.cells()].iter().zip(&turf[run.cells()]);
-            for (i, (&before, &weight)) in cells.enumerate() {
-                let rain = jet.tabulated_rate(self.grid, run, i);
-                let change = self.penalty.of(before + rain) - self.penalty.of(before);
-                trial.penalty[i % kernel::LANES] += weight * change;
-                trial.landed[i % kernel::LANES] += weight * rain;
-            }
-        }
-        trial
+        Some(slot)
     }
 
     /// Lifts every head.
     pub fn dry(&mut self) {
         self.field.fill(0.0);
+        self.harm_l_h = 0.0;
     }
 
-    /// The penalty of the whole field, a mean over the turf's cells; overspray is not in it.
+    /// The penalty of the whole field, a mean over the turf's cells, and of the water that does
+    /// harm; plain overspray is not in it.
     #[must_use]
     pub fn penalty(&self) -> f64 {
         self.totals().penalty / self.grid.turf_cells.max(1) as f64
+            + self.harm_l_h.max(0.0) / self.needed_l_h()
     }
 
     /// Mean rate over the turf \[mm/h\].
@@ -164,7 +197,8 @@ impl<'g> Board<'g> {
     #[must_use]
     pub fn standing(&self) -> (f64, f64) {
         let (totals, cells) = (self.totals(), self.grid.turf_cells.max(1) as f64);
-        (totals.penalty / cells, totals.landed / cells)
+        let harm = self.harm_l_h.max(0.0) / self.needed_l_h();
+        (totals.penalty / cells + harm, totals.landed / cells)
     }
 
     fn totals(&self) -> kernel::Totals {
@@ -182,6 +216,62 @@ impl<'g> Board<'g> {
     pub fn field(&self) -> &[f32] {
         &self.field[..self.grid.cols * self.grid.rows]
     }
+}
+
+impl Scene {
+    /// Water of one head where it does harm, each litre times its harm \[L/h\].
+    fn harm_l_h(&self, footprint: &Footprint, jet: &Jet, runs: &mut Vec<Run>) -> f64 {
+        let grid = &self.grid;
+        let cell_m2 = grid.cell_m * grid.cell_m;
+        footprint.runs_within_into(grid, &self.extent, runs);
+        let mut harm_l_h = landed_on(grid, &self.harm, jet, runs) * cell_m2;
+        if self.stopped_harm > 0.0 && footprint.is_cut() {
+            footprint.runs_into(grid, runs);
+            let seen = landed_on(grid, &self.every, jet, runs);
+            footprint.uncut().runs_into(grid, runs);
+            let thrown = landed_on(grid, &self.every, jet, runs);
+            harm_l_h += self.stopped_harm * (thrown - seen) * cell_m2;
+        }
+        harm_l_h
+    }
+}
+
+/// What is seen from a place that the board remembers; `None` where it sees everything.
+fn seen_of(sights: &[Option<(Point, Option<Outline>)>], slot: usize) -> Option<&Outline> {
+    sights[slot].as_ref().and_then(|(_, seen)| seen.as_ref())
+}
+
+/// Change of the penalty and rate landed on turf, over the runs of a head on a field.
+fn attempt(grid: &Grid, field: &[f32], penalty: &Penalty, jet: &Jet, runs: &[Run]) -> (f64, f64) {
+    let turf = &grid.turf;
+    if let Some(number) = profile_number(jet.profile) {
+        return kernel::attempt(field, turf, &jet.stream(grid), runs, penalty, number).sums();
+    }
+    let mut trial = Trial::default();
+    for run in runs {
+        let cells = field[run.cells()].iter().zip(&turf[run.cells()]);
+        for (i, (&before, &weight)) in cells.enumerate() {
+            let rain = jet.tabulated_rate(grid, run, i);
+            let change = penalty.of(before + rain) - penalty.of(before);
+            trial.penalty[i % kernel::LANES] += weight * change;
+            trial.landed[i % kernel::LANES] += weight * rain;
+        }
+    }
+    trial.sums()
+}
+
+/// Sum of the rates over the runs of a head, each cell's times its weight \[mm/h · cells\].
+fn landed_on(grid: &Grid, weights: &[f32], jet: &Jet, runs: &[Run]) -> f64 {
+    if let Some(number) = profile_number(jet.profile) {
+        return kernel::landed(weights, &jet.stream(grid), runs, number);
+    }
+    let mut sum = 0.0;
+    for run in runs {
+        for (i, &weight) in weights[run.cells()].iter().enumerate() {
+            sum += f64::from(weight * jet.tabulated_rate(grid, run, i));
+        }
+    }
+    sum
 }
 
 fn prepared<'s, 'p>(
@@ -263,17 +353,17 @@ mod tests {
         let mut next = sequence(7);
         let mut heads: Vec<Candidate> = (0..20).map(|_| draw(&mut next)).collect();
         for head in &heads {
-            board.rain(head, None, 1.0);
+            board.rain(head, 1.0);
         }
         for step in 0..10_000 {
             let i = step % heads.len();
-            board.rain(&heads[i], None, -1.0);
+            board.rain(&heads[i], -1.0);
             heads[i] = draw(&mut next);
-            board.rain(&heads[i], None, 1.0);
+            board.rain(&heads[i], 1.0);
         }
         let mut fresh = Board::new(&grid, &profile, weights());
         for head in &heads {
-            fresh.rain(head, None, 1.0);
+            fresh.rain(head, 1.0);
         }
         let mean = fresh.mean_mm_h();
         let worst = board
@@ -300,13 +390,13 @@ mod tests {
             let mut next = sequence(11);
             let mut board = Board::new(&grid, &profile, weights());
             for _ in 0..15 {
-                board.rain(&draw(&mut next), None, 1.0);
+                board.rain(&draw(&mut next), 1.0);
             }
             for _ in 0..50 {
                 let candidate = draw(&mut next);
-                let said = board.cost_of(&candidate, None);
+                let said = board.cost_of(&candidate);
                 let (penalty, mean) = (board.penalty(), board.mean_mm_h());
-                board.rain(&candidate, None, 1.0);
+                board.rain(&candidate, 1.0);
                 let landed = (board.mean_mm_h() - mean) * grid.turf_cells() as f64 * 0.09;
                 let beside = (60.0 * candidate.flow_lpm - landed).max(0.0);
                 let needed = 12.0 * grid.turf_cells() as f64 * 0.09;

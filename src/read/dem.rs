@@ -195,7 +195,7 @@ impl Dem {
         let mut x: Vec<f64> = points.iter().map(|at| at.x).collect();
         let mut y: Vec<f64> = points.iter().map(|at| at.y).collect();
         self.crs
-            .from_lon_lat(&mut x, &mut y)
+            .lon_lat_to(&mut x, &mut y)
             .map_err(|issue| Issue::new(Code::EL01, issue.found))?;
         let [x0, x_column, x_row, y0, y_column, y_row] = self.transform;
         let determinant = x_column * y_row - x_row * y_column;

@@ -9,6 +9,7 @@ use super::parcels::fingerprint;
 use super::plane::{distance_m, grown};
 use super::source::Source;
 use super::turf::{AreaKey, pieces, word};
+use crate::assumptions::nearest;
 use crate::issue::{Code, Issue};
 use crate::site::{Condition, ExistingHead};
 
@@ -239,7 +240,7 @@ fn head(
         station: feature.text("station").map(|name| name.trim().to_owned()),
         regulated: word(feature, "regulated", yes_or_no, issues, &place),
         body_mm,
-        condition: word(feature, "condition", condition, issues, &place).unwrap_or_default(),
+        condition: condition(feature, issues, &place),
     }
 }
 
@@ -251,17 +252,39 @@ fn yes_or_no(word: &str) -> Option<bool> {
     }
 }
 
-fn condition(word: &str) -> Option<Condition> {
-    match word {
-        "ok" => Some(Condition::Ok),
-        "sunk" => Some(Condition::Sunk),
-        "tilted" => Some(Condition::Tilted),
-        "blocked" => Some(Condition::Blocked),
-        "leaking" => Some(Condition::Leaking),
-        "broken" => Some(Condition::Broken),
-        "misaimed" => Some(Condition::Misaimed),
-        _ => None,
+/// The words of the `condition` column.
+const CONDITIONS: [(&str, Condition); 7] = [
+    ("ok", Condition::Ok),
+    ("sunk", Condition::Sunk),
+    ("tilted", Condition::Tilted),
+    ("blocked", Condition::Blocked),
+    ("leaking", Condition::Leaking),
+    ("broken", Condition::Broken),
+    ("misaimed", Condition::Misaimed),
+];
+
+fn condition(
+    feature: &Feature,
+    issues: &mut Vec<Issue>,
+    place: impl Fn(Issue) -> Issue,
+) -> Option<Condition> {
+    let text = column_of(&feature.attributes, "condition")?.text();
+    let text = text.trim();
+    if text.is_empty() {
+        return None;
     }
+    let known = CONDITIONS
+        .iter()
+        .find(|(word, _)| word.eq_ignore_ascii_case(text));
+    if known.is_none() {
+        let words = CONDITIONS.map(|(word, _)| word);
+        let found = match nearest(text, words) {
+            Some(word) => format!("condition `{text}`; did you mean `{word}`?"),
+            None => format!("condition `{text}`, one of {} is allowed", words.join(", ")),
+        };
+        issues.push(place(Issue::new(Code::IN11, found)));
+    }
+    known.map(|&(_, condition)| condition)
 }
 
 #[cfg(test)]
@@ -292,7 +315,7 @@ mod tests {
         assert_eq!(head.station.as_deref(), Some("3"));
         assert_eq!(
             (head.regulated, head.condition),
-            (Some(true), Condition::Tilted)
+            (Some(true), Some(Condition::Tilted))
         );
         assert_eq!((head.pressure_kpa, head.body_mm), (None, None));
         assert_eq!(issues.len(), 2);

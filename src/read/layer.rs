@@ -16,6 +16,7 @@ pub(super) enum Role {
     Turf,
     Heads,
     Obstacles,
+    Supply,
     Soils,
     Zones,
 }
@@ -28,6 +29,7 @@ impl Role {
             Role::Turf => "turf",
             Role::Heads => "heads",
             Role::Obstacles => "obstacles",
+            Role::Supply => "supply",
             Role::Soils => "soils",
             Role::Zones => "climate_zones",
         }

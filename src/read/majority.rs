@@ -11,7 +11,7 @@ use super::layer::{Layer, Role};
 use super::plane::Plane;
 use super::source::Source;
 use super::turf::pieces;
-use crate::issue::Issue;
+use crate::issue::{Code, Issue};
 use crate::site::LonLatPolygon;
 
 /// Features whose polygons are kept while their neighbours are asked for: survey polygons are
@@ -67,7 +67,10 @@ impl<T: Clone + PartialEq> AreaField<T> {
                             locator: feature.locator,
                         }
                     })),
-                    Err(issue) => issues.push(place(issue)),
+                    Err(issue) => {
+                        let found = format!("{} {}", issue.code, issue.statement());
+                        issues.push(place(Issue::new(Code::SO05, found)));
+                    }
                 }
             }
             values.push(value(&feature, issues)?);
@@ -144,11 +147,13 @@ impl<T: Clone + PartialEq> AreaField<T> {
 /// - Sutherland, I. E. and Hodgman, G. W., "Reentrant polygon clipping", Communications of the
 ///   ACM 17(1), 1974, p. 32–42. DOI 10.1145/360767.360802.
 fn clipped(polygon: &LonLatPolygon, [west, south, east, north]: [f64; 4]) -> Option<LonLatPolygon> {
-    let sides: [(fn(Coord<f64>) -> f64, f64, f64); 4] = [
-        (|at| at.x, west, 1.0),
-        (|at| at.x, east, -1.0),
-        (|at| at.y, south, 1.0),
-        (|at| at.y, north, -1.0),
+    type Axis = fn(Coord<f64>) -> f64;
+    let (x, y): (Axis, Axis) = (|at| at.x, |at| at.y);
+    let sides = [
+        (x, west, 1.0),
+        (x, east, -1.0),
+        (y, south, 1.0),
+        (y, north, -1.0),
     ];
     let ring = |line: &LineString<f64>| -> Option<LineString<f64>> {
         let mut points: Vec<Coord<f64>> = line.0.clone();

@@ -45,6 +45,7 @@ mod rings;
 mod slope;
 mod soils;
 mod stream;
+mod supply;
 mod turf;
 mod validity;
 mod zones;

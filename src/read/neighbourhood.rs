@@ -14,6 +14,7 @@ use super::parcels::{Roll, parcel_id};
 use super::repair::repair;
 use super::source::Source;
 use super::stream::Streamed;
+use super::supply::SupplyField;
 use super::turf::{Joined, TurfIds, gather};
 use crate::issue::{Code, Issue};
 use crate::site::{Attributes, LonLatPolygon, Parcel};
@@ -29,6 +30,8 @@ pub struct Inputs {
     pub heads: Option<Source>,
     /// What stands in the way of water.
     pub obstacles: Option<Source>,
+    /// Meters, points of connection, valves, controllers and pumps.
+    pub supply: Option<Source>,
     /// The column that holds the parcel's id, in the parcel layer, or in the turf layer when
     /// there is no parcel layer.
     pub id_field: Option<String>,
@@ -47,6 +50,7 @@ impl Inputs {
             turf,
             heads: None,
             obstacles: None,
+            supply: None,
             id_field: None,
             where_clause: None,
             bbox: None,
@@ -113,6 +117,7 @@ pub struct Neighbourhood {
     plan: Plan,
     heads: Option<HeadField>,
     obstacles: Option<ObstacleField>,
+    supply: Option<SupplyField>,
     land: LandField,
     turf_ids: TurfIds,
     orphans: Vec<Issue>,
@@ -129,7 +134,12 @@ impl Neighbourhood {
     /// The fatal issues of reading: `IN01` to `IN05`, `IN08` to `IN10`, `IN12`, `CR01`, `CR02`,
     /// `CR04`; `RU01` if more than one input is stdin.
     pub fn open(inputs: &Inputs) -> Result<Neighbourhood, Issue> {
-        let others = [&inputs.parcels, &inputs.heads, &inputs.obstacles];
+        let others = [
+            &inputs.parcels,
+            &inputs.heads,
+            &inputs.obstacles,
+            &inputs.supply,
+        ];
         let sources = others.into_iter().flatten().chain([&inputs.turf]);
         if sources.filter(|source| source.is_stdin()).count() > 1 {
             return Err(Issue::new(Code::RU01, "only one input may be `-`"));
@@ -148,6 +158,10 @@ impl Neighbourhood {
         counts.heads_orphaned = orphans.len() as u64;
         let obstacles = match &inputs.obstacles {
             Some(source) => Some(ObstacleField::open(&source.spooled()?, &mut orphans)?),
+            None => None,
+        };
+        let supply = match &inputs.supply {
+            Some(source) => Some(SupplyField::open(&source.spooled()?, &mut orphans)?),
             None => None,
         };
         let id_field = inputs.id_field.as_deref();
@@ -184,6 +198,7 @@ impl Neighbourhood {
             plan,
             heads,
             obstacles,
+            supply,
             land: LandField::default(),
             turf_ids,
             orphans,
@@ -358,6 +373,13 @@ impl Neighbourhood {
             }
             None => Vec::new(),
         };
+        let supply = match &mut self.supply {
+            Some(field) => {
+                let lawns = turf.iter().map(|area| &area.polygon);
+                field.of(&id, &outline, lawns, &mut issues)?
+            }
+            None => Vec::new(),
+        };
         let index = self.counts.parcels;
         self.counts.parcels += 1;
         let parcel = Parcel {
@@ -368,6 +390,7 @@ impl Neighbourhood {
             turf,
             obstacles,
             heads,
+            supply,
             issues,
         };
         Ok(Reading::Parcel(Box::new(parcel)))

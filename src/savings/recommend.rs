@@ -6,8 +6,8 @@
 pub struct Candidate {
     /// Its name, e.g. `relayout:rotary-slow`.
     pub scenario: String,
-    /// Whether its throws fit the shape.
-    pub fits: bool,
+    /// Why its throws do not fit the shape, if they do not.
+    pub misfit: Option<String>,
     /// Whether the slope refuses its rate.
     pub too_fast_for_slope: bool,
     /// Minutes that the night must hold, and has.
@@ -49,8 +49,8 @@ impl Candidate {
     /// Why it is out of the running, if it is.
     fn objection(&self) -> Option<String> {
         let (needed_min, open_min) = self.night_min;
-        if !self.fits {
-            Some("its throws do not fit the shape".to_owned())
+        if let Some(reason) = &self.misfit {
+            Some(format!("it does not fit, {reason}"))
         } else if self.too_fast_for_slope {
             let (rate, slope) = (self.rate_mm_h, self.slope_pct);
             Some(format!(
@@ -159,7 +159,7 @@ mod tests {
     fn candidate(scenario: &str, claimed_m3_yr: f64, cost_cur_m3: Option<f64>) -> Candidate {
         Candidate {
             scenario: scenario.to_owned(),
-            fits: true,
+            misfit: None,
             too_fast_for_slope: false,
             night_min: (120.0, 840.0),
             need_met: true,
@@ -186,7 +186,7 @@ mod tests {
         assert_eq!(recommend(&all).best, Some(1));
         all[2].heads = 11;
         assert_eq!(recommend(&all).best, Some(2));
-        all[2].fits = false;
+        all[2].misfit = Some("too wide".to_owned());
         all[1].eligible = false;
         assert_eq!(recommend(&all).best, Some(0));
         assert_eq!(

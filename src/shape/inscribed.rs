@@ -8,6 +8,9 @@ use super::point::Point;
 
 /// Most boxes that the search looks at; far more than any real lawn needs.
 const MOST_BOXES: usize = 100_000;
+/// After so many boxes the search is on a ridge, as in the middle of a rectangle, where all places
+/// are equally deep.
+const RIDGE_BOXES: usize = 400;
 
 /// Finds the centre and radius \[m\] of the largest circle inside an outline, holes respected, to a
 /// precision of `precision_m`.
@@ -52,13 +55,50 @@ pub fn inscribed_circle(outline: &Outline, precision_m: f64) -> (Point, f64) {
         let half_m = square.half_m / 2.0;
         for (dx, dy) in [(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)] {
             let centre = square.centre + Point::new(dx * half_m, dy * half_m);
-            let part = look(centre, half_m, &mut best);
+            let mut part = look(centre, half_m, &mut best);
+            if looked_at > RIDGE_BOXES {
+                let reach_m = half_m * std::f64::consts::SQRT_2;
+                part.most_m = part.most_m.min(most_between(outline, centre, reach_m));
+            }
             if part.most_m > best.1 + precision_m {
                 queue.push(part);
             }
         }
     }
     best
+}
+
+/// How deep a place at most lies that is no farther than `reach_m` from a centre: no deeper than
+/// it is far from the boundary's nearest point and from the nearest on the other side.
+///
+/// With m the middle between the two points and h half their distance, the nearer of them is no
+/// farther from a place p than `√(|p − m|² + h²)`. Along a ridge this grows with the square of the
+/// way, where the bound of a box grows with the way.
+fn most_between(outline: &Outline, centre: Point, reach_m: f64) -> f64 {
+    let nearest_where = |wanted: &dyn Fn(Point) -> bool| {
+        let (mut least2, mut nearest) = (f64::INFINITY, None);
+        for (a, b) in outline.edges() {
+            let edge = b - a;
+            let share = ((centre - a).dot(edge) / edge.dot(edge)).clamp(0.0, 1.0);
+            let point = a + edge * share;
+            let off = point - centre;
+            if off.dot(off) < least2 && wanted(off) {
+                (least2, nearest) = (off.dot(off), Some(point));
+            }
+        }
+        nearest
+    };
+    let Some(near) = nearest_where(&|_| true) else {
+        return f64::INFINITY;
+    };
+    let way = near - centre;
+    // Well across, so that the middle of both lies near the centre.
+    let Some(far) = nearest_where(&|off| off.dot(way) < -0.5 * off.norm() * way.norm()) else {
+        return f64::INFINITY;
+    };
+    let (middle, half_m) = ((near + far) * 0.5, near.distance(far) / 2.0);
+    let way_m = centre.distance(middle) + reach_m;
+    (way_m * way_m + half_m * half_m).sqrt()
 }
 
 struct Square {
@@ -113,6 +153,19 @@ mod tests {
         let (centre, radius_m) = inscribed_circle(&triangle, 0.001);
         assert!((radius_m - 1.0).abs() < 0.001, "{radius_m}");
         assert!(centre.distance(Point::new(1.0, 1.0)) < 0.01);
+        // Long rectangles have a ridge on which every place is as deep as the best.
+        for (width_m, height_m) in [(18.0, 12.0), (60.0, 7.0), (200.0, 3.0)] {
+            let ring = [
+                (0.0, 0.0),
+                (width_m, 0.0),
+                (width_m, height_m),
+                (0.0, height_m),
+            ];
+            let ring = ring.map(|(x, y)| Point::new(x, y)).to_vec();
+            let strip = Outline::new(ring, vec![]).unwrap();
+            let radius_m = inscribed_circle(&strip, 0.005).1;
+            assert!((radius_m - height_m / 2.0).abs() <= 0.005, "{radius_m}");
+        }
         // A square ring 10 wide with a hole 6 wide leaves 2 m; the corner circle is larger:
         // it touches two sides and the hole's corner, r + r/√2 · √2 … = r(1 + 1/√2 · √2) → 2√2/(1+√2).
         let ring = Outline::new(

@@ -2,6 +2,8 @@
 
 use std::ops::{Add, Mul, Sub};
 
+use super::outline::square_distance_to_segment;
+
 /// A point of the local frame [m]: x to the east, y to the north.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Point {
@@ -22,6 +24,12 @@ impl Point {
     #[must_use]
     pub fn distance(self, other: Point) -> f64 {
         (self - other).norm()
+    }
+
+    /// The distance to the nearest point of a segment [m].
+    #[must_use]
+    pub fn distance_to_segment(self, a: Point, b: Point) -> f64 {
+        square_distance_to_segment(self, a, b).sqrt()
     }
 
     /// The length of the vector [m]. Square root is exact in IEEE 754, so this is the same on

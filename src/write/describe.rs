@@ -3,11 +3,19 @@
 use serde_json::{Map, Value, json};
 
 use super::layer::{Facts, Kind, Layer};
+use super::network::{Laterals, Materials, Stations};
 use super::schedule::Schedules;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 
 /// The layers that have a JSON Schema.
-pub const SCHEMAS: [&str; 4] = [Parcels::NAME, Turf::NAME, Heads::NAME, Throws::NAME];
+pub const SCHEMAS: [&str; 6] = [
+    Parcels::NAME,
+    Turf::NAME,
+    Heads::NAME,
+    Throws::NAME,
+    Stations::NAME,
+    Laterals::NAME,
+];
 
 /// The columns of every output table as Markdown.
 #[must_use]
@@ -18,6 +26,9 @@ pub fn columns_markdown() -> String {
     table::<Heads>(&mut out, "`heads.geojson`");
     table::<Throws>(&mut out, "`throws.geojson`");
     table::<Schedules>(&mut out, "`schedule.csv`");
+    table::<Stations>(&mut out, "`stations.geojson`");
+    table::<Laterals>(&mut out, "`laterals.geojson`");
+    table::<Materials>(&mut out, "`materials.csv`");
     table::<Failures>(&mut out, "`failures.csv`");
     out
 }
@@ -53,6 +64,8 @@ pub fn schema(name: &str) -> Option<String> {
         Turf::NAME => layer_schema::<Turf>(&[Turf::SHAPE], Presence::Always),
         Heads::NAME => layer_schema::<Heads>(&[Heads::SHAPE], Presence::Always),
         Throws::NAME => layer_schema::<Throws>(&[Throws::SHAPE], Presence::Always),
+        Stations::NAME => layer_schema::<Stations>(&[Stations::SHAPE], Presence::Always),
+        Laterals::NAME => layer_schema::<Laterals>(&[Laterals::SHAPE], Presence::Always),
         _ => return None,
     };
     Some(format!("{schema:#}\n"))
@@ -149,6 +162,8 @@ mod tests {
                     .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_'),
                 "{name}"
             );
+            // A twin carries the name of its column, unit included.
+            let name = name.trim_end_matches("_delivered");
             // A column with a unit ends in it; origin and width of the frame are the trade's own names.
             for (ending, its_unit) in [
                 ("_m2", "m²"),
@@ -177,7 +192,14 @@ mod tests {
     #[test]
     fn every_column_says_what_it_is() {
         let columns = check::<Parcels>() + check::<Turf>() + check::<Heads>() + check::<Throws>();
-        assert!(columns + check::<Failures>() > 60);
+        assert!(
+            columns
+                + check::<Failures>()
+                + check::<Stations>()
+                + check::<Laterals>()
+                + check::<Materials>()
+                > 60
+        );
     }
 
     #[test]

@@ -77,6 +77,12 @@ fn push_geometry(out: &mut String, geometry: &Geometry<'_>) {
             out.push_str("{\"type\":\"Point\",\"coordinates\":");
             push_position(out, within_half_turn(*lon), *lat, drawn)
         }
+        Geometry::Line(points) => {
+            out.push_str("{\"type\":\"LineString\",\"coordinates\":");
+            push_list(out, points.iter(), |out, (lon, lat)| {
+                push_position(out, within_half_turn(*lon), *lat, drawn)
+            })
+        }
         Geometry::Drawn(polygon) => {
             out.push_str("{\"type\":\"Polygon\",\"coordinates\":");
             push_rings(out, polygon, drawn)

@@ -59,6 +59,8 @@ pub enum Geometry<'a> {
     None,
     /// A point of longitude and latitude, written with 8 decimals.
     Point(f64, f64),
+    /// Points of longitude and latitude joined by straight lines, written with 8 decimals.
+    Line(Vec<(f64, f64)>),
     /// A polygon that this program has drawn, written with 8 decimals.
     Drawn(LonLatPolygon),
     /// Polygons of the input, written so that they read back bit by bit.

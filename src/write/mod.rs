@@ -9,6 +9,7 @@ pub mod files;
 pub mod folder;
 pub mod geojson;
 pub mod layer;
+pub mod network;
 pub mod outputs;
 pub mod rows;
 pub mod run_record;
@@ -19,7 +20,7 @@ pub mod throw;
 mod water;
 
 use crate::place::Pattern;
-use crate::plan::ParcelPlan;
+use crate::plan::{ParcelPlan, Scenario};
 use crate::rain::wetted_outline;
 use layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use rows::{FailureRow, HeadRow, TurfRow, file_name, gravest, severity_word};
@@ -207,7 +208,7 @@ impl Layer for Turf {
         ),
         text(
             "scenario",
-            "`as-found`, `reclock`, or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
             |r| r.plan.scenario.text().into(),
         ),
         text("family", "Nozzle family", |r| r.plan.family.as_str().into()),
@@ -604,6 +605,57 @@ impl Layer for Turf {
             "Why this scenario is recommended; empty elsewhere",
             |r| r.plan.recommended.then_some(r.turf.reason.as_str()).into(),
         ),
+        count(
+            "heads_added",
+            "Heads added to those in the ground; empty where nothing is kept",
+            |r| r.plan.works.map(|works| works.added).into(),
+        ),
+        count("heads_capped", "Heads in the ground that are capped", |r| {
+            r.plan.works.map(|works| works.capped).into()
+        }),
+        count(
+            "bodies_changed",
+            "Bodies in the ground that are changed: not known to be regulated, or too low",
+            |r| r.plan.works.map(|works| works.bodies).into(),
+        ),
+        number(
+            "du_lq_delivered",
+            "",
+            4,
+            "`du_lq` with the flows and throws that the supply's pressures give",
+            |r| r.plan.delivered.as_ref().map(|got| got.du_lq).into(),
+        ),
+        number("cu_pct_delivered", "%", 2, "`cu_pct` as delivered", |r| {
+            r.plan.delivered.as_ref().map(|got| got.cu_pct).into()
+        }),
+        number(
+            "rate_mm_h_delivered",
+            "mm/h",
+            3,
+            "`rate_mm_h` as delivered, mist taken off",
+            |r| r.plan.delivered.as_ref().map(|got| got.rate_mm_h).into(),
+        ),
+        number(
+            "flow_lpm_delivered",
+            "L/min",
+            4,
+            "`flow_lpm` as delivered",
+            |r| r.plan.delivered.as_ref().map(|got| got.flow_lpm).into(),
+        ),
+        number(
+            "pressure_least_kpa",
+            "kPa",
+            1,
+            "Least pressure at a nozzle as delivered",
+            |r| r.plan.delivered.as_ref().map(|got| got.least_kpa).into(),
+        ),
+        number(
+            "pressure_most_kpa",
+            "kPa",
+            1,
+            "Largest pressure at a nozzle as delivered",
+            |r| r.plan.delivered.as_ref().map(|got| got.most_kpa).into(),
+        ),
         text("flags", "What to look at, sorted and joined by `;`", |r| {
             r.plan.flags.join(";").into()
         }),
@@ -630,7 +682,7 @@ impl Layer for Heads {
         }),
         text(
             "scenario",
-            "`as-found`, `reclock`, or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
             |r| r.area.plan.scenario.text().into(),
         ),
         column(
@@ -643,9 +695,7 @@ impl Layer for Heads {
         text("role", "corner, edge, interior, strip or kept", |r| {
             r.head.role.text().into()
         }),
-        text("family", "Nozzle family", |r| {
-            r.area.plan.family.as_str().into()
-        }),
+        text("family", "Nozzle family", |r| r.family().into()),
         text("nozzle", "Nozzle or strip of the family", |r| {
             r.nozzle.into()
         }),
@@ -718,8 +768,8 @@ impl Layer for Heads {
             "pressure_kpa",
             "kPa",
             1,
-            "Pressure at the head: the rated one",
-            |r| r.area.plan.rated_kpa.into(),
+            "Pressure at the head: the rated one, as found the measured one where there is one",
+            |r| r.pressure_kpa().into(),
         ),
         number("flow_lpm", "L/min", 4, "Flow at that pressure", |r| {
             r.head.flow.lpm().into()
@@ -737,7 +787,55 @@ impl Layer for Heads {
         ),
         text(
             "station",
-            "Which heads run together: those of one part of the area",
+            "The station that feeds it, as in `stations`",
+            |r| {
+                r.served()
+                    .map(|served| {
+                        let scenario = match &r.area.plan.scenario {
+                            Scenario::Reclock => Scenario::AsFound,
+                            own => own.clone(),
+                        };
+                        let parcel = &r.area.parcel.id;
+                        format!("{parcel}/{}/S{}", scenario.text(), served.station)
+                    })
+                    .into()
+            },
+        ),
+        number(
+            "pressure_kpa_delivered",
+            "kPa",
+            1,
+            "Pressure at its nozzle as the supply gives it",
+            |r| r.served().map(|served| served.nozzle_kpa).into(),
+        ),
+        number(
+            "flow_lpm_delivered",
+            "L/min",
+            4,
+            "Flow at that pressure",
+            |r| r.served().map(|served| served.flow_lpm).into(),
+        ),
+        number(
+            "radius_m_delivered",
+            "m",
+            3,
+            "Throw at that pressure; empty for a strip",
+            |r| match r.head.pattern {
+                Pattern::Sector { radius_m, .. } => {
+                    let served = r.served();
+                    served.map(|served| radius_m * served.throw_factor).into()
+                }
+                Pattern::Strip { .. } => Cell::Null,
+            },
+        ),
+        text(
+            "station_found",
+            "Its station as the layer of existing heads names it; an added head takes that of its nearest neighbour",
+            |r| r.station_found().into(),
+        ),
+        text(
+            "part",
+            "Part of the area that it waters; heads of different parts do not share a station",
             |r| {
                 let group = r.area.plan.groups.get(r.number - 1);
                 group.map(ToString::to_string).into()
@@ -763,7 +861,7 @@ impl Layer for Heads {
 
 impl Layer for Throws {
     const NAME: &'static str = "throws";
-    const ROW: &'static str = "head × scenario: the ground it waters";
+    const ROW: &'static str = "head × scenario: the ground it waters, cut by buildings, walls and trunks; as found and as recommended, with `--throws all` every scenario";
     const SHAPE: &'static str = "Polygon";
     type Row<'a> = HeadRow<'a>;
     const COLUMNS: &'static [Column<Throws>] = &[
@@ -776,7 +874,7 @@ impl Layer for Throws {
         }),
         text(
             "scenario",
-            "`as-found`, `reclock`, or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
             |r| r.area.plan.scenario.text().into(),
         ),
         column(
@@ -786,13 +884,11 @@ impl Layer for Throws {
             "Whether its scenario is recommended for the area",
             |r| Cell::Bool(r.area.plan.recommended),
         ),
-        text("family", "Nozzle family", |r| {
-            r.area.plan.family.as_str().into()
-        }),
+        text("family", "Nozzle family", |r| r.family().into()),
     ];
 
     fn geometry<'r>(row: &'r HeadRow<'_>) -> Geometry<'r> {
-        wetted_outline(row.head, None).map_or(Geometry::None, |wetted| {
+        wetted_outline(row.head, row.seen).map_or(Geometry::None, |wetted| {
             Geometry::Drawn(throw::polygon(&row.area.frame, wetted.outer()))
         })
     }

@@ -8,13 +8,24 @@ use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
 use super::layer::Layer;
+use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
 use super::rows::{failure_rows, head_rows, turf_rows};
 use super::run_record::RunRecord;
 use super::schedule::Schedules;
 use super::summary::Summary;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 use crate::issue::Issue;
-use crate::plan::ParcelPlan;
+use crate::plan::{ParcelPlan, Scenario};
+
+/// Whose throws are drawn: the layer is the largest of a run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Drawn {
+    /// Those as found and of the recommended scenario.
+    #[default]
+    Recommended,
+    /// Those of every scenario.
+    All,
+}
 
 /// The open outputs. Nothing but the summary's figures is held of the parcels written.
 pub struct Outputs<'f> {
@@ -23,8 +34,12 @@ pub struct Outputs<'f> {
     heads: Vec<Box<dyn Format<Heads>>>,
     throws: Vec<Box<dyn Format<Throws>>>,
     schedules: Vec<Box<dyn Format<Schedules>>>,
+    stations: Vec<Box<dyn Format<Stations>>>,
+    laterals: Vec<Box<dyn Format<Laterals>>>,
+    materials: Vec<Box<dyn Format<Materials>>>,
     failures: Vec<Box<dyn Format<Failures>>>,
     summary: Summary,
+    drawn: Drawn,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
 }
@@ -38,6 +53,7 @@ impl<'f> Outputs<'f> {
         files: &'f dyn Files,
         target: &Path,
         existing: Existing,
+        drawn: Drawn,
     ) -> Result<Outputs<'f>, Issue> {
         let mut staging = Staging::begin(files, target, existing)?;
         let parcels: Vec<Box<dyn Format<Parcels>>> = vec![
@@ -48,6 +64,9 @@ impl<'f> Outputs<'f> {
         let heads = vec![geojson::<Heads>(&mut staging)?];
         let throws = vec![geojson::<Throws>(&mut staging)?];
         let schedules = vec![csv::<Schedules>(&mut staging)?];
+        let stations = vec![geojson::<Stations>(&mut staging)?];
+        let laterals = vec![geojson::<Laterals>(&mut staging)?];
+        let materials = vec![csv::<Materials>(&mut staging)?];
         let failures = vec![csv::<Failures>(&mut staging)?];
         Ok(Outputs {
             parcels,
@@ -55,8 +74,12 @@ impl<'f> Outputs<'f> {
             heads,
             throws,
             schedules,
+            stations,
+            laterals,
+            materials,
             failures,
             summary: Summary::default(),
+            drawn,
             staging,
         })
     }
@@ -67,6 +90,7 @@ impl<'f> Outputs<'f> {
     /// `OU03` when a file cannot be written.
     pub fn add(&mut self, parcel: &ParcelPlan) -> Result<(), Issue> {
         self.write(parcel).map_err(|error| failed(&error))?;
+        self.write_networks(parcel)?;
         self.summary.add(parcel);
         Ok(())
     }
@@ -84,13 +108,53 @@ impl<'f> Outputs<'f> {
             if area.schedule().is_some() {
                 to_all(&mut self.schedules, &area)?;
             }
+            let is_drawn = self.drawn == Drawn::All
+                || area.plan.recommended
+                || area.plan.scenario == Scenario::AsFound;
             for head in head_rows(&area) {
                 to_all(&mut self.heads, &head)?;
-                to_all(&mut self.throws, &head)?;
+                if is_drawn {
+                    to_all(&mut self.throws, &head)?;
+                }
             }
+        }
+        for station in station_rows(parcel) {
+            to_all(&mut self.stations, &station)?;
+        }
+        for pipe in lateral_rows(parcel) {
+            to_all(&mut self.laterals, &pipe)?;
+        }
+        for line in material_rows(parcel) {
+            to_all(&mut self.materials, &line)?;
         }
         for failure in failure_rows(&parcel.issues, Some(&parcel.id)) {
             to_all(&mut self.failures, &failure)?;
+        }
+        Ok(())
+    }
+
+    /// Writes the solver's input files, one a scenario, named by the parcel's place in the run.
+    fn write_networks(&mut self, parcel: &ParcelPlan) -> Result<(), Issue> {
+        for network in &parcel.networks {
+            let Some(text) = &network.inp else { continue };
+            let scenario: String = network
+                .scenario
+                .text()
+                .chars()
+                .map(|c| {
+                    if c.is_ascii_alphanumeric() || c == '-' || c == '_' {
+                        c
+                    } else {
+                        '-'
+                    }
+                })
+                .collect();
+            let mut sink = self
+                .staging
+                .create(&format!("network-{}-{scenario}.inp", parcel.index + 1))?;
+            sink.write_all(text.as_bytes())
+                .and_then(|()| sink.finish())
+                .map_err(|error| failed(&error))?;
         }
         Ok(())
     }
@@ -111,6 +175,9 @@ impl<'f> Outputs<'f> {
             finish_all(&mut outputs.heads)?;
             finish_all(&mut outputs.throws)?;
             finish_all(&mut outputs.schedules)?;
+            finish_all(&mut outputs.stations)?;
+            finish_all(&mut outputs.laterals)?;
+            finish_all(&mut outputs.materials)?;
             finish_all(&mut outputs.failures)
         };
         write(&mut self).map_err(|error| failed(&error))?;

@@ -3,7 +3,8 @@
 use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
-use crate::plan::{ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::plan::{Fitting, HeadServed, ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::shape::Outline;
 
 /// A row of `turf`.
 pub struct TurfRow<'a> {
@@ -19,6 +20,8 @@ pub struct HeadRow<'a> {
     /// 1-based number in its turf area and scenario.
     pub(super) number: usize,
     pub(super) head: &'a Head,
+    /// What it sees, where something stands in its way.
+    pub(super) seen: Option<&'a Outline>,
     pub(super) nozzle: &'a str,
 }
 
@@ -53,6 +56,7 @@ pub fn head_rows<'a>(area: &'a TurfRow<'a>) -> impl Iterator<Item = HeadRow<'a>>
             area,
             number: at + 1,
             head,
+            seen: area.plan.seen.get(at).and_then(Option::as_ref),
             nozzle: area.plan.nozzle_names.get(at).map_or("", String::as_str),
         })
 }
@@ -69,6 +73,38 @@ pub fn failure_rows<'a>(
 }
 
 impl HeadRow<'_> {
+    /// What is known of it beyond its layout.
+    fn fitting(&self) -> Option<&Fitting> {
+        self.area.plan.fittings.get(self.number - 1)
+    }
+
+    /// Its family: where stations are mixed heads differ.
+    pub(super) fn family(&self) -> &str {
+        self.fitting()
+            .map_or(self.area.plan.family.as_str(), |one| one.family.as_str())
+    }
+
+    /// The pressure at which its flow holds.
+    pub(super) fn pressure_kpa(&self) -> f64 {
+        self.fitting()
+            .map_or(self.area.plan.rated_kpa, |one| one.pressure_kpa)
+    }
+
+    /// Its station as the layer of existing heads names it.
+    pub(super) fn station_found(&self) -> Option<&str> {
+        self.fitting()?.station.as_deref()
+    }
+
+    /// What the supply gives it; `None` where nothing is delivered.
+    pub(super) fn served(&self) -> Option<&HeadServed> {
+        self.area
+            .plan
+            .delivered
+            .as_ref()?
+            .heads
+            .get(self.number - 1)
+    }
+
     /// `<turf_id>/<scenario>/<n>`.
     pub(super) fn id(&self) -> String {
         format!(

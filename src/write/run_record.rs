@@ -20,8 +20,15 @@ pub struct RunRecord {
     pub reading: ReadingRecord,
     /// How layouts are made.
     pub layout: LayoutRecord,
+    /// Whose throws are drawn: `recommended` or `all`.
+    #[serde(default = "recommended")]
+    pub throws: String,
     /// Every assumption with its origin, as `assumptions` writes it.
     pub assumptions: Value,
+}
+
+fn recommended() -> String {
+    "recommended".to_owned()
 }
 
 /// One input by its role.
@@ -109,6 +116,7 @@ mod tests {
                 families: vec!["spray".into()],
                 seed: 7,
             },
+            throws: "all".into(),
             assumptions: serde_json::json!({"z.y": {"value": 0.1}, "a.b": {"value": 3}}),
         };
         let text = record.to_text();

@@ -21,9 +21,11 @@ impl Layer for Schedules {
             "The turf area: one station until stations are planned",
             |r| r.turf.id.as_str().into(),
         ),
-        text("scenario", "`reclock`, or `relayout:<family>`", |r| {
-            r.plan.scenario.text().into()
-        }),
+        text(
+            "scenario",
+            "`reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
+            |r| r.plan.scenario.text().into(),
+        ),
         column(
             "recommended",
             Kind::Bool,

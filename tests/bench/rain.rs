@@ -92,7 +92,7 @@ fn trials(bencher: Bencher, sweep_deg: f64) {
             sweep_deg: 360.0,
             flow_lpm: 4.0,
         };
-        board.rain(&head, None, 1.0);
+        board.rain(&head, 1.0);
     }
     let candidate = Candidate {
         at: Point::new(9.1, 7.2),
@@ -103,7 +103,7 @@ fn trials(bencher: Bencher, sweep_deg: f64) {
     };
     bencher
         .counter(ItemsCount::new(1_usize))
-        .bench_local(|| board.cost_of(black_box(&candidate), None));
+        .bench_local(|| board.cost_of(black_box(&candidate)));
 }
 
 const LAWNS: [&str; 3] = ["rectangle 12x18", "L", "disc"];

@@ -87,6 +87,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         let (other, _) = of(&interchanged)?;
         let soon = |time: Option<f64>| time.is_some_and(|min| min <= MINUTES);
         let verdict = match (soon(ponding) && soon(other), soon(table)) {
+            _ if class < Texture::Loam => "coarser than loam: not spoken of",
             (true, true) => "yes, by both",
             (true, false) => "yes by ponding, not by the table",
             (false, true) => "yes by the table, not by ponding",

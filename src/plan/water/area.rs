@@ -1,5 +1,6 @@
 //! One turf area: its ground, its sky, and the water of a year in every scenario on it.
 
+use super::super::found::OnTurf;
 use super::super::outcome::{Behaviours, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse};
 use super::super::{Planner, Site};
 use super::{
@@ -8,8 +9,8 @@ use super::{
 };
 use crate::assumptions::{Assumptions, Key, Origin};
 use crate::budget::{
-    Condition, DaySky, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind, Lawn, Regulation,
-    ScenarioWater, daily_balance, drift_frac, orifice_mm, refused_on_slope,
+    Cause, Condition, DaySky, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind, Lawn,
+    Regulation, ScenarioWater, daily_balance, drift_frac, orifice_mm, refused_on_slope,
 };
 use crate::catalogue::Family;
 use crate::climate::{Zone, ZoneOf};
@@ -39,12 +40,15 @@ struct Area<'a> {
     /// Slope that decides whether a rate is refused \[%\].
     steepest_pct: f64,
     flags: Vec<&'static str>,
+    /// Whether the bodies in the ground regulate.
+    found_bodies: Regulation,
 }
 
 /// Hardware with its water and its kind of jet.
 type Watered = (Hardware, ScenarioWater, JetKind);
 
-/// Reckons the water of every scenario of a turf area, adds what follows to its flags, and says
+/// Reckons the water of every scenario of a turf area, all of it: what a layout leaves to drip
+/// is taken to need the same depth. Adds what follows to its flags, and says
 /// what the ground and the sky of the area were taken to be.
 pub(in crate::plan) fn settle(
     planner: &Planner,
@@ -75,7 +79,14 @@ pub(in crate::plan) fn settle(
     if terrain.slope_p90_pct > site.assumptions.number(Key::OrdinanceSteepSlope) {
         flags.push(STEEP);
     }
-    let area = Area::of(site, zone.zone(), land.soil, terrain, flags);
+    let mut area = Area::of(site, zone.zone(), land.soil, terrain, flags);
+    // Pressures that rest on a reading take the place of what is assumed, on both sides.
+    let is_read = |plan: &ScenarioPlan| {
+        plan.heads.is_empty() || plan.delivered.as_ref().is_some_and(|got| got.is_read)
+    };
+    if scenarios.iter().all(is_read) {
+        area.lawn.computed.push(Cause::Pressure);
+    }
     area.reckon(planner, scenarios);
     GroundUse {
         texture: area.lawn.ground.texture,
@@ -140,8 +151,15 @@ impl<'a> Area<'a> {
             let balance = daily_balance(&days, &lawn.demand.plants, &lawn.reservoir);
             lawn.demand.daily_net_mm = Some(balance.net_mm);
         }
+        if let Some(on) = &site.found {
+            lawn.computed = on.computed().to_vec();
+        }
         Area {
             assumptions,
+            found_bodies: site
+                .found
+                .as_ref()
+                .map_or(Regulation::Unregulated, OnTurf::regulation),
             lawn,
             clock: FoundClock::assumed(assumptions),
             terms: ClaimTerms::assumed(assumptions),
@@ -179,11 +197,18 @@ impl<'a> Area<'a> {
             };
             without.push(water.clone());
             without.push(self.lawn.retimed(hardware));
-            without.push(self.lawn.retimed(&repaired));
+            // Where heads are known, a repair is a scenario of its own.
+            let repair = of(|scenario| *scenario == Scenario::Repair);
+            without
+                .push(repair.map_or_else(|| self.lawn.retimed(&repaired), |(_, water, _)| water));
         }
         for (plan, water) in scenarios.iter_mut().zip(waters) {
             plan.flags.extend(&self.flags);
-            plan.year = water.map(|watered| self.year(plan, watered, found.as_ref(), &without));
+            let others = match plan.scenario {
+                Scenario::Repair => &without[..without.len().min(2)], // not beyond itself
+                _ => &without[..],
+            };
+            plan.year = water.map(|watered| self.year(plan, watered, found.as_ref(), others));
             plan.flags.sort_unstable();
             plan.flags.dedup();
         }
@@ -210,12 +235,17 @@ impl<'a> Area<'a> {
             orifice_mm: orifice_mm(mean, family.rated),
         };
         let (regulation, condition) = match plan.scenario {
-            Scenario::AsFound | Scenario::Reclock => (Regulation::Unregulated, Condition::AsFound),
-            Scenario::Relayout(_) => (self.new_bodies(), Condition::Renewed),
+            Scenario::AsFound | Scenario::Reclock => (self.found_bodies, Condition::AsFound),
+            Scenario::Repair | Scenario::Swap(_) | Scenario::Relayout(_) => {
+                (self.new_bodies(), Condition::Renewed)
+            }
         };
         Some(Hardware {
             rate: Rate::of_m_s(uniformity.rate_mm_h / 3.6e6),
-            cv_drawn: uniformity.cv,
+            cv_drawn: match &plan.delivered {
+                Some(delivered) if delivered.is_read => delivered.cv,
+                _ => uniformity.cv,
+            },
             over_frac: uniformity.over_frac.clamp(0.0, MOST_OVER_FRAC),
             drift_frac: drift_frac(self.assumptions, jet),
             regulation,

@@ -38,12 +38,15 @@ const ABOVE_EVIDENCE: &str = "saving-above-evidence";
 const WINDOW_SHORT: &str = "window-short";
 
 /// What follows for the parcel once all its turf areas are settled: the night, the verdicts, the
-/// totals, and the flags.
-pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan) {
+/// totals, and the flags. `joined` are the turf areas that share stations.
+pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan, joined: &[Vec<usize>]) {
     let limits = Limits::assumed(assumptions);
     night::share(&limits, &mut plan.turf);
     for turf in &mut plan.turf {
         verdict::recommend(assumptions, turf);
+    }
+    for members in joined {
+        verdict::hold_together(&mut plan.turf, members);
     }
     let unzoned = plan.turf.iter().filter(|turf| {
         let mut scenarios = turf.scenarios.iter();

@@ -52,7 +52,7 @@ fn candidate(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse, found: &YearU
     let runoff = |year: &YearUse| year.water.runoff_reported_frac();
     Candidate {
         scenario: plan.scenario.text(),
-        fits: suits(plan.fit),
+        misfit: (!suits(plan.fit)).then(|| plan.fit_reason.clone()),
         too_fast_for_slope: year.too_fast_for_slope,
         night_min: year
             .night
@@ -97,5 +97,56 @@ fn without_hardware(
             (Some(row), reason)
         }
         None => (None, format!("nothing to change: {objections}")),
+    }
+}
+
+/// Gives turf areas that share stations one verdict, so that no station is left with two families:
+/// of the changes recommended for any of them the one that all can have and that claims most
+/// together; where there is none, hardware stays.
+pub(super) fn hold_together(turf: &mut [TurfPlan], members: &[usize]) {
+    let best_of = |turf: &TurfPlan| {
+        let mut scenarios = turf.scenarios.iter();
+        scenarios
+            .find(|plan| plan.recommended)
+            .map(|plan| plan.scenario.clone())
+    };
+    let mut wanted: Vec<Scenario> = members.iter().filter_map(|&i| best_of(&turf[i])).collect();
+    wanted.sort();
+    wanted.dedup();
+    let keeps = |scenario: &Scenario| matches!(scenario, Scenario::AsFound | Scenario::Reclock);
+    if wanted.len() < 2 || wanted.iter().all(keeps) {
+        return;
+    }
+    let claimed_m3_yr = |scenario: &Scenario| -> Option<f64> {
+        members.iter().try_fold(0.0, |sum, &i| {
+            let mut scenarios = turf[i].scenarios.iter();
+            let plan = scenarios.find(|plan| plan.scenario == *scenario && suits(plan.fit))?;
+            let year = plan.year.as_ref().filter(|year| !year.too_fast_for_slope)?;
+            Some(sum + year.claimed_m3_yr.unwrap_or(0.0))
+        })
+    };
+    let chosen = wanted
+        .iter()
+        .filter(|scenario| !keeps(scenario))
+        .filter_map(|scenario| Some((claimed_m3_yr(scenario)?, scenario)))
+        .filter(|(claimed, _)| *claimed > 0.0)
+        .reduce(|best, next| if next.0 > best.0 { next } else { best })
+        .map(|(_, scenario)| scenario.clone());
+    let ids: Vec<String> = members.iter().map(|&i| turf[i].id.clone()).collect();
+    let shared = format!("{} share a station", ids.join(", "));
+    for &i in members {
+        let before = best_of(&turf[i]);
+        let after = match (&chosen, &before) {
+            (Some(scenario), _) => scenario.clone(),
+            (None, Some(scenario)) if keeps(scenario) => continue,
+            (None, _) => Scenario::AsFound,
+        };
+        if before.as_ref() == Some(&after) {
+            continue;
+        }
+        for plan in &mut turf[i].scenarios {
+            plan.recommended = plan.scenario == after;
+        }
+        turf[i].reason = format!("{shared}, which is converted whole or not at all");
     }
 }

@@ -1,0 +1,287 @@
+//! What has to be bought.
+
+use super::laterals::Tree;
+use crate::catalogue::{Hardware, Part, PipeSize};
+
+/// One line of a bill of materials.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// What kind of thing, e.g. `nozzle`.
+    pub item: &'static str,
+    /// Which of them, e.g. a nozzle's name or a pipe's size.
+    pub detail: String,
+    /// `each` or `m`.
+    pub unit: &'static str,
+    /// How many, or how long.
+    pub quantity: f64,
+    /// How many come in a box, or in a coil.
+    pub per_box: u32,
+    /// Boxes to order.
+    pub boxes: u64,
+    /// Cost of one, or of a metre, in the program's currency.
+    pub unit_cost_cur: f64,
+}
+
+impl Line {
+    fn new(item: &'static str, detail: String, quantity: f64, part: Part) -> Line {
+        Line {
+            item,
+            detail,
+            unit: "each",
+            quantity,
+            per_box: part.per_box,
+            boxes: (quantity / f64::from(part.per_box) - 1e-9).ceil() as u64,
+            unit_cost_cur: part.unit_cost_cur,
+        }
+    }
+
+    /// Quantity × unit cost.
+    #[must_use]
+    pub fn cost_cur(&self) -> f64 {
+        self.quantity * self.unit_cost_cur
+    }
+}
+
+/// Things of one scenario, as they are counted together.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Count {
+    nozzles: Vec<(String, u64, f64)>,
+    plain_bodies: u64,
+    regulated_bodies: u64,
+    adapters: u64,
+    swing_pipes: u64,
+    check_valves: u64,
+    /// By index of the catalogue's pipes: metres of trench, and fittings.
+    pipes: Vec<(f64, u64)>,
+    /// By index of the catalogue's valves.
+    valves: Vec<u64>,
+    wire_m: f64,
+    stations: u64,
+}
+
+impl Count {
+    /// Counts one nozzle.
+    pub fn nozzle(&mut self, name: &str, unit_cost_cur: f64) {
+        match self.nozzles.iter_mut().find(|(known, ..)| known == name) {
+            Some((_, count, _)) => *count += 1,
+            None => self.nozzles.push((name.to_owned(), 1, unit_cost_cur)),
+        }
+    }
+
+    /// Counts one body, with the swing pipe that joins it to its lateral.
+    pub fn body(&mut self, regulated: bool) {
+        if regulated {
+            self.regulated_bodies += 1;
+        } else {
+            self.plain_bodies += 1;
+        }
+        self.swing_pipes += 1;
+    }
+
+    /// Counts one adapter from an old body to a new nozzle.
+    pub fn adapter(&mut self) {
+        self.adapters += 1;
+    }
+
+    /// Counts one check valve.
+    pub fn check_valve(&mut self) {
+        self.check_valves += 1;
+    }
+
+    /// Counts a tree of pipes: lengths by size, and a fitting where each pipe ends.
+    pub fn pipes(&mut self, tree: &Tree, sizes: &[usize]) {
+        for node in 1..tree.nodes.len() {
+            let size = sizes[node];
+            if self.pipes.len() <= size {
+                self.pipes.resize(size + 1, (0.0, 0));
+            }
+            self.pipes[size].0 += tree.length_m(node);
+            self.pipes[size].1 += 1;
+        }
+    }
+
+    /// Counts a valve that passes a flow, its wire and its station of the controller.
+    pub fn valve(&mut self, flow_lpm: f64, wire_m: f64, hardware: &Hardware) {
+        let size = hardware.valve_for(flow_lpm);
+        let at = hardware.valves.iter().position(|valve| valve == size);
+        self.valves.resize(hardware.valves.len(), 0);
+        if let Some(at) = at {
+            self.valves[at] += 1;
+        }
+        self.wire_m += wire_m;
+        self.stations += 1;
+    }
+
+    /// The bill, in a fixed order; nozzles by name. What is not needed has no line.
+    #[must_use]
+    pub fn lines(&self, hardware: &Hardware) -> Vec<Line> {
+        let mut nozzles = self.nozzles.clone();
+        nozzles.sort_by(|a, b| a.0.cmp(&b.0));
+        let mut lines: Vec<Line> = nozzles
+            .into_iter()
+            .map(|(name, count, unit_cost_cur)| {
+                let part = Part {
+                    per_box: hardware.nozzles_per_box,
+                    unit_cost_cur,
+                };
+                Line::new("nozzle", name, count as f64, part)
+            })
+            .collect();
+        let plain = String::new;
+        for (item, count, part) in [
+            ("body", self.plain_bodies, hardware.plain_body),
+            (
+                "regulated body",
+                self.regulated_bodies,
+                hardware.regulated_body,
+            ),
+            ("adapter", self.adapters, hardware.adapter),
+            ("check valve", self.check_valves, hardware.check_valve),
+            ("swing pipe", self.swing_pipes, hardware.swing_pipe),
+        ] {
+            lines.push(Line::new(item, plain(), count as f64, part));
+        }
+        for (pipe, (length_m, _)) in hardware.pipes.iter().zip(&self.pipes) {
+            lines.push(Line {
+                item: "pipe",
+                detail: size_text(pipe.nominal_mm),
+                unit: "m",
+                quantity: *length_m,
+                per_box: pipe.coil_m as u32,
+                boxes: (length_m / pipe.coil_m - 1e-9).ceil() as u64,
+                unit_cost_cur: pipe.unit_cost_cur,
+            });
+        }
+        for (pipe, (_, fittings)) in hardware.pipes.iter().zip(&self.pipes) {
+            let size = size_text(pipe.nominal_mm);
+            lines.push(Line::new(
+                "fitting",
+                size,
+                *fittings as f64,
+                fitting(pipe, hardware),
+            ));
+        }
+        for (valve, count) in hardware.valves.iter().zip(&self.valves) {
+            let part = Part {
+                per_box: 1,
+                unit_cost_cur: valve.unit_cost_cur,
+            };
+            lines.push(Line::new(
+                "valve",
+                size_text(valve.nominal_mm),
+                *count as f64,
+                part,
+            ));
+        }
+        lines.push(Line {
+            unit: "m",
+            ..Line::new("wire", plain(), self.wire_m, hardware.wire_m)
+        });
+        let stations = self.stations as f64;
+        lines.push(Line::new(
+            "controller station",
+            plain(),
+            stations,
+            hardware.controller_station,
+        ));
+        lines.retain(|line| line.quantity > 0.0);
+        lines
+    }
+}
+
+/// Fittings cost in proportion to the pipe's size; the catalogue gives that of its narrowest.
+fn fitting(pipe: &PipeSize, hardware: &Hardware) -> Part {
+    let narrowest_mm = hardware.pipes[0].nominal_mm; // a catalogue has at least one pipe
+    Part {
+        unit_cost_cur: hardware.fitting.unit_cost_cur * pipe.nominal_mm / narrowest_mm,
+        ..hardware.fitting
+    }
+}
+
+fn size_text(nominal_mm: f64) -> String {
+    format!("{nominal_mm} mm")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::Catalogue;
+    use crate::shape::Point;
+
+    #[test]
+    fn a_bill_has_only_what_is_needed_in_whole_boxes() {
+        let hardware = Catalogue::generic().hardware;
+        let mut count = Count::default();
+        for k in 0..31 {
+            count.nozzle(if k < 30 { "slow-40" } else { "mid-30" }, 7.0);
+            count.body(true);
+        }
+        let tree = Tree {
+            nodes: (0..32)
+                .map(|k| Point::new(4.0 * f64::from(k), 0.0))
+                .collect(),
+            feeds: (0..32_usize).map(|k| k.saturating_sub(1)).collect(),
+            heads: (1..32).collect(),
+            crossings: 0,
+        };
+        let sizes: Vec<usize> = (0..32).map(|k| usize::from(k < 2)).collect();
+        count.pipes(&tree, &sizes);
+        count.valve(40.0, 12.5, &hardware);
+        let lines = count.lines(&hardware);
+        let text: Vec<String> = lines
+            .iter()
+            .map(|line| {
+                let Line {
+                    item,
+                    detail,
+                    quantity,
+                    boxes,
+                    ..
+                } = line;
+                format!("{item}/{detail}/{quantity}/{boxes}")
+            })
+            .collect();
+        assert_eq!(
+            text,
+            [
+                "nozzle/mid-30/1/1",
+                "nozzle/slow-40/30/1",
+                "regulated body//31/2",
+                "swing pipe//31/1",
+                "pipe/25 mm/120/2",
+                "pipe/32 mm/4/1",
+                "fitting/25 mm/30/3",
+                "fitting/32 mm/1/1",
+                "valve/25 mm/1/1",
+                "wire//12.5/1",
+                "controller station//1/1",
+            ]
+        );
+        let cost: f64 = lines.iter().map(Line::cost_cur).sum();
+        let expected = 31.0 * 7.0
+            + 31.0 * (9.0 + 1.5)
+            + 120.0
+            + 4.0 * 1.5
+            + 30.0 * 1.5
+            + 1.5 * 32.0 / 25.0
+            + 25.0
+            + 5.0
+            + 25.0;
+        assert!((cost - expected).abs() < 1e-9, "{cost} {expected}");
+    }
+
+    #[test]
+    fn a_swap_needs_nozzles_and_adapters_only() {
+        let mut count = Count::default();
+        count.nozzle("slow-40", 7.0);
+        count.adapter();
+        let hardware = Catalogue::generic().hardware;
+        let items: Vec<&str> = count
+            .lines(&hardware)
+            .iter()
+            .map(|line| line.item)
+            .collect();
+        assert_eq!(items, ["nozzle", "adapter"]);
+        assert!(Count::default().lines(&hardware).is_empty());
+    }
+}

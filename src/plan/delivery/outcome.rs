@@ -1,0 +1,179 @@
+//! What comes out: stations, pipes, and what each head gets.
+
+use super::super::Scenario;
+use super::FLOW_RELEARN;
+use crate::hydraulics::materials::Line;
+use crate::shape::Point;
+
+/// A flow sensor has to be taught a change beyond this share.
+const RELEARN_FRAC: f64 = 0.1;
+
+/// What a pipe is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PipeRole {
+    /// From the point of connection to the valves.
+    Main,
+    /// From a valve to its heads.
+    Lateral,
+}
+
+/// One straight piece of pipe.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PipeRow {
+    /// What it is for.
+    pub role: PipeRole,
+    /// The station that it belongs to, from 1; `None` for mains.
+    pub station: Option<usize>,
+    /// Upstream end.
+    pub from: Point,
+    /// Downstream end.
+    pub to: Point,
+    /// Nominal size \[mm\].
+    pub nominal_mm: f64,
+    /// Inside diameter \[mm\].
+    pub inside_mm: f64,
+    /// Length \[m\].
+    pub length_m: f64,
+    /// Flow \[L/min\].
+    pub flow_lpm: f64,
+    /// Velocity \[m/s\].
+    pub velocity_m_s: f64,
+    /// Loss, fittings included \[kPa\].
+    pub loss_kpa: f64,
+    /// Pressure at the downstream end; `None` for mains \[kPa\].
+    pub end_kpa: Option<f64>,
+}
+
+/// A station before it is changed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Before {
+    /// Flow as delivered \[L/min\].
+    pub flow_lpm: f64,
+    /// Least pressure at a head's inlet \[kPa\].
+    pub least_kpa: f64,
+    /// Spread of the pressure over the rated one.
+    pub spread_frac: f64,
+}
+
+/// One station.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StationPlan {
+    /// Where its valve stands.
+    pub valve: Point,
+    /// Its name, where it is in the ground and somebody named it.
+    pub name: Option<String>,
+    /// The same station as found; `None` for new ones, and as found.
+    pub before: Option<Before>,
+    /// Its heads: turf area among those planned, and head of its layout, both from 0.
+    pub heads: Vec<(usize, usize)>,
+    /// Flow at the rated pressure \[L/min\].
+    pub rated_lpm: f64,
+    /// Flow as delivered \[L/min\].
+    pub flow_lpm: f64,
+    /// Most that it may draw \[L/min\].
+    pub safe_lpm: f64,
+    /// Pressure behind the valve while it runs \[kPa\].
+    pub valve_kpa: f64,
+    /// Least and largest pressure at the heads' inlets \[kPa\].
+    pub inlet_kpa: (f64, f64),
+    /// Their difference over the rated pressure.
+    pub spread_frac: f64,
+    /// What regulated bodies hold; `None` without \[kPa\].
+    pub set_kpa: Option<f64>,
+    /// Heads below their lowest working pressure.
+    pub below: usize,
+    /// Largest velocity in its laterals \[m/s\].
+    pub fastest_m_s: f64,
+    /// Fall from its highest to its lowest head; `None` where the slope is not known \[m\].
+    pub fall_m: Option<f64>,
+    /// Water that runs out of its lowest head after every stop without check valves \[L\].
+    pub drain_l: f64,
+    /// Length of its laterals \[m\].
+    pub lateral_m: f64,
+    /// Length of the main to its valve \[m\].
+    pub main_m: f64,
+    /// Flags, sorted.
+    pub flags: Vec<&'static str>,
+}
+
+/// Stations and pipes of one scenario.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NetworkPlan {
+    /// The scenario.
+    pub scenario: Scenario,
+    /// The nozzle family.
+    pub family: String,
+    /// Its stations.
+    pub stations: Vec<StationPlan>,
+    /// Its pipes where they are new; empty where they are in the ground already.
+    pub pipes: Vec<PipeRow>,
+    /// What has to be bought; empty as found.
+    pub materials: Vec<Line>,
+    /// The input file of the network solver, where it was asked for.
+    pub inp: Option<String>,
+}
+
+/// What one head gets.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeadServed {
+    /// Its station, from 1.
+    pub station: usize,
+    /// Pressure where it joins its lateral \[kPa\].
+    pub inlet_kpa: f64,
+    /// Pressure at its nozzle \[kPa\].
+    pub nozzle_kpa: f64,
+    /// Flow \[L/min\].
+    pub flow_lpm: f64,
+    /// Throw as a multiple of the rated one.
+    pub throw_factor: f64,
+    /// Share of the flow that is lost as mist.
+    pub mist_frac: f64,
+}
+
+/// What the heads of one turf area get.
+pub(super) struct AreaServed {
+    pub(super) area: usize,
+    pub(super) heads: Vec<HeadServed>,
+    pub(super) flags: Vec<&'static str>,
+}
+
+/// A scenario built.
+pub(super) struct Built {
+    pub(super) plan: NetworkPlan,
+    pub(super) served: Vec<AreaServed>,
+}
+
+impl Built {
+    /// Puts what each kept station did before beside it; where flows are watched, a change of more
+    /// than a tenth has to be learned anew.
+    pub(super) fn compare(&mut self, found: &NetworkPlan) {
+        let mut relearned: Vec<usize> = Vec::new();
+        for station in self
+            .plan
+            .stations
+            .iter_mut()
+            .filter(|one| one.name.is_some())
+        {
+            let mut before = found.stations.iter();
+            let Some(before) = before.find(|before| before.name == station.name) else {
+                continue;
+            };
+            station.before = Some(Before {
+                flow_lpm: before.flow_lpm,
+                least_kpa: before.inlet_kpa.0,
+                spread_frac: before.spread_frac,
+            });
+            let change_lpm = (station.flow_lpm - before.flow_lpm).abs();
+            if change_lpm > RELEARN_FRAC * before.flow_lpm {
+                station.flags.push(FLOW_RELEARN);
+                station.flags.sort_unstable();
+                relearned.extend(station.heads.iter().map(|&(area, _)| area));
+            }
+        }
+        for own in &mut self.served {
+            if relearned.contains(&own.area) {
+                own.flags.push(FLOW_RELEARN);
+            }
+        }
+    }
+}
