@@ -72,7 +72,7 @@ fn has_wide_boundary(outline: &Outline, sectors: &[(Point, f64)]) -> bool {
     })
 }
 
-/// Whether a place on a stretch of a ring lies more than half a boundary gap from the nearest head.
+/// Whether a place on a stretch of a ring lies more than half a throw from the nearest head.
 fn is_bare_between(
     outline: &Outline,
     ring: usize,
@@ -84,7 +84,7 @@ fn is_bare_between(
     (0..ring.len()).any(|k| {
         let (a, b) = (ring[k], ring[(k + 1) % ring.len()]);
         let length_m = a.distance(b);
-        let steps = (length_m / 0.25).ceil().clamp(1.0, 4_000.0) as usize;
+        let steps = (length_m / 0.1).ceil().clamp(1.0, 4_000.0) as usize;
         let is_bare = (0..steps).any(|step| {
             let along_m = length_m * (step as f64 + 0.5) / steps as f64;
             let here_m = way_m + along_m;
@@ -93,7 +93,7 @@ fn is_bare_between(
             } else {
                 here_m > from_m || here_m < to_m
             };
-            is_between && nearest_frac(sectors, a + (b - a).unit() * along_m) > BOUNDARY_FRAC / 2.0
+            is_between && nearest_frac(sectors, a + (b - a).unit() * along_m) > 0.5
         });
         way_m += length_m;
         is_bare
