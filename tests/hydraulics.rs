@@ -42,6 +42,7 @@ fn a_nozzle_at_more_than_its_rated_pressure() {
 }
 
 #[test]
+#[allow(clippy::approx_constant, reason = "ratios as they are printed")]
 fn the_table_of_pressure_ratios() {
     // Square roots of pressure over 2.1 and 2.8 bar, to the four digits printed.
     let catalogue = Catalogue::generic();

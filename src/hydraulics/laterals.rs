@@ -145,14 +145,14 @@ impl<'y> Growth<'y> {
         let mut best: Vec<(f64, usize)> = vec![(f64::INFINITY, 0); self.heads + 1];
         let mut joined = 0;
         for _ in 0..self.heads {
-            for head in 1..=self.heads {
-                let most = best[head].0;
+            for (head, best) in best.iter_mut().enumerate().skip(1) {
+                let most = best.0;
                 let back_m = self.path_weight * self.way_m[joined];
                 let straight_m = self.sites[joined].distance(self.sites[head]);
                 if self.feeds[head].is_none() && straight_m + back_m < most {
                     let key = self.cost_m(joined, head) + back_m;
                     if key < most {
-                        best[head] = (key, joined);
+                        *best = (key, joined);
                     }
                 }
             }

@@ -90,8 +90,7 @@ impl Count {
 
     /// Counts a tree of pipes: lengths by size, and a fitting where each pipe ends.
     pub fn pipes(&mut self, tree: &Tree, sizes: &[usize]) {
-        for node in 1..tree.nodes.len() {
-            let size = sizes[node];
+        for (node, &size) in sizes.iter().enumerate().skip(1) {
             if self.pipes.len() <= size {
                 self.pipes.resize(size + 1, (0.0, 0));
             }

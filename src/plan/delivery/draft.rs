@@ -95,7 +95,7 @@ impl Job<'_, '_> {
         let limit_m = builder.assumptions.number(Key::StationFall);
         let mut feeds = vec![0; self.plans.len()];
         let mut thirds: Vec<u32> = vec![0; self.heads.len()];
-        for area in 0..self.plans.len() {
+        for (area, feed) in feeds.iter_mut().enumerate() {
             let members: Vec<usize> = (0..self.heads.len())
                 .filter(|&head| self.heads[head].0 == area)
                 .collect();
@@ -107,7 +107,7 @@ impl Job<'_, '_> {
                 .fold(Point::default(), |sum, &head| sum + self.at(head))
                 * (1.0 / members.len() as f64);
             let distance = |source: &usize| builder.places[*source].distance(middle);
-            feeds[area] = (0..builder.places.len())
+            *feed = (0..builder.places.len())
                 .min_by(|a, b| distance(a).total_cmp(&distance(b)))
                 .unwrap_or(0);
             let slope_pct = 100.0 * builder.planes[area].0;
