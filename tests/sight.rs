@@ -1,6 +1,8 @@
 //! Buildings, walls and trunks stop the throw: the dry shadow behind them has the outline that
 //! can be worked out by hand, and the water that they stop is accounted for.
 
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
 use evenfall::catalogue::{Head, Pattern, Profile, Role, StripKind};
 use evenfall::rain::{
     Board, Candidate, Grid, RainGrid, Weights, seen_by, stopped_l_h, wetted_outline,

@@ -49,6 +49,11 @@ impl<'f> Throws<'f> {
             FlowFollows::Throw => nozzle.shortest.m(),
             FlowFollows::Rated => nozzle.longest.m() * MATCHED_FRAC,
         };
+        // A throw that a smaller nozzle reaches would be given to that.
+        let smaller_m = bottom
+            .checked_sub(1)
+            .map_or(0.0, |smaller| family.nozzles[smaller].longest.m() + 0.01);
+        let shortest_m = shortest_m.max(smaller_m);
         Throws {
             setter: Setter { family },
             shortest_m,

@@ -11,7 +11,7 @@ const ON_PAVEMENT: f32 = 0.3;
 /// Where overhead water is kept off: more than what a dry cell costs the search, so that the band
 /// along pavement stays dry and is left to drip.
 const ON_SETBACK: f32 = 8.0;
-const ON_BUILDING: f32 = 0.8;
+const ON_BUILDING: f32 = 1.5;
 const ON_NEIGHBOUR: f32 = 0.06;
 const ON_WATER: f32 = 0.06;
 /// Cells of the scene \[m\]: seams of overspray are narrow.

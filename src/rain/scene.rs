@@ -51,9 +51,10 @@ impl Scene {
         let cols = grid.cols;
         grid.fill(outline, |row, start, end| {
             widen(&mut extent[row], start, end);
-            for i in row * cols + start as usize..row * cols + end as usize {
-                if grid.turf[i] == 0.0 {
-                    cells[i] = cells[i].max(harm);
+            let run = row * cols + start as usize..row * cols + end as usize;
+            for (cell, &turf) in cells[run.clone()].iter_mut().zip(&grid.turf[run]) {
+                if turf == 0.0 {
+                    *cell = cell.max(harm);
                 }
             }
         });
