@@ -82,18 +82,7 @@ pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Option<Iss
             days.push((*line, day));
         }
     }
-    days.sort_by_key(|(line, day)| (day.date, *line));
-    if let Some(pair) = days
-        .windows(2)
-        .find(|pair| pair[0].1.date == pair[1].1.date)
-    {
-        let found = format!("the day of line {} stands a second time", pair[0].0);
-        return Err(table.issue(Code::CL02, pair[1].0, &found));
-    }
-    let days: Vec<DayClimate> = days.into_iter().map(|(_, day)| day).collect();
-    if days.is_empty() {
-        return Err(Issue::new(Code::CL05, "there is no usable day").in_file(file));
-    }
+    let days = in_order(days, |day| day.date, &table, file)?;
     let gaps = gaps(days.iter().map(|day| (day.date, day.rain_mm.is_some())));
     let note = gap_note(&gaps).map(|issue| issue.in_file(file));
     Ok((days, note))
@@ -179,6 +168,30 @@ pub struct Gap {
     pub days: u16,
     /// Days without rain measured, missing days included.
     pub rain_days: u16,
+}
+
+/// Days with the lines that they stand on, in order of their dates.
+///
+/// # Errors
+/// `CL02` for a day that stands twice, `CL05` where there is none.
+pub(super) fn in_order<D>(
+    mut days: Vec<(u64, D)>,
+    date_of: impl Fn(&D) -> Date,
+    table: &Table,
+    file: &str,
+) -> Result<Vec<D>, Issue> {
+    days.sort_by_key(|(line, day)| (date_of(day), *line));
+    if let Some(pair) = days
+        .windows(2)
+        .find(|pair| date_of(&pair[0].1) == date_of(&pair[1].1))
+    {
+        let found = format!("the day of line {} stands a second time", pair[0].0);
+        return Err(table.issue(Code::CL02, pair[1].0, &found));
+    }
+    if days.is_empty() {
+        return Err(Issue::new(Code::CL05, "there is no usable day").in_file(file));
+    }
+    Ok(days.into_iter().map(|(_, day)| day).collect())
 }
 
 /// The gaps between the first and the last of rising days, each with whether its rain is known.

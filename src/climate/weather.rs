@@ -2,7 +2,7 @@
 //! reported; nothing is filled.
 
 use super::date::Date;
-use super::days::{DayClimate, Gap, enough, gap_note, gaps, span_years};
+use super::days::{DayClimate, Gap, enough, gap_note, gaps, in_order, span_years};
 use super::penman::{Humidity, Radiation, Station, Weather};
 use super::{DAYS, MonthClimate, YearClimate};
 use crate::cells::Table;
@@ -209,18 +209,7 @@ impl WeatherYears {
                 },
             ));
         }
-        days.sort_by_key(|(line, day)| (day.date, *line));
-        if let Some(pair) = days
-            .windows(2)
-            .find(|pair| pair[0].1.date == pair[1].1.date)
-        {
-            let found = format!("the day of line {} stands a second time", pair[0].0);
-            return Err(table.issue(Code::CL02, pair[1].0, &found));
-        }
-        let days: Vec<DayRecord> = days.into_iter().map(|(_, day)| day).collect();
-        if days.is_empty() {
-            return Err(Issue::new(Code::CL05, "there is no usable day").in_file(file));
-        }
+        let days = in_order(days, |day| day.date, &table, file)?;
         let gaps = gaps(days.iter().map(|day| (day.date, day.rain_mm.is_some())));
         Ok(WeatherYears {
             station,

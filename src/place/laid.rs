@@ -9,7 +9,8 @@
 //!
 //! `CV² + 4 · mean[max(0, 0.9 − x)²] + 0.13 · (water beside the turf / water on it)`
 //!
-//! with x the cell's rate over the mean rate: the cost of the search.
+//! with x the cell's rate over the mean rate. The search itself weighs a little differently, see
+//! [`objective`](super::objective).
 
 use super::design::{Restraint, designed};
 use super::parts::{Part, PartShape, parts};

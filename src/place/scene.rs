@@ -5,7 +5,7 @@ use crate::catalogue::Family;
 use crate::rain::Scene;
 
 /// What water costs more than on plain ground beside the turf, in units of the water that the turf
-/// needs. Found by trial on the lawns of three public data sets with buildings and pavement: with
+/// needs. Found by trial on the lawns of two public data sets with buildings and pavement: with
 /// more, evenness falls; with less, water runs into the street.
 const ON_PAVEMENT: f32 = 0.3;
 /// Where overhead water is kept off: more than what a dry cell costs the search, so that the band

@@ -197,25 +197,10 @@ struct Place {
 
 impl Place {
     fn of(at: Point, outline: &Outline) -> Place {
-        let (mut least2, mut nearest, mut along) = (f64::INFINITY, at, Point::default());
-        let mut inside = false;
-        for (a, b) in outline.edges() {
-            let edge = b - a;
-            let share = ((at - a).dot(edge) / edge.dot(edge)).clamp(0.0, 1.0);
-            let point = a + edge * share;
-            let off = at - point;
-            if off.dot(off) < least2 {
-                (least2, nearest, along) = (off.dot(off), point, edge);
-            }
-            if (a.y > at.y) != (b.y > at.y) {
-                let x = a.x + (at.y - a.y) / (b.y - a.y) * (b.x - a.x);
-                inside ^= at.x < x;
-            }
-        }
-        let distance_m = least2.sqrt();
+        let edge = outline.nearest_edge(at);
+        let (nearest, distance_m, inside) = (edge.point, edge.distance_m, edge.is_inside);
         let outward = if distance_m < 1e-6 {
-            // The inside is on the left of an edge.
-            Point::new(along.y, -along.x).unit()
+            edge.outward
         } else if inside {
             (nearest - at).unit()
         } else {

@@ -13,6 +13,17 @@ pub struct Outline {
     bounds: (Point, Point),
 }
 
+/// How a place lies to the boundary of an outline.
+pub(crate) struct NearestEdge {
+    /// Distance to the boundary, on either side \[m\].
+    pub(crate) distance_m: f64,
+    pub(crate) is_inside: bool,
+    /// The nearest point of the boundary.
+    pub(crate) point: Point,
+    /// Out of the outline, at right angles to the edge that holds that point.
+    pub(crate) outward: Point,
+}
+
 impl Outline {
     /// Makes an outline from an outer ring and holes, in any orientation. Repeated points are
     /// dropped; holes with fewer than three points or no area vanish.
@@ -92,6 +103,33 @@ impl Outline {
             }
         }
         inside
+    }
+
+    /// How a place lies to the boundary: the nearest point of all edges, the first of equals, and
+    /// the edge that holds it.
+    pub(crate) fn nearest_edge(&self, place: Point) -> NearestEdge {
+        let (mut least2, mut point, mut along) = (f64::INFINITY, place, Point::default());
+        let mut is_inside = false;
+        for (a, b) in self.edges() {
+            let edge = b - a;
+            let share = ((place - a).dot(edge) / edge.dot(edge)).clamp(0.0, 1.0);
+            let on_edge = a + edge * share;
+            let off = place - on_edge;
+            if off.dot(off) < least2 {
+                (least2, point, along) = (off.dot(off), on_edge, edge);
+            }
+            if (a.y > place.y) != (b.y > place.y) {
+                let x = a.x + (place.y - a.y) / (b.y - a.y) * (b.x - a.x);
+                is_inside ^= place.x < x;
+            }
+        }
+        NearestEdge {
+            distance_m: least2.sqrt(),
+            is_inside,
+            point,
+            // The inside is on the left of an edge.
+            outward: Point::new(along.y, -along.x).unit(),
+        }
     }
 
     /// The distance to the boundary [m], positive inside and negative outside.

@@ -92,26 +92,15 @@ struct Stand {
 
 impl Stand {
     fn of(at: Point, block: &Outline) -> Stand {
-        let (mut least2, mut nearest, mut along) = (f64::INFINITY, at, Point::default());
-        let mut inside = false;
-        for (a, b) in block.edges() {
-            let edge = b - a;
-            let share = ((at - a).dot(edge) / edge.dot(edge)).clamp(0.0, 1.0);
-            let point = a + edge * share;
-            let off = at - point;
-            if off.dot(off) < least2 {
-                (least2, nearest, along) = (off.dot(off), point, edge);
-            }
-            if (a.y > at.y) != (b.y > at.y) {
-                let x = a.x + (at.y - a.y) / (b.y - a.y) * (b.x - a.x);
-                inside ^= at.x < x;
-            }
-        }
-        let distance_m = least2.sqrt();
+        let edge = block.nearest_edge(at);
         Stand {
-            depth_m: if inside { distance_m } else { -distance_m },
-            nearest,
-            outward: Point::new(along.y, -along.x).unit(),
+            depth_m: if edge.is_inside {
+                edge.distance_m
+            } else {
+                -edge.distance_m
+            },
+            nearest: edge.point,
+            outward: edge.outward,
         }
     }
 }
