@@ -1,5 +1,6 @@
 //! What is known of a parcel when its plan is done.
 
+use super::account::ParcelAccount;
 use super::delivery::{Delivered, NetworkPlan};
 use super::{Fitting, Works};
 use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
@@ -288,6 +289,8 @@ pub struct ParcelPlan {
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
     pub water: Option<ParcelWater>,
+    /// What it costs and what a program would pay; `None` until that is settled.
+    pub account: Option<ParcelAccount>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
 }
@@ -346,6 +349,7 @@ impl ParcelPlan {
             networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
+            account: None,
             flags: Vec::new(),
         }
     }

@@ -9,6 +9,7 @@ use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
 use super::layer::Layer;
 use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
+use super::program::Sheet;
 use super::rows::{failure_rows, head_rows, turf_rows};
 use super::run_record::RunRecord;
 use super::schedule::Schedules;
@@ -39,6 +40,7 @@ pub struct Outputs<'f> {
     materials: Vec<Box<dyn Format<Materials>>>,
     failures: Vec<Box<dyn Format<Failures>>>,
     summary: Summary,
+    sheet: Sheet,
     drawn: Drawn,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
@@ -79,9 +81,17 @@ impl<'f> Outputs<'f> {
             materials,
             failures,
             summary: Summary::default(),
+            sheet: Sheet::default(),
             drawn,
             staging,
         })
+    }
+
+    /// Gathers totals by columns as well.
+    #[must_use]
+    pub fn with_sheet(mut self, sheet: Sheet) -> Outputs<'f> {
+        self.sheet = sheet;
+        self
     }
 
     /// Writes one parcel.
@@ -92,6 +102,7 @@ impl<'f> Outputs<'f> {
         self.write(parcel).map_err(|error| failed(&error))?;
         self.write_networks(parcel)?;
         self.summary.add(parcel);
+        self.sheet.add(parcel);
         Ok(())
     }
 
@@ -181,6 +192,14 @@ impl<'f> Outputs<'f> {
             finish_all(&mut outputs.failures)
         };
         write(&mut self).map_err(|error| failed(&error))?;
+        for (place, name) in self.sheet.files().iter().enumerate() {
+            let mut sink = self.staging.create(name)?;
+            self.sheet
+                .write(place, &mut sink)
+                .and_then(|()| sink.finish())
+                .map_err(|error| failed(&error))?;
+        }
+        self.summary.program = std::mem::take(&mut self.sheet).into_figures();
         for (name, text) in [
             ("summary.json", self.summary.to_text()),
             (MARK, record.to_text()),
