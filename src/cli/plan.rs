@@ -14,11 +14,12 @@ use super::screen::{Ending, print, progress, tell};
 use super::signals::stop_on_signals;
 use super::story::{Run, story};
 use crate::batch::{self, Order};
-use crate::issue::{Code, Issue, Severity};
+use crate::issue::{Code, Issue};
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::outputs::{Drawn, Outputs};
 use crate::write::program::Sheet;
+use crate::write::record::{Record, told};
 use crate::write::run_record::RunRecord;
 
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
@@ -118,7 +119,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let columns = neighbourhood.columns();
     let program = design.program(columns.as_deref())?;
     let sheet = Sheet::by(by, columns.as_deref())?;
-    let mut outputs = Outputs::begin(&Disk, output, existing, drawn)?.with_sheet(sheet);
+    let mut outputs = Outputs::begin(&Disk, output, existing)?.with_sheet(sheet);
     let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
         quiet: args.quiet,
@@ -137,21 +138,22 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
             program.settle(&mut plan);
             plan
         },
+        |plan| Record::of(&plan, drawn).grouped(&plan, by),
         Order {
             jobs,
             chunk: args.chunk,
         },
         &stop,
-        |parcel| {
-            outputs.add(&parcel)?;
+        |record| {
+            outputs.add(&record)?;
             bar.inc(1);
-            bar.suspend(|| telling.tell(&parcel.issues));
+            bar.suspend(|| telling.tell(&record.told));
             Ok(())
         },
     )?;
     bar.finish_and_clear();
     let orphans = neighbourhood.orphans();
-    telling.tell(orphans);
+    telling.tell(&told(orphans));
     telling.finish();
     if outputs.is_empty() {
         return Err(Issue::new(Code::IN05, "").into());
@@ -216,14 +218,13 @@ struct Telling {
 }
 
 impl Telling {
-    fn tell(&mut self, issues: &[Issue]) {
-        for issue in issues {
-            let failure = issue.severity() >= Severity::Partial;
-            if self.quiet || !(failure || self.verbose) {
+    fn tell(&mut self, issues: &[(bool, String)]) {
+        for (is_failure, issue) in issues {
+            if self.quiet || !(*is_failure || self.verbose) {
                 continue;
             }
             if self.verbose || self.told < MOST_FAILURES_TOLD {
-                tell(&issue.to_string());
+                tell(issue);
                 self.told += 1;
             } else {
                 self.untold += 1;

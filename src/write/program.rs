@@ -6,6 +6,7 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
+use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
 use super::Parcels;
@@ -47,7 +48,7 @@ pub struct ByRow<'a> {
 }
 
 /// What parcels come to.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Totals {
     /// Parcels.
     pub parcels: u64,
@@ -77,13 +78,31 @@ pub struct Totals {
 
 /// What a run comes to for the program.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Figures {
+pub struct ProgramTotals {
     /// Of all parcels.
-    pub totals: Totals,
+    pub all: Totals,
     /// How many parcels each reason keeps from being paid, of those that have a claim.
     pub reasons: BTreeMap<String, u64>,
     /// By column, in the order asked for, the totals of each of its values.
     pub by: Vec<(String, BTreeMap<String, Totals>)>,
+}
+
+/// What one parcel adds.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Share {
+    totals: Totals,
+    /// Why it may not be paid, where it has a claim.
+    reasons: Vec<String>,
+    /// What puts it on the ranked list; `None` without a claim or a cost.
+    offer: Option<OfferShare>,
+    /// Its values of the columns by which totals are made.
+    by: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct OfferShare {
+    scenario: String,
+    cost_cur_m3: f64,
 }
 
 /// A parcel with a claim.
@@ -102,7 +121,7 @@ struct Kept {
 /// The figures of a run, gathered parcel by parcel in input order.
 #[derive(Debug, Clone, Default)]
 pub struct Sheet {
-    figures: Figures,
+    totals: ProgramTotals,
     kept: Vec<Kept>,
     ids: String,
     /// For each kept parcel the words of its `by` columns.
@@ -129,49 +148,37 @@ impl Sheet {
             .iter()
             .map(|column| (column.clone(), BTreeMap::new()));
         Ok(Sheet {
-            figures: Figures {
+            totals: ProgramTotals {
                 by: by.collect(),
-                ..Figures::default()
+                ..ProgramTotals::default()
             },
             ..Sheet::default()
         })
     }
 
     /// Adds one parcel.
-    pub fn add(&mut self, parcel: &ParcelPlan) {
-        let own = Totals::of(parcel);
-        self.figures.totals.add(&own);
-        let mut values = Vec::with_capacity(self.figures.by.len());
-        for (column, groups) in &mut self.figures.by {
-            let value = value_of(parcel, column);
-            groups.entry(value.clone()).or_default().add(&own);
-            values.push(value);
+    pub fn add(&mut self, id: &str, share: &Share) {
+        self.totals.all.add(&share.totals);
+        for ((_, groups), value) in self.totals.by.iter_mut().zip(&share.by) {
+            groups.entry(value.clone()).or_default().add(&share.totals);
         }
-        let (Some(account), Some(water)) = (&parcel.account, &parcel.water) else {
-            return;
-        };
-        if water.claimed_m3_yr <= 0.0 {
-            return;
+        for reason in &share.reasons {
+            *self.totals.reasons.entry(reason.clone()).or_default() += 1;
         }
-        for reason in &account.reasons {
-            *self.figures.reasons.entry(reason.clone()).or_default() += 1;
-        }
-        let (Some(cost_cur), Some(cost_cur_m3)) = (account.cost_cur, account.cost_cur_m3) else {
-            return;
-        };
-        self.ids.push_str(&parcel.id);
-        let scenario = self.word(&water.best_scenario);
+        let Some(offer) = &share.offer else { return };
+        self.ids.push_str(id);
+        let scenario = self.word(&offer.scenario);
         self.kept.push(Kept {
-            claimed_m3_yr: water.claimed_m3_yr,
-            cost_cur_m3,
-            cost_cur,
-            rebate_cur: account.rebate_cur,
+            claimed_m3_yr: share.totals.claimed_m3_yr,
+            cost_cur_m3: offer.cost_cur_m3,
+            cost_cur: share.totals.cost_cur,
+            rebate_cur: share.totals.rebate_cur,
             id_end: self.ids.len(),
             scenario,
-            eligible: account.eligible(),
+            eligible: share.totals.eligible > 0,
         });
-        for value in values {
-            let number = self.word(&value);
+        for value in &share.by {
+            let number = self.word(value);
             self.groups.push(number);
         }
     }
@@ -197,7 +204,7 @@ impl Sheet {
     /// The tables of the program by name, each with what writes it.
     pub(super) fn files(&self) -> Vec<String> {
         let mut names = vec!["ranked.csv".to_owned(), "supply_curve.csv".to_owned()];
-        let by = self.figures.by.iter();
+        let by = self.totals.by.iter();
         names.extend(by.map(|(column, _)| by_name(column)));
         names
     }
@@ -207,7 +214,7 @@ impl Sheet {
         match place {
             0 => self.write_ranked(sink),
             1 => self.write_curve(sink),
-            _ => match self.figures.by.get(place - 2) {
+            _ => match self.totals.by.get(place - 2) {
                 Some((column, groups)) => write_by(column, groups, sink),
                 None => Ok(()),
             },
@@ -215,8 +222,8 @@ impl Sheet {
     }
 
     /// What is known of the whole.
-    pub(super) fn into_figures(self) -> Figures {
-        self.figures
+    pub(super) fn into_totals(self) -> ProgramTotals {
+        self.totals
     }
 
     /// Kept parcels by the cost of a claimed cubic metre; ties in input order.
@@ -237,9 +244,9 @@ impl Sheet {
     }
 
     fn write_ranked(&self, sink: &mut Sink) -> io::Result<()> {
-        let columns = self.figures.by.len();
+        let columns = self.totals.by.len();
         let mut title = titles::<Ranked>();
-        for (column, _) in &self.figures.by {
+        for (column, _) in &self.totals.by {
             title.push(',');
             title.push_str(&csv_cell(column));
         }
@@ -289,6 +296,33 @@ impl Sums {
         self.claimed_m3_yr += kept.claimed_m3_yr;
         self.cost_cur += kept.cost_cur;
         self.rebate_cur += kept.rebate_cur;
+    }
+}
+
+impl Share {
+    /// Reads off what a parcel adds.
+    #[must_use]
+    pub fn of(parcel: &ParcelPlan) -> Share {
+        let mut share = Share {
+            totals: Totals::of(parcel),
+            ..Share::default()
+        };
+        let (Some(account), Some(water)) = (&parcel.account, &parcel.water) else {
+            return share;
+        };
+        if water.claimed_m3_yr > 0.0 {
+            share.reasons.clone_from(&account.reasons);
+            share.offer = account.cost_cur_m3.map(|cost_cur_m3| OfferShare {
+                scenario: water.best_scenario.clone(),
+                cost_cur_m3,
+            });
+        }
+        share
+    }
+
+    /// Adds the parcel's values of columns: of the parcel layer, else of `parcels.csv`.
+    pub fn group(&mut self, parcel: &ParcelPlan, by: &[String]) {
+        self.by = by.iter().map(|column| value_of(parcel, column)).collect();
     }
 }
 
@@ -353,7 +387,7 @@ impl Totals {
     }
 }
 
-impl Figures {
+impl ProgramTotals {
     /// The member `program` of `summary.json`.
     #[must_use]
     pub fn to_json(&self) -> Value {
@@ -372,7 +406,7 @@ impl Figures {
             by.insert(column.clone(), Value::Array(rows));
         }
         json!({
-            "totals": self.totals.to_json(),
+            "totals": self.all.to_json(),
             "ineligible": self.reasons,
             "by": by,
         })
@@ -392,9 +426,9 @@ fn value_of(parcel: &ParcelPlan, column: &str) -> String {
     };
     match (own.read)(&parcel) {
         Cell::Text(text) => text,
-        _ => {
+        other => {
             let mut text = String::new();
-            own.push_csv(&parcel, &mut text);
+            own.facts.push_csv(&other, &mut text);
             text
         }
     }
@@ -435,7 +469,7 @@ fn cells<L: Layer>(row: &L::Row<'_>) -> String {
         if at > 0 {
             line.push(',');
         }
-        column.push_csv(row, &mut line);
+        column.facts.push_csv(&(column.read)(row), &mut line);
     }
     line
 }
