@@ -1,9 +1,12 @@
 //! The face: what is typed, what is printed, and with which status the program ends.
 
+mod allot;
+mod allotment;
 mod assumptions;
 mod check;
 mod climate;
 mod design;
+mod finished;
 mod inputs;
 mod nozzles;
 mod plan;
@@ -40,6 +43,7 @@ struct CommandLine {
 enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
+    Allot(allot::AllotArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -52,6 +56,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Ok(line) => match line.command {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
+            Command::Allot(args) => allot::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),

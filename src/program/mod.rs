@@ -11,7 +11,7 @@ mod rebate;
 mod settle;
 mod supply;
 
-pub use allot::{Allotment, Item, allot, allot_with_floors};
+pub use allot::{Allotment, Floor, Item, allot, allot_with_floors};
 pub use bill::{Costs, bill, stations};
 pub use draws::{COORDINATES, DRAWS, Range, Sample, Spread, Words, percentile};
 pub use economics::{Investment, annuity_value, capital_recovery_factor};
