@@ -154,7 +154,6 @@ issues! {
     PR06 Fatal 4 "The table names a parcel that is not there", "use the ids of parcels.csv, as text";
     PR07 Partial 1 "Parcels of the sample have no findings", "fill in their rows, or say why they could not be visited; the ratio rests on the others";
     PR08 Fatal 9 "No finding can be used", "fill in the counts, or verified_m3_yr, of at least one visited parcel";
-    PR09 Note 0 "A receipt asks for a look", "compare it with the plan before it is paid";
     // Writing and running.
     OU01 Fatal 6 "The output folder exists", "name another folder, or add --overwrite";
     OU02 Fatal 6 "The output cannot be created", "check the folder's rights and the file system";

@@ -1,15 +1,14 @@
 //! `evenfall allot`: which parcels a fixed budget should fund.
 
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use super::allotment::{Answer, Asked, Offer, money};
-use super::finished::{Finished, write_folder};
+use super::finished::{Beside, Finished, write_folder};
 use super::screen::{Ending, print};
 use crate::assumptions::{Key, nearest};
 use crate::issue::{Code, Issue};
-use crate::program::{Floor, Item, allot, allot_with_floors, known};
-use crate::read::sheet::{Sheet, text};
+use crate::program::{Floor, Item, allot, allot_with_floors};
+use crate::read::sheet::text;
 use crate::write::folder::{Existing, allowed};
 use clap::Args;
 
@@ -163,7 +162,8 @@ impl Offer {
 /// The parcels that may be paid, in the order of the run.
 fn offers(finished: &Finished, asked: &[Asked]) -> Result<Vec<Offer>, Issue> {
     let mut parcels = finished.table("parcels.csv")?;
-    let mut beside = Beside::open(finished, &parcels, asked)?;
+    let named: Vec<&str> = asked.iter().map(|floor| floor.column.as_str()).collect();
+    let mut beside = Beside::open(finished, &parcels, &named)?;
     let columns = [
         "parcel_id",
         "best_scenario",
@@ -197,58 +197,6 @@ fn offers(finished: &Finished, asked: &[Asked]) -> Result<Vec<Offer>, Issue> {
         });
     }
     Ok(offers)
-}
-
-/// Where the values of the floors' columns stand.
-struct Beside {
-    /// By floor, the column of `parcels.csv`; `None` where it is one of `ranked.csv`.
-    own: Vec<Option<usize>>,
-    /// By parcel, its values in `ranked.csv`.
-    ranked: BTreeMap<String, Vec<String>>,
-}
-
-impl Beside {
-    fn open(finished: &Finished, parcels: &Sheet, asked: &[Asked]) -> Result<Beside, Issue> {
-        let own: Vec<Option<usize>> = asked
-            .iter()
-            .map(|floor| parcels.column(&floor.column))
-            .collect();
-        let mut beside = Beside {
-            own,
-            ranked: BTreeMap::new(),
-        };
-        if beside.own.iter().all(Option::is_some) {
-            return Ok(beside);
-        }
-        let mut ranked = finished.table("ranked.csv")?;
-        let mut columns = Vec::new();
-        for (floor, own) in asked.iter().zip(&beside.own) {
-            let column = ranked.column(&floor.column);
-            if own.is_none() && column.is_none() {
-                let names = parcels.titles().iter().chain(ranked.titles());
-                known("column", &floor.column, names.map(String::as_str))?;
-            }
-            columns.push(column);
-        }
-        let id = ranked.needed("parcel_id")?;
-        while let Some(cells) = ranked.next_row()? {
-            let values = columns
-                .iter()
-                .map(|column| column.map_or("", |at| text(&cells, at)).to_owned());
-            beside
-                .ranked
-                .insert(text(&cells, id).to_owned(), values.collect());
-        }
-        Ok(beside)
-    }
-
-    fn values(&mut self, cells: &[String], id: &str) -> Vec<String> {
-        let mut ranked = self.ranked.remove(id).unwrap_or_default();
-        ranked.resize(self.own.len(), String::new());
-        let own = self.own.iter().zip(ranked);
-        own.map(|(own, ranked)| own.map_or(ranked, |at| text(cells, at).to_owned()))
-            .collect()
-    }
 }
 
 /// Makes sure that the money reaches at least one parcel.

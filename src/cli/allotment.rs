@@ -98,7 +98,7 @@ impl Answer {
                 let kept = if given_cents >= floor.least_cents {
                     "yes"
                 } else {
-                    "no: nothing more fits"
+                    "no: they can use no more"
                 };
                 table.row(vec![
                     format!("{} = {}", floor.column, floor.value),

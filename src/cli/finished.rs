@@ -1,12 +1,14 @@
 //! A folder that `plan` has finished, as later commands read it.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::design::text_of;
 use crate::assumptions::Assumptions;
 use crate::issue::{Code, Issue};
-use crate::read::sheet::Sheet;
+use crate::program::known;
+use crate::read::sheet::{Sheet, text};
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, MARK, Staging, failed};
 use crate::write::run_record::RunRecord;
@@ -41,6 +43,65 @@ impl Finished {
     /// One of its tables.
     pub(super) fn table(&self, name: &str) -> Result<Sheet, Issue> {
         Sheet::open(&self.folder.join(name))
+    }
+}
+
+/// Where the values of columns stand: in `parcels.csv`, or in `ranked.csv` where the run made
+/// totals by them.
+pub(super) struct Beside {
+    /// By column asked for, that of `parcels.csv`; `None` where it is one of `ranked.csv`.
+    own: Vec<Option<usize>>,
+    /// By parcel, its values in `ranked.csv`.
+    ranked: BTreeMap<String, Vec<String>>,
+}
+
+impl Beside {
+    /// Finds columns.
+    ///
+    /// # Errors
+    /// `PR01` for one that neither table has, and what opening a table reports.
+    pub(super) fn open(
+        finished: &Finished,
+        parcels: &Sheet,
+        asked: &[&str],
+    ) -> Result<Beside, Issue> {
+        let own: Vec<Option<usize>> = asked.iter().map(|column| parcels.column(column)).collect();
+        let mut beside = Beside {
+            own,
+            ranked: BTreeMap::new(),
+        };
+        if beside.own.iter().all(Option::is_some) {
+            return Ok(beside);
+        }
+        let mut ranked = finished.table("ranked.csv")?;
+        let mut columns = Vec::new();
+        for (name, own) in asked.iter().zip(&beside.own) {
+            let column = ranked.column(name);
+            if own.is_none() && column.is_none() {
+                let names = parcels.titles().iter().chain(ranked.titles());
+                known("column", name, names.map(String::as_str))?;
+            }
+            columns.push(column);
+        }
+        let id = ranked.needed("parcel_id")?;
+        while let Some(cells) = ranked.next_row()? {
+            let values = columns
+                .iter()
+                .map(|column| column.map_or("", |at| text(&cells, at)).to_owned());
+            beside
+                .ranked
+                .insert(text(&cells, id).to_owned(), values.collect());
+        }
+        Ok(beside)
+    }
+
+    /// The values of a row of `parcels.csv`; each row is asked for once.
+    pub(super) fn values(&mut self, cells: &[String], id: &str) -> Vec<String> {
+        let mut ranked = self.ranked.remove(id).unwrap_or_default();
+        ranked.resize(self.own.len(), String::new());
+        let own = self.own.iter().zip(ranked);
+        own.map(|(own, ranked)| own.map_or(ranked, |at| text(cells, at).to_owned()))
+            .collect()
     }
 }
 

@@ -6,11 +6,14 @@ mod assumptions;
 mod check;
 mod climate;
 mod design;
+mod findings;
 mod finished;
 mod inputs;
+mod inspect;
 mod nozzles;
 mod plan;
 mod program_file;
+mod receipts;
 mod schema;
 mod screen;
 mod signals;
@@ -44,6 +47,7 @@ enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
     Allot(allot::AllotArgs),
+    Inspect(inspect::InspectArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -57,6 +61,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
             Command::Allot(args) => allot::run(&args),
+            Command::Inspect(args) => inspect::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),
