@@ -13,6 +13,7 @@ mod inspect;
 mod nozzles;
 mod plan;
 mod program_file;
+mod program_story;
 mod receipts;
 mod schema;
 mod screen;
