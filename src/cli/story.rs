@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::design::Design;
 use super::inputs::Layers;
+use super::program_story::program_lines;
 use super::table::{Table, thousands};
 use crate::assumptions::{Key, Origin};
 use crate::plan::Status;
@@ -37,6 +38,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
     let mut out = counts(summary);
     out.push_str(&layouts(summary));
     out.push_str(&water(summary));
+    out.push_str(&program_lines(&summary.program));
     out.push_str(&assumed_lines(layers, design));
     let folder = output.display();
     out.push_str(&format!(
@@ -44,6 +46,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
          stations.geojson  laterals.geojson                              valves and pipes\n  \
          parcels.csv  schedule.csv  materials.csv  failures.csv          tables for a spreadsheet\n  \
+         ranked.csv  supply_curve.csv                                    the cheapest claimed water first\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
     ));

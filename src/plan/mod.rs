@@ -1,5 +1,6 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod account;
 mod delivery;
 mod fit;
 mod found;
@@ -8,6 +9,7 @@ mod kept;
 mod outcome;
 mod water;
 
+pub use account::ParcelAccount;
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use kept::{Fitting, Works};
 pub use outcome::{

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::account::ParcelAccount;
 use super::delivery::{Delivered, NetworkPlan};
 use super::{Fitting, Works};
 use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
@@ -290,6 +291,8 @@ pub struct ParcelPlan {
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
     pub water: Option<ParcelWater>,
+    /// What it costs and what a program would pay; `None` until that is settled.
+    pub account: Option<ParcelAccount>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
 }
@@ -348,6 +351,7 @@ impl ParcelPlan {
             networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
+            account: None,
             flags: Vec::new(),
         }
     }

@@ -41,6 +41,7 @@ mod plane;
 mod records;
 mod repair;
 mod rings;
+pub mod sheet;
 #[cfg(feature = "system-gis")]
 mod slope;
 mod soils;

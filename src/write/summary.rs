@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
+use super::program::ProgramTotals;
 use super::rows::severity_word;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
@@ -36,6 +37,8 @@ pub struct Summary {
     pub issues: BTreeMap<Code, u64>,
     /// What failed and belongs to no parcel: records that could not be read, turf without a parcel.
     pub orphans: u64,
+    /// What the run comes to for the program.
+    pub program: ProgramTotals,
 }
 
 /// What one scenario of one family comes to.
@@ -283,6 +286,7 @@ impl Summary {
                 "claimed_m3_yr": number(self.claimed_m3_yr, 3),
             },
             "heads": self.heads,
+            "program": self.program.to_json(),
             "scenarios": scenarios,
             "flags": self.flags,
             "issues": issues,
@@ -370,7 +374,7 @@ fn power(decimals: usize) -> f64 {
 }
 
 /// A number rounded to so many decimals; null when it is none.
-fn number(value: f64, decimals: usize) -> Value {
+pub(super) fn number(value: f64, decimals: usize) -> Value {
     text::rounded(value, decimals)
         .and_then(|text| serde_json::from_str(&text).ok())
         .unwrap_or(Value::Null)
