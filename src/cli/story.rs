@@ -77,6 +77,7 @@ fn layouts(summary: &Summary) -> String {
         ">areas",
         ">best for",
         ">heads",
+        ">stations",
         ">field DU",
         ">drawing DU*",
         ">rate mm/h",
@@ -97,6 +98,11 @@ fn layouts(summary: &Summary) -> String {
             thousands(group.areas as f64),
             thousands(group.recommended as f64),
             thousands(group.heads as f64),
+            if group.stations > 0 {
+                thousands(group.stations as f64)
+            } else {
+                "-".to_owned()
+            },
             median(&group.du_lq_field, 1.0, 2),
             median(&group.du_lq, 1.0, 2),
             median(&group.rate_mm_h, 1.0, 1),
@@ -120,7 +126,7 @@ fn layouts(summary: &Summary) -> String {
         ]);
     }
     format!(
-        "\nLayouts: medians over the turf areas; heads and use are sums\n{}\
+        "\nLayouts: medians over the turf areas; heads, stations and use are sums\n{}\
          Field DU is the low-quarter uniformity that the lawn can be expected to measure.\n\
          Runoff is a share of the water on the turf: by the accumulation table | by ponding.\n  \
          * Drawing DU is a still-air value of the drawing: good for comparing layouts, not to be expected\n  \

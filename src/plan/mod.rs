@@ -14,7 +14,7 @@ pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow
 pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
-    ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
+    ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
 
 use crate::assumptions::Assumptions;
@@ -263,6 +263,8 @@ impl Planner {
             uniformity,
             delivered: None,
             year: None,
+            cost_cur: None,
+            cost_cur_m3: None,
             flags: verdict.flags,
             fittings: Vec::new(),
             works: None,

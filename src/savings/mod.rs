@@ -4,12 +4,14 @@
 mod attribution;
 mod behaviour;
 mod claim;
+mod economics;
 mod recommend;
 mod shapley;
 
 pub use attribution::{Attribution, Side, attribute};
 pub use behaviour::{Behaviour, Outcome, outcome};
 pub use claim::{ClaimTerms, beyond_m3_yr, claimed_m3_yr};
+pub use economics::{Investment, annuity_value, capital_recovery_factor};
 pub use recommend::{Candidate, Recommendation, recommend};
 pub use shapley::shapley;
 

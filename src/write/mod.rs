@@ -637,6 +637,20 @@ impl Layer for Turf {
             |r| r.behaviours().map(|after| after.scaled.use_m3_yr).into(),
         ),
         number(
+            "cost_cur",
+            "cur",
+            2,
+            "Parts and work of the change, its share by heads of the bill of the parcel's network in this scenario, without the way there",
+            |r| r.plan.cost_cur.into(),
+        ),
+        number(
+            "cost_cur_m3",
+            "cur/m³",
+            2,
+            "Levelised cost of a claimed cubic metre over the life, a share of the way there included",
+            |r| r.plan.cost_cur_m3.into(),
+        ),
+        number(
             "saved_m3_yr",
             "m³/yr",
             3,

@@ -50,6 +50,8 @@ pub struct Group {
     pub recommended: u64,
     /// Heads.
     pub heads: u64,
+    /// Stations, if every parcel were watered that way.
+    pub stations: u64,
     /// Area with a layout \[m²\].
     pub area_m2: f64,
     /// Water used in a year \[m³/yr\].
@@ -78,6 +80,8 @@ pub struct Figures {
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
     scenarios: Vec<ScenarioFigures>,
+    /// Stations of each scenario and family.
+    stations: Vec<(Scenario, String, u64)>,
     issues: Vec<Code>,
 }
 
@@ -186,6 +190,10 @@ impl Summary {
                 *self.flags.entry(flag.clone()).or_default() += 1;
             }
         }
+        for (scenario, family, stations) in &parcel.stations {
+            let key = (scenario.clone(), family.clone());
+            self.groups.entry(key).or_default().stations += stations;
+        }
         if let Some(water) = &parcel.water {
             self.asfound_m3_yr += water.asfound_m3_yr;
             self.best_m3_yr += water.best_m3_yr;
@@ -251,6 +259,7 @@ impl Summary {
                     "areas": group.areas,
                     "recommended": group.recommended,
                     "heads": group.heads,
+                    "stations": group.stations,
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
                     "gross_mm_yr": group.gross_mm_yr.to_json(),
@@ -336,6 +345,14 @@ impl Figures {
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
             scenarios: scenarios.collect(),
+            stations: parcel
+                .networks
+                .iter()
+                .map(|network| {
+                    let stations = network.stations.len() as u64;
+                    (network.scenario.clone(), network.family.clone(), stations)
+                })
+                .collect(),
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }
     }

@@ -2,10 +2,11 @@
 //! recommended.
 //!
 //! [`settle`] looks at one turf area: its ground and sky, and the water of every scenario on it.
-//! [`close`] looks at the whole parcel: one valve runs at a time, so areas share the night.
+//! [`close`] looks at the whole parcel: one valve runs at a time, so stations share the night.
 
 mod area;
 mod night;
+mod price;
 mod totals;
 mod verdict;
 
@@ -41,7 +42,8 @@ const WINDOW_SHORT: &str = "window-short";
 /// totals, and the flags. `joined` are the turf areas that share stations.
 pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan, joined: &[Vec<usize>]) {
     let limits = Limits::assumed(assumptions);
-    night::share(&limits, &mut plan.turf);
+    night::share(&limits, &mut plan.turf, &mut plan.networks);
+    price::price(assumptions, &plan.networks, &mut plan.turf);
     for turf in &mut plan.turf {
         verdict::recommend(assumptions, turf);
     }
@@ -59,7 +61,7 @@ pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan, joined: &[
     };
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
-    plan.water = totals::of(assumptions, &limits, &plan.turf);
+    plan.water = totals::of(assumptions, &limits, &plan.turf, &plan.networks);
     let recommended = plan
         .turf
         .iter()
