@@ -136,6 +136,12 @@ assumptions! {
     ClimateRainFrac "climate.effective_rain_frac" ["-"] (number 0.5 in 0.0..1.0) No
         "share of the rain that counts, for the method fixed",
         "turf audit practice, from memory";
+    ClimateEtoScale "climate.eto_scale" ["-"] (number 1.0 in 0.5..1.5) Yes
+        "factor on reference evapotranspiration: from the station of the table to the lawn",
+        "choice of this program: the table is taken as it is";
+    ClimateRainScale "climate.effective_rain_scale" ["-"] (number 1.0 in 0.0..2.0) Yes
+        "factor on effective rain, whatever the method; it never passes the rain or the demand (by months only)",
+        "choice of this program: the method is taken as it is";
     ClimateMissingWind "climate.missing_wind_m_s" ["m/s"] (number 2.0 in 0.5..8.0) No
         "wind at 2 m where the weather does not give it",
         "Allen et al. 1998, FAO Irrigation and Drainage Paper 56, ch. 3: 2 m/s";
@@ -339,6 +345,10 @@ assumptions! {
     SavingsReview "savings.review_above_frac" ["-"] (number 0.3 in 0.05..1.0) No
         "savings above this share of the use are flagged for review",
         "published evidence lies between 5 and 25 %: US EPA 2017 and 2024, Baum et al. 2005, Solomon et al. 2007";
+
+    SavingsRangeWidth "savings.range_width" ["-"] (number 1.0 in 0.0..2.0) No
+        "factor on the width of all ranges from which draws are taken; 0 makes every draw the central value",
+        "choice of this program: the ranges as listed";
 
     SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
         "smallest claimed saving, as a share of the use as found, for which a change is recommended",

@@ -17,6 +17,10 @@ pub struct DemandInput<'a> {
     pub effective_rain: EffectiveRain,
     /// Usable storage of the root zone \[mm\].
     pub storage_mm: f64,
+    /// Factor on reference evapotranspiration.
+    pub eto_scale: f64,
+    /// Factor on effective rain.
+    pub rain_scale: f64,
     /// Net depth of each month from a daily balance \[mm\]; `None` reckons it by months.
     pub daily_net_mm: Option<[f64; 12]>,
     /// Uniformity to expect in the field.
@@ -49,6 +53,8 @@ impl<'a> DemandInput<'a> {
             plants: PlantFactors::assumed(assumptions, turf.grass, turf.exposure),
             effective_rain: EffectiveRain::assumed(assumptions),
             storage_mm: Reservoir::assumed(assumptions, texture).usable_mm(),
+            eto_scale: assumptions.number(Key::ClimateEtoScale),
+            rain_scale: assumptions.number(Key::ClimateRainScale),
             daily_net_mm: None,
             du_lq_field: 1.0,
             multiplier: RunTimeMultiplier::assumed(assumptions),
@@ -104,11 +110,12 @@ pub fn year(input: &DemandInput<'_>) -> YearWater {
     let mut months = [MonthWater::default(); 12];
     for (index, month) in months.iter_mut().enumerate() {
         let sky = &input.climate.months[index];
-        month.etc_mm = sky.eto_mm * input.plants.0[index];
-        month.effective_rain_mm =
-            input
-                .effective_rain
-                .of_month_mm(sky.rain_mm, month.etc_mm, input.storage_mm);
+        let rain = input
+            .effective_rain
+            .of_rain(sky.rain_mm, input.storage_mm)
+            .scaled(input.rain_scale);
+        month.etc_mm = sky.eto_mm * input.eto_scale * input.plants.0[index];
+        month.effective_rain_mm = rain.effective_mm(month.etc_mm);
         month.net_mm = match &input.daily_net_mm {
             Some(net_mm) => net_mm[index].max(0.0),
             None => (month.etc_mm - month.effective_rain_mm).max(0.0),
@@ -168,6 +175,8 @@ mod tests {
             plants: PlantFactors([0.8; 12]),
             effective_rain: EffectiveRain::Fixed { frac: 0.5 },
             storage_mm: 12.75,
+            eto_scale: 1.0,
+            rain_scale: 1.0,
             daily_net_mm: None,
             du_lq_field: 0.5,
             multiplier: RunTimeMultiplier::assumed(&run),

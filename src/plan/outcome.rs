@@ -1,8 +1,9 @@
 //! What is known of a parcel when its plan is done.
 
 use super::delivery::{Delivered, NetworkPlan};
+use super::water::ParcelSavings;
 use super::{Fitting, Works};
-use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
+use crate::budget::{Drift, FoundClock, Hardware, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
@@ -117,8 +118,8 @@ pub struct YearUse {
     pub use_m3_yr: f64,
     /// What waters.
     pub hardware: Hardware,
-    /// Spray or streams.
-    pub jet: JetKind,
+    /// Spray or streams, and what decides its drift.
+    pub drift: Drift,
     /// Whether the slope refuses its rate.
     pub too_fast_for_slope: bool,
     /// The clock as found.
@@ -288,6 +289,8 @@ pub struct ParcelPlan {
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
     pub water: Option<ParcelWater>,
+    /// What the recommended scenarios save, why and how sure; `None` when nothing was planned.
+    pub savings: Option<ParcelSavings>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
 }
@@ -346,6 +349,7 @@ impl ParcelPlan {
             networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
+            savings: None,
             flags: Vec::new(),
         }
     }

@@ -2,7 +2,6 @@
 //! saves and how sure it is.
 
 mod allot;
-mod draws;
 mod economics;
 mod eligibility;
 mod inspection;
@@ -10,9 +9,11 @@ mod rebate;
 mod supply;
 
 pub use allot::{Allotment, Item, allot, allot_with_floors};
-pub use draws::{COORDINATES, DRAWS, Range, Sample, Spread, Words, percentile};
 pub use economics::{Investment, annuity_value, capital_recovery_factor};
 pub use eligibility::{Eligibility, Requirement};
 pub use inspection::{Finding, Realisation, Site, Why, realisation, sample};
 pub use rebate::{Bill, RebateRule};
 pub use supply::{Offer, Step, supply_curve};
+
+pub use crate::assumptions::{Range, Spread};
+pub use crate::savings::{COORDINATES, DRAWS, Sample, Words, percentile};

@@ -4,12 +4,19 @@
 mod attribution;
 mod behaviour;
 mod claim;
+mod drawn;
+mod draws;
+mod evidence;
 mod recommend;
+mod runoff_table;
 mod shapley;
 
 pub use attribution::{Attribution, Side, attribute};
 pub use behaviour::{Behaviour, Outcome, outcome};
 pub use claim::{ClaimTerms, beyond_m3_yr, claimed_m3_yr};
+pub use drawn::{DRAWN, DrawnLawn, Values, Way, claimed_in_draw_m3_yr, draws, ranges};
+pub use draws::{COORDINATES, DRAWS, Sample, Words, percentile, percentiles};
+pub use evidence::EVIDENCE;
 pub use recommend::{Candidate, Recommendation, recommend};
 pub use shapley::shapley;
 

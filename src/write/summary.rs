@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde_json::{Map, Value, json};
 
 use super::rows::severity_word;
+use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
 use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
@@ -25,6 +26,8 @@ pub struct Summary {
     pub potential_m3_yr: f64,
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// By cause, by what it takes, how surely, and what moves it most.
+    pub savings: SavingsTotals,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
@@ -142,6 +145,9 @@ impl Summary {
             self.potential_m3_yr += water.potential_m3_yr;
             self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
+            if let Some(savings) = &parcel.savings {
+                self.savings.add(water, savings);
+            }
         }
         self.count_issues(&parcel.issues);
     }
@@ -235,6 +241,7 @@ impl Summary {
                 "potential_m3_yr": number(self.potential_m3_yr, 3),
                 "claimed_m3_yr": number(self.claimed_m3_yr, 3),
             },
+            "savings": self.savings.to_json(),
             "heads": self.heads,
             "scenarios": scenarios,
             "flags": self.flags,
@@ -268,7 +275,7 @@ impl Group {
 }
 
 /// A number rounded to so many decimals; null when it is none.
-fn number(value: f64, decimals: usize) -> Value {
+pub(super) fn number(value: f64, decimals: usize) -> Value {
     text::rounded(value, decimals)
         .and_then(|text| serde_json::from_str(&text).ok())
         .unwrap_or(Value::Null)

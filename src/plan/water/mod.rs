@@ -6,15 +6,18 @@
 
 mod area;
 mod night;
+mod savings;
 mod totals;
 mod verdict;
 
-pub(super) use area::{reclocked, settle};
+pub(super) use area::{Ways, reclocked, settle};
+pub use savings::{ParcelSavings, Percentiles, Takes};
 
 use super::{ParcelPlan, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
 use crate::issue::{Code, Issue};
+use crate::savings::{draws, ranges};
 
 /// The climate is the embedded one of an invented town.
 const CLIMATE_ASSUMED: &str = "climate-assumed";
@@ -38,8 +41,15 @@ const ABOVE_EVIDENCE: &str = "saving-above-evidence";
 const WINDOW_SHORT: &str = "window-short";
 
 /// What follows for the parcel once all its turf areas are settled: the night, the verdicts, the
-/// totals, and the flags. `joined` are the turf areas that share stations.
-pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan, joined: &[Vec<usize>]) {
+/// totals, and the flags. `joined` are the turf areas that share stations, `ways` what the water of
+/// each turf area rests on.
+pub(super) fn close(
+    assumptions: &Assumptions,
+    plan: &mut ParcelPlan,
+    joined: &[Vec<usize>],
+    ways: &[Ways<'_>],
+    seed: u64,
+) {
     let limits = Limits::assumed(assumptions);
     night::share(&limits, &mut plan.turf);
     for turf in &mut plan.turf {
@@ -60,6 +70,8 @@ pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan, joined: &[
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
     plan.water = totals::of(assumptions, &limits, &plan.turf);
+    let draws = draws(&ranges(assumptions), seed, &plan.id);
+    plan.savings = savings::of(assumptions, &plan.turf, ways, &draws);
     let recommended = plan
         .turf
         .iter()
