@@ -11,6 +11,7 @@ pub mod geojson;
 pub mod layer;
 pub mod network;
 pub mod outputs;
+pub mod record;
 pub mod rows;
 pub mod run_record;
 pub mod savings;
