@@ -1,5 +1,7 @@
 //! Which cause saves how much: schedule, uniformity, runoff, drift, overspray, pressure.
 
+use serde::{Deserialize, Serialize};
+
 use super::shapley;
 use crate::budget::{Hardware, Lawn, ScenarioWater, year};
 
@@ -38,7 +40,7 @@ impl Side {
 }
 
 /// The parts of a saving \[m³/yr\]. They add up to it but for rounding; a part may be negative.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Attribution {
     /// From a clock that follows the need.
     pub schedule_m3_yr: f64,

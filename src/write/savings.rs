@@ -4,7 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::summary::number;
 use crate::assumptions::RANGES;
-use crate::plan::{ParcelSavings, ParcelWater, Percentiles, Takes};
+use crate::plan::{ParcelSavings, Percentiles, Takes};
 use crate::savings::{Attribution, DRAWN, DRAWS, EVIDENCE};
 
 /// Above this share of the use as found a parcel's potential is beyond published evidence.
@@ -23,7 +23,6 @@ pub struct SavingsTotals {
     pub parcels: u64,
     /// Parcels whose potential is above 30 % of the use as found.
     pub above_evidence: u64,
-    claimed_m3_yr: f64,
     claims_m3_yr: [f64; DRAWS],
     potentials_m3_yr: [f64; DRAWS],
     swings_m3_yr: [[f64; 2]; DRAWN],
@@ -60,7 +59,6 @@ impl Default for SavingsTotals {
             asfound_m3_yr: 0.0,
             parcels: 0,
             above_evidence: 0,
-            claimed_m3_yr: 0.0,
             claims_m3_yr: [0.0; DRAWS],
             potentials_m3_yr: [0.0; DRAWS],
             swings_m3_yr: [[0.0; 2]; DRAWN],
@@ -70,11 +68,10 @@ impl Default for SavingsTotals {
 
 impl SavingsTotals {
     /// Adds one parcel.
-    pub fn add(&mut self, water: &ParcelWater, savings: &ParcelSavings) {
+    pub fn add(&mut self, savings: &ParcelSavings) {
         self.parcels += 1;
-        self.asfound_m3_yr += water.asfound_m3_yr;
-        self.claimed_m3_yr += water.claimed_m3_yr;
-        let above = water.potential_m3_yr > ABOVE_EVIDENCE_FRAC * water.asfound_m3_yr;
+        self.asfound_m3_yr += savings.asfound_m3_yr;
+        let above = savings.parts.total_m3_yr() > ABOVE_EVIDENCE_FRAC * savings.asfound_m3_yr;
         self.above_evidence += u64::from(above);
         self.parts.add(&savings.parts);
         self.takes.add(&savings.takes);

@@ -9,7 +9,7 @@ use super::rows::severity_word;
 use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
-use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
+use crate::plan::{ParcelPlan, ParcelSavings, Scenario, ScenarioPlan, Status, TurfPlan};
 
 /// The figures of a run, gathered parcel by parcel in input order.
 #[derive(Debug, Clone, Default)]
@@ -77,6 +77,7 @@ pub struct Figures {
     /// Areas of its turf areas \[m²\].
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
+    savings: Option<ParcelSavings>,
     scenarios: Vec<ScenarioFigures>,
     issues: Vec<Code>,
 }
@@ -192,9 +193,9 @@ impl Summary {
             self.potential_m3_yr += water.potential_m3_yr;
             self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
-            if let Some(savings) = &parcel.savings {
-                self.savings.add(water, savings);
-            }
+        }
+        if let Some(savings) = &parcel.savings {
+            self.savings.add(savings);
         }
         self.count_issues(parcel.issues.iter().copied());
     }
@@ -338,6 +339,7 @@ impl Figures {
             status: parcel.status,
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
+            savings: parcel.savings.clone(),
             scenarios: scenarios.collect(),
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }

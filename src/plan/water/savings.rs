@@ -1,5 +1,7 @@
 //! What the recommended scenarios of a parcel save: by cause, by what it takes, and how surely.
 
+use serde::{Deserialize, Serialize};
+
 use super::super::outcome::{Scenario, ScenarioPlan, TurfPlan, YearUse};
 use super::area::Ways;
 use crate::assumptions::{Assumptions, Range};
@@ -10,8 +12,10 @@ use crate::savings::{
 };
 
 /// What the recommended scenarios of a parcel save.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ParcelSavings {
+    /// Use as found \[m³/yr\].
+    pub asfound_m3_yr: f64,
     /// The potential by cause.
     pub parts: Attribution,
     /// The potential by what it takes.
@@ -31,7 +35,7 @@ pub struct ParcelSavings {
 }
 
 /// Percentiles over the draws \[m³/yr\].
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Percentiles {
     /// A tenth of the draws lies below.
     pub p10_m3_yr: f64,
@@ -56,7 +60,7 @@ impl Percentiles {
 
 /// A potential by what it takes, from the cheapest on \[m³/yr\]; the three add up to it but for
 /// rounding. What a clock or a repair would take is never credited to a nozzle.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Takes {
     /// What a right schedule takes with the hardware as found.
     pub reclock_m3_yr: f64,
@@ -123,10 +127,12 @@ pub(super) fn of(
     }
     let ranges = ranges(assumptions);
     let terms = ClaimTerms::assumed(assumptions);
+    let mut asfound_m3_yr = 0.0;
     let (mut parts, mut takes) = (Attribution::default(), Takes::default());
     let mut sums = vec![Sums::default(); draws.len()];
     let mut swings = vec![[0.0; 2]; DRAWN];
     for own in &counted {
+        asfound_m3_yr += own.ways.without[0].1.year().use_m3_yr;
         parts.add(&own.parts);
         takes.add(&own.takes());
         let drawn = own.drawn(&ranges);
@@ -151,6 +157,7 @@ pub(super) fn of(
     let claims_m3_yr: Vec<f64> = sums.iter().map(|sums| sums.claimed_m3).collect();
     let potentials_m3_yr: Vec<f64> = sums.iter().map(|sums| sums.potential_m3).collect();
     Some(ParcelSavings {
+        asfound_m3_yr,
         parts,
         takes,
         claimed: Percentiles::of(&claims_m3_yr)?,
