@@ -121,7 +121,7 @@ impl<'a> Case<'a> {
         draws
             .iter()
             .map(|values| {
-                let uses: Vec<[f64; 2]> = lawn.uses_m3(values).collect();
+                let uses: Vec<[f64; 2]> = lawn.uses_m3(values, &lawn.net_mm(values)).collect();
                 let terms = values.claim_terms(&terms);
                 let claimed = claimed_in_draw_m3_yr(&uses[..2], uses[2], &terms);
                 (claimed, uses[0][0] - uses[2][0])

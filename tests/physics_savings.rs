@@ -362,7 +362,7 @@ fn apart(settings: &[&str], texture: Texture, schedules: Schedules) -> Vec<[(f64
                     .unwrap()
             });
         let wanted = whole(&run, texture, &kinds, &waters, schedules);
-        let found: Vec<[f64; 2]> = drawn.uses_m3(values).collect();
+        let found: Vec<[f64; 2]> = drawn.uses_m3(values, &drawn.net_mm(values)).collect();
         assert_eq!(found.len(), wanted.len());
         for (worst, (own, full)) in worst.iter_mut().zip(found.iter().zip(&wanted)) {
             for method in 0..2 {
@@ -431,7 +431,7 @@ fn central_values_give_the_planned_water() {
     };
     let plant = PlantFactors::key(&run, None);
     let drawn = DrawnLawn::new(&lawn, &clock, plant, &ranges, &[way]);
-    let uses: Vec<[f64; 2]> = drawn.uses_m3(&central).collect();
+    let uses: Vec<[f64; 2]> = drawn.uses_m3(&central, &drawn.net_mm(&central)).collect();
     assert_eq!(
         uses,
         [[

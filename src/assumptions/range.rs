@@ -176,6 +176,8 @@ ranges! {
         "common practice, no source";
     ClockDays 2.0..5.0 Triangular Own
         "common practice, no source; bears only where clock.follows is clock";
+    MeterOutdoorScale 0.85..1.15 Triangular Own
+        "choice of this program: watering in winter and guests in summer; no source";
     SoilIntakeMultiplier 0.5..2.0 Ratio Own
         "common practice, no source: compaction 0.1 to 0.5, channels of turf roots 1.5 to 3";
 }

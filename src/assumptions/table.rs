@@ -354,6 +354,30 @@ assumptions! {
         "smallest claimed saving, as a share of the use as found, for which a change is recommended",
         "choice of this program: less than that lies within what the reckoning can tell apart";
 
+    SavingsTier "savings.tier_m3_yr" ["m3/yr"] (number 3.0 in 0.0..1000.0) No
+        "claim from which a parcel without a meter stands in the tier high if nine of ten draws reach it, and low if nine of ten do not",
+        "the 9.1 m3 a home of US EPA's draft nozzle specification, 2023-24, times realisation, free riders and persistence as assumed here";
+
+    // The water meter.
+    MeterEfficiency "meter.allowance_efficiency_frac" ["-"] (number 0.7 in 0.3..1.0) No
+        "efficiency of the allowance that metered outdoor use is held against: net need over this",
+        "US EPA water budget: low-quarter uniformity of 0.65 for sprays and 0.70 for rotary heads, from memory";
+    MeterUnder "meter.under_watered_below" ["-"] (number 0.9 in 0.0..2.0) No
+        "ratio of metered outdoor use to allowance below which a parcel under-waters and claims nothing",
+        "choice of this program; no source";
+    MeterClaimMost "meter.claim_most_frac" ["-"] (number 0.25 in 0.0..1.0) No
+        "largest claim as a share of metered outdoor use",
+        "upper end of published evidence: Solomon et al. 2007, from memory";
+    MeterWinter "meter.winter_need_frac" ["-"] (number 0.25 in 0.0..0.9) No
+        "a period counts as winter when turf needs at most this share of the peak month's need a day",
+        "choice of this program; no source";
+    MeterSeasonLeast "meter.season_least_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of the year's need that metered periods must hold to stand for the year",
+        "choice of this program; no source";
+    MeterOutdoorScale "meter.outdoor_scale" ["-"] (number 1.0 in 0.1..3.0) Yes
+        "factor on metered outdoor use: what the winter minimum takes for indoor use, or for outdoor use, and is not",
+        "choice of this program: the winter minimum is taken as it is";
+
     // Heads that are in the ground.
     HeadsOnBoundary "heads.on_boundary_m" ["m"] (number 1.0 in 0.2..3.0) Yes
         "an existing head this near to the boundary of the turf stands on it: its arc follows the boundary",

@@ -188,6 +188,13 @@ fn savings(totals: &SavingsTotals) -> String {
             thousands(totals.parcels as f64)
         );
     }
+    if totals.metered > 0 {
+        out += &format!(
+            "  held against meters        {} parcels, {} of them under-water and claim nothing\n",
+            thousands(totals.metered as f64),
+            thousands(totals.under_watered as f64)
+        );
+    }
     let (parts, takes) = (&totals.parts, &totals.takes);
     let of_all = |named: &[(&str, f64)]| {
         let all = parts.total_m3_yr();
@@ -274,6 +281,12 @@ pub(super) fn assumed_lines(layers: &Layers, design: &Design) -> String {
         None => {
             lines.push("nozzles: the embedded generic families, see `evenfall nozzles`".to_owned())
         }
+    }
+    if !layers.has("meter") {
+        lines.push(
+            "use as found: modelled, since there are no meters; parcels stand in tiers, not ranks"
+                .to_owned(),
+        );
     }
     if !layers.has("climate") && !layers.has("climate_zones") {
         lines.push("climate: the embedded one of the invented town of Larkmoor".to_owned());

@@ -14,7 +14,7 @@ pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
     ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
 };
-pub use water::{ParcelSavings, Percentiles, Takes};
+pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
 
 use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
@@ -144,7 +144,7 @@ impl Planner {
             plan,
             &in_ground.joined(&numbers),
             &ways,
-            self.seed,
+            (self.seed, &parcel.meter),
         );
     }
 

@@ -374,6 +374,7 @@ impl ParcelPlan {
             obstacles: Vec::new(),
             heads: Vec::new(),
             supply: Vec::new(),
+            meter: Vec::new(),
             issues: Vec::new(),
         };
         ParcelPlan::broken_off(&parcel, issue)

@@ -61,6 +61,7 @@ const DECAY: usize = at(Key::SavingsDecay);
 const LIFE: usize = at(Key::SavingsLife);
 const MINUTES: usize = at(Key::ClockMinutes);
 const CLOCK_DAYS: usize = at(Key::ClockDays);
+const OUTDOOR: usize = at(Key::MeterOutdoorScale);
 const INTAKE: usize = at(Key::SoilIntakeMultiplier);
 
 /// The values of one draw, in the order of [`RANGES`].
@@ -91,6 +92,12 @@ impl Values {
             life_yr: self.0[LIFE],
             ..*central
         }
+    }
+
+    /// Factor on metered outdoor use.
+    #[must_use]
+    pub fn outdoor_scale(&self) -> f64 {
+        self.0[OUTDOOR]
     }
 
     fn degradation(&self) -> Degradation {
@@ -210,9 +217,13 @@ impl<'a> DrawnLawn<'a> {
         drawn
     }
 
-    /// Use of each way in a draw, by the accumulation table and by ponding \[m³/yr\].
-    pub fn uses_m3<'s>(&'s self, values: &'s Values) -> impl Iterator<Item = [f64; 2]> + 's {
-        let net_mm = self.net_mm(values);
+    /// Use of each way in a draw, by the accumulation table and by ponding \[m³/yr\], with the net
+    /// depths of [`DrawnLawn::net_mm`].
+    pub fn uses_m3<'s>(
+        &'s self,
+        values: &'s Values,
+        net_mm: &'s [f64; 12],
+    ) -> impl Iterator<Item = [f64; 2]> + 's {
         let is_central = *values == self.central;
         self.ways.iter().map(move |own| {
             if is_central {
@@ -222,7 +233,7 @@ impl<'a> DrawnLawn<'a> {
                     water.by_green_ampt.use_m3_yr,
                 ];
             }
-            let model = self.model_m3(own, values, &net_mm);
+            let model = self.model_m3(own, values, net_mm);
             std::array::from_fn(|method| own.beside_m3[method] + model[method])
         })
     }

@@ -7,6 +7,7 @@ mod claim;
 mod drawn;
 mod draws;
 mod evidence;
+mod meter;
 mod recommend;
 mod runoff_table;
 mod shapley;
@@ -17,6 +18,7 @@ pub use claim::{ClaimTerms, beyond_m3_yr, claimed_m3_yr};
 pub use drawn::{DRAWN, DrawnLawn, Values, Way, claimed_in_draw_m3_yr, draws, ranges};
 pub use draws::{COORDINATES, DRAWS, Sample, Words, percentile, percentiles};
 pub use evidence::EVIDENCE;
+pub use meter::{Against, MeterRules, Metered, PeriodNeed, Unusable, metered};
 pub use recommend::{Candidate, Recommendation, recommend};
 pub use shapley::shapley;
 

@@ -22,7 +22,7 @@ pub mod throw;
 mod water;
 
 use crate::place::Pattern;
-use crate::plan::{ParcelPlan, Scenario};
+use crate::plan::{MeterUse, ParcelPlan, Scenario, Tier};
 use crate::rain::wetted_outline;
 use layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use rows::{FailureRow, HeadRow, TurfRow, file_name, gravest, severity_word};
@@ -87,6 +87,40 @@ impl Layer for Parcels {
                     .into()
             },
         ),
+        text(
+            "baseline_source",
+            "`metered` where a water meter bounds the claim, otherwise `modelled`; the figures of use are modelled on both sides either way",
+            |p| {
+                let source = |meter: bool| if meter { "metered" } else { "modelled" };
+                p.savings.as_ref().map(|s| source(s.meter.is_some())).into()
+            },
+        ),
+        number(
+            "metered_m3_yr",
+            "m³/yr",
+            3,
+            "Outdoor use of a year by the meter: what lies above the winter minimum, for a mean year; empty without a usable meter",
+            |p| {
+                p.savings
+                    .as_ref()
+                    .and_then(|s| s.meter.as_ref())
+                    .map(|meter| meter.outdoor_m3_yr)
+                    .into()
+            },
+        ),
+        number(
+            "use_ratio",
+            "",
+            3,
+            "Metered outdoor use over the allowance, which is the turf's net need over `meter.allowance_efficiency_frac`",
+            |p| {
+                p.savings
+                    .as_ref()
+                    .and_then(|s| s.meter.as_ref())
+                    .and_then(MeterUse::ratio)
+                    .into()
+            },
+        ),
         number(
             "asfound_m3_yr",
             "m³/yr",
@@ -146,6 +180,17 @@ impl Layer for Parcels {
                     .as_ref()
                     .filter(|water| water.asfound_m3_yr > 0.0)
                     .map(|water| 100.0 * water.claimed_m3_yr / water.asfound_m3_yr)
+                    .into()
+            },
+        ),
+        text(
+            "tier",
+            "Of a parcel without a meter: high, middle or low, by whether nine of ten draws reach or miss `savings.tier_m3_yr`; modelled figures do not bear exact ranks",
+            |p| {
+                p.savings
+                    .as_ref()
+                    .and_then(|s| s.tier)
+                    .map(Tier::text)
                     .into()
             },
         ),

@@ -23,6 +23,12 @@ pub struct SavingsTotals {
     pub parcels: u64,
     /// Parcels whose potential is above 30 % of the use as found.
     pub above_evidence: u64,
+    /// Parcels whose claim a meter bounds.
+    pub metered: u64,
+    /// Of those, parcels that under-water.
+    pub under_watered: u64,
+    /// Parcels without a meter in the tiers high, middle and low.
+    pub tiers: [u64; 3],
     claims_m3_yr: [f64; DRAWS],
     potentials_m3_yr: [f64; DRAWS],
     swings_m3_yr: [[f64; 2]; DRAWN],
@@ -59,6 +65,9 @@ impl Default for SavingsTotals {
             asfound_m3_yr: 0.0,
             parcels: 0,
             above_evidence: 0,
+            metered: 0,
+            under_watered: 0,
+            tiers: [0; 3],
             claims_m3_yr: [0.0; DRAWS],
             potentials_m3_yr: [0.0; DRAWS],
             swings_m3_yr: [[0.0; 2]; DRAWN],
@@ -73,6 +82,13 @@ impl SavingsTotals {
         self.asfound_m3_yr += savings.asfound_m3_yr;
         let above = savings.parts.total_m3_yr() > ABOVE_EVIDENCE_FRAC * savings.asfound_m3_yr;
         self.above_evidence += u64::from(above);
+        if let Some(meter) = &savings.meter {
+            self.metered += 1;
+            self.under_watered += u64::from(meter.under_watered);
+        }
+        if let Some(tier) = savings.tier {
+            self.tiers[tier as usize] += 1;
+        }
         self.parts.add(&savings.parts);
         self.takes.add(&savings.takes);
         for (sum, own) in self.claims_m3_yr.iter_mut().zip(&savings.claims_m3_yr) {
@@ -181,6 +197,15 @@ impl SavingsTotals {
             },
             "evidence": evidence,
             "parcels_above_30_pct": self.above_evidence,
+            "metered": {
+                "parcels": self.metered,
+                "under_watered": self.under_watered,
+            },
+            "modelled": {
+                "high": self.tiers[0],
+                "middle": self.tiers[1],
+                "low": self.tiers[2],
+            },
             "tornado": tornado,
         })
     }

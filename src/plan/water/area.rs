@@ -13,7 +13,7 @@ use crate::budget::{
     Lawn, PlantFactors, Regulation, ScenarioWater, daily_balance, orifice_mm, refused_on_slope,
 };
 use crate::catalogue::Family;
-use crate::climate::{Zone, ZoneOf};
+use crate::climate::{DayClimate, Zone, ZoneOf};
 use crate::savings::{
     Behaviour, ClaimTerms, Saving, Side, attribute, beyond_m3_yr, claimed_m3_yr, outcome,
 };
@@ -55,6 +55,8 @@ pub(in crate::plan) struct Ways<'a> {
     pub(super) lawn: Lawn<'a>,
     /// The clock as found.
     pub(super) clock: FoundClock,
+    /// The days of its climate; empty where only months are known.
+    pub(super) days: &'a [DayClimate],
     /// The assumption that its plant factors are proportional to.
     pub(super) plant: Key,
     /// What can be had without new nozzles: as found, with a right schedule, and repaired; empty
@@ -115,6 +117,7 @@ pub(in crate::plan) fn settle<'a>(
     let ways = Ways {
         lawn: area.lawn,
         clock: area.clock,
+        days: &zone.zone().days,
         plant: PlantFactors::key(site.assumptions, site.turf.grass),
         without,
     };

@@ -5,19 +5,22 @@
 //! [`close`] looks at the whole parcel: one valve runs at a time, so areas share the night.
 
 mod area;
+mod meter;
 mod night;
 mod savings;
 mod totals;
 mod verdict;
 
 pub(super) use area::{Ways, reclocked, settle};
-pub use savings::{ParcelSavings, Percentiles, Takes};
+pub use meter::MeterUse;
+pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
 
 use super::{ParcelPlan, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
 use crate::issue::{Code, Issue};
 use crate::savings::{draws, ranges};
+use crate::site::MeterRead;
 
 /// The climate is the embedded one of an invented town.
 const CLIMATE_ASSUMED: &str = "climate-assumed";
@@ -37,6 +40,10 @@ const DRIFT_PROXY: &str = "drift-proxy";
 const DEFICIT: &str = "deficit-if-unchanged";
 /// The saving is larger than published evidence supports.
 const ABOVE_EVIDENCE: &str = "saving-above-evidence";
+/// The meter says that the turf gets less than it needs.
+const UNDER_WATERED: &str = "under-watered";
+/// The claim is bounded by the metered use.
+const CLAIM_CAPPED: &str = "claim-capped";
 /// The open hours do not hold the stations.
 const WINDOW_SHORT: &str = "window-short";
 
@@ -48,7 +55,7 @@ pub(super) fn close(
     plan: &mut ParcelPlan,
     joined: &[Vec<usize>],
     ways: &[Ways<'_>],
-    seed: u64,
+    (seed, reads): (u64, &[MeterRead]),
 ) {
     let limits = Limits::assumed(assumptions);
     night::share(&limits, &mut plan.turf);
@@ -71,7 +78,18 @@ pub(super) fn close(
     plan.issues.extend(issues);
     plan.water = totals::of(assumptions, &limits, &plan.turf);
     let draws = draws(&ranges(assumptions), seed, &plan.id);
-    plan.savings = savings::of(assumptions, &plan.turf, ways, &draws);
+    let metered = meter::of(assumptions, &plan.turf, ways, reads);
+    let metered = metered.unwrap_or_else(|issue| {
+        plan.issues.push(issue.of_parcel(plan.id.as_str()));
+        None
+    });
+    plan.savings = savings::of(assumptions, &plan.turf, ways, &draws, metered);
+    if let (Some(water), Some(savings)) = (&mut plan.water, &plan.savings) {
+        if let Some(meter) = &savings.meter {
+            water.claimed_m3_yr = meter.claimed_m3_yr;
+            plan.flags.extend(&meter.flags);
+        }
+    }
     let recommended = plan
         .turf
         .iter()

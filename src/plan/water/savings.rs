@@ -4,11 +4,13 @@ use serde::{Deserialize, Serialize};
 
 use super::super::outcome::{Scenario, ScenarioPlan, TurfPlan, YearUse};
 use super::area::Ways;
-use crate::assumptions::{Assumptions, Range};
+use super::meter::MeterUse;
+use super::{CLAIM_CAPPED, UNDER_WATERED};
+use crate::assumptions::{Assumptions, Key, Range};
 use crate::budget::RunoffMethod;
 use crate::savings::{
-    Attribution, ClaimTerms, DRAWN, DrawnLawn, Values, Way, claimed_in_draw_m3_yr, percentiles,
-    ranges,
+    Against, Attribution, ClaimTerms, DRAWN, DrawnLawn, MeterRules, Metered, Values, Way,
+    claimed_in_draw_m3_yr, percentiles, ranges,
 };
 
 /// What the recommended scenarios of a parcel save.
@@ -16,6 +18,10 @@ use crate::savings::{
 pub struct ParcelSavings {
     /// Use as found \[m³/yr\].
     pub asfound_m3_yr: f64,
+    /// What the meter says; `None` where the figures rest on the model alone.
+    pub meter: Option<MeterUse>,
+    /// Where it stands among parcels without a meter; `None` with one.
+    pub tier: Option<Tier>,
     /// The potential by cause.
     pub parts: Attribution,
     /// The potential by what it takes.
@@ -32,6 +38,39 @@ pub struct ParcelSavings {
     /// The claim with each drawn assumption at its low and at its high value and all others
     /// central \[m³/yr\], in the order of [`RANGES`](crate::assumptions::RANGES).
     pub swings_m3_yr: Vec<[f64; 2]>,
+}
+
+/// Where a parcel without a meter stands: modelled figures do not bear exact ranks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Tier {
+    /// Nine of ten draws reach the claim of `savings.tier_m3_yr`.
+    High,
+    /// The draws cannot tell.
+    Middle,
+    /// Nine of ten draws stay below it.
+    Low,
+}
+
+impl Tier {
+    fn of(claimed: &Percentiles, from_m3_yr: f64) -> Tier {
+        if claimed.p10_m3_yr >= from_m3_yr {
+            Tier::High
+        } else if claimed.p90_m3_yr < from_m3_yr {
+            Tier::Low
+        } else {
+            Tier::Middle
+        }
+    }
+
+    /// The word in the `tier` column.
+    #[must_use]
+    pub fn text(self) -> &'static str {
+        match self {
+            Tier::High => "high",
+            Tier::Middle => "middle",
+            Tier::Low => "low",
+        }
+    }
 }
 
 /// Percentiles over the draws \[m³/yr\].
@@ -116,6 +155,7 @@ pub(super) fn of(
     turf: &[TurfPlan],
     ways: &[Ways<'_>],
     draws: &[Values],
+    metered: Option<Metered>,
 ) -> Option<ParcelSavings> {
     let counted: Vec<Counted<'_>> = turf
         .iter()
@@ -129,53 +169,101 @@ pub(super) fn of(
     let terms = ClaimTerms::assumed(assumptions);
     let mut asfound_m3_yr = 0.0;
     let (mut parts, mut takes) = (Attribution::default(), Takes::default());
-    let mut sums = vec![Sums::default(); draws.len()];
-    let mut swings = vec![[0.0; 2]; DRAWN];
+    let central = Values::central(&ranges);
+    // The draws, then the central values, then every assumption at its low and at its high value.
+    let edges = ranges
+        .iter()
+        .enumerate()
+        .flat_map(|(place, range)| [range.low, range.high].map(|value| central.with(place, value)));
+    let all: Vec<Values> = draws
+        .iter()
+        .copied()
+        .chain([central])
+        .chain(edges)
+        .collect();
+    let mut sums = vec![Sums::default(); all.len()];
     for own in &counted {
         asfound_m3_yr += own.ways.without[0].1.year().use_m3_yr;
         parts.add(&own.parts);
         takes.add(&own.takes());
         let drawn = own.drawn(&ranges);
         let mut uses = Vec::new();
-        let mut add = |sums: &mut Sums, values: &Values| {
+        for (sums, values) in sums.iter_mut().zip(&all) {
+            let net_mm = drawn.net_mm(values);
             uses.clear();
-            uses.extend(drawn.uses_m3(values));
+            uses.extend(drawn.uses_m3(values, &net_mm));
+            sums.net_m3 += net_mm.iter().sum::<f64>() / 1_000.0 * own.ways.lawn.demand.area_m2;
             sums.add(own, &uses, &values.claim_terms(&terms));
-        };
-        for (sums, values) in sums.iter_mut().zip(draws) {
-            add(sums, values);
-        }
-        let central = Values::central(&ranges);
-        for (place, (edges, range)) in swings.iter_mut().zip(&ranges).enumerate() {
-            for (edge, value) in edges.iter_mut().zip([range.low, range.high]) {
-                let mut sums = Sums::default();
-                add(&mut sums, &central.with(place, value));
-                *edge += sums.claimed_m3;
-            }
         }
     }
-    let claims_m3_yr: Vec<f64> = sums.iter().map(|sums| sums.claimed_m3).collect();
-    let potentials_m3_yr: Vec<f64> = sums.iter().map(|sums| sums.potential_m3).collect();
+    let rules = MeterRules::assumed(assumptions);
+    if let Some(metered) = &metered {
+        for (sums, values) in sums.iter_mut().zip(&all) {
+            let against = sums.against(metered, values, &rules);
+            sums.claimed_m3 = rules.bounded_m3_yr(sums.claimed_m3, &against);
+        }
+    }
+    let claims = |sums: &[Sums]| sums.iter().map(|sums| sums.claimed_m3).collect();
+    let claims_m3_yr: Vec<f64> = claims(&sums[..draws.len()]);
+    let potentials = sums[..draws.len()].iter().map(|sums| sums.potential_m3);
+    let potentials_m3_yr: Vec<f64> = potentials.collect();
+    let edges: Vec<f64> = claims(&sums[draws.len() + 1..]);
+    let middle = &sums[draws.len()];
+    let meter = metered.map(|metered| {
+        let against = middle.against(&metered, &central, &rules);
+        let mut flags = Vec::new();
+        if rules.under_waters(&against) {
+            flags.push(UNDER_WATERED);
+        } else if middle.claimed_m3 > 0.0
+            && middle.claimed_m3 >= rules.most_frac * against.outdoor_m3_yr
+        {
+            flags.push(CLAIM_CAPPED);
+        }
+        MeterUse {
+            outdoor_m3_yr: against.outdoor_m3_yr,
+            allowance_m3_yr: against.allowance_m3_yr,
+            claimed_m3_yr: middle.claimed_m3,
+            under_watered: rules.under_waters(&against),
+            flags,
+        }
+    });
+    let claimed = Percentiles::of(&claims_m3_yr)?;
+    let tier_m3_yr = assumptions.number(Key::SavingsTier);
     Some(ParcelSavings {
         asfound_m3_yr,
+        tier: meter.is_none().then(|| Tier::of(&claimed, tier_m3_yr)),
+        meter,
         parts,
         takes,
-        claimed: Percentiles::of(&claims_m3_yr)?,
+        claimed,
         potential: Percentiles::of(&potentials_m3_yr)?,
         claims_m3_yr,
         potentials_m3_yr,
-        swings_m3_yr: swings,
+        swings_m3_yr: edges
+            .chunks_exact(2)
+            .map(|pair| [pair[0], pair[1]])
+            .collect(),
     })
 }
 
 /// What a draw comes to on a parcel \[m³/yr\].
 #[derive(Debug, Clone, Copy, Default)]
 struct Sums {
+    found_m3: f64,
+    net_m3: f64,
     potential_m3: f64,
     claimed_m3: f64,
 }
 
 impl Sums {
+    fn against(&self, metered: &Metered, values: &Values, rules: &MeterRules) -> Against {
+        Against {
+            outdoor_m3_yr: metered.outdoor_m3_yr * values.outdoor_scale(),
+            allowance_m3_yr: self.net_m3 / rules.efficiency_frac,
+            asfound_m3_yr: self.found_m3,
+        }
+    }
+
     /// Adds a turf area from the uses of its ways, in the order of [`Counted::drawn`].
     fn add(&mut self, own: &Counted<'_>, uses: &[[f64; 2]], terms: &ClaimTerms) {
         let reported = match own.ways.lawn.method {
@@ -183,6 +271,7 @@ impl Sums {
             RunoffMethod::GreenAmpt => 1,
         };
         let (without, best) = (&uses[..uses.len() - 1], uses[uses.len() - 1]);
+        self.found_m3 += without[0][reported];
         self.potential_m3 += without[0][reported] - best[reported];
         let beside = match own.best.scenario {
             Scenario::AsFound | Scenario::Reclock => return,
