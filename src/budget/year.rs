@@ -96,9 +96,20 @@ pub struct YearWater {
 
 /// The water of a year with the clock re-timed to need.
 ///
-/// Month by month: `net = max(0, ETo·K − P_e)`, `G = net · RTM(DU) / ((1 − w)(1 − r))`,
-/// `use = G · A / (1 − over)`, with the plant factor K, effective rain P_e, drift and evaporation
-/// w, runoff r. Months do not lend each other water; nothing is negative. The run-time multiplier
+/// Month by month, with overspray and pressure:
+///
+/// ```text
+/// net [mm] = max(0, ETo K − P_e)
+/// G [mm]   = net · RTM(DU) / [(1 − w)(1 − m)(1 − r)]
+/// V [m³]   = G A / [1000 (1 − o)]
+/// DU       = 1 − 1.2711 √(CV_drawn² + ΔCV²_pressure + CV_wind² + CV_install² + s CV_wear²)
+/// ```
+///
+/// with reference evapotranspiration ETo \[mm\], plant factor K, effective rain P_e \[mm\], the
+/// share w lost to drift and evaporation and m to mist (`drift_frac` holds both), the share r of
+/// the water on the turf that runs off, the share o of the flow that lands outside the turf, the
+/// area A \[m²\], and the share s of the wear variance that hardware carries. Pressure enters by
+/// its spread (in DU) and by mist alone: a nozzle that passes less runs longer. Months do not lend each other water; nothing is negative. The run-time multiplier
 /// is applied once, here.
 ///
 /// # References
