@@ -84,11 +84,10 @@ pub(super) fn close(
         None
     });
     plan.savings = savings::of(assumptions, &plan.turf, ways, &draws, metered);
-    if let (Some(water), Some(savings)) = (&mut plan.water, &plan.savings) {
-        if let Some(meter) = &savings.meter {
-            water.claimed_m3_yr = meter.claimed_m3_yr;
-            plan.flags.extend(&meter.flags);
-        }
+    let meter = plan.savings.as_ref().and_then(|all| all.meter.as_ref());
+    if let (Some(water), Some(meter)) = (&mut plan.water, meter) {
+        water.claimed_m3_yr = meter.claimed_m3_yr;
+        plan.flags.extend(&meter.flags);
     }
     let recommended = plan
         .turf
