@@ -4,8 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::account::ParcelAccount;
 use super::delivery::{Delivered, NetworkPlan};
+use super::water::ParcelSavings;
 use super::{Fitting, Works};
-use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
+use crate::budget::{Drift, FoundClock, Hardware, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
@@ -120,8 +121,8 @@ pub struct YearUse {
     pub use_m3_yr: f64,
     /// What waters.
     pub hardware: Hardware,
-    /// Spray or streams.
-    pub jet: JetKind,
+    /// Spray or streams, and what decides its drift.
+    pub drift: Drift,
     /// Whether the slope refuses its rate.
     pub too_fast_for_slope: bool,
     /// The clock as found.
@@ -309,6 +310,8 @@ pub struct ParcelPlan {
     pub water: Option<ParcelWater>,
     /// What it costs and what a program would pay; `None` until that is settled.
     pub account: Option<ParcelAccount>,
+    /// What the recommended scenarios save, why and how sure; `None` when nothing was planned.
+    pub savings: Option<ParcelSavings>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
 }
@@ -368,6 +371,7 @@ impl ParcelPlan {
             issues: parcel.issues.clone(),
             water: None,
             account: None,
+            savings: None,
             flags: Vec::new(),
         }
     }
@@ -390,6 +394,7 @@ impl ParcelPlan {
             obstacles: Vec::new(),
             heads: Vec::new(),
             supply: Vec::new(),
+            meter: Vec::new(),
             issues: Vec::new(),
         };
         ParcelPlan::broken_off(&parcel, issue)

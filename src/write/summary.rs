@@ -7,9 +7,10 @@ use serde_json::{Map, Value, json};
 
 use super::program::ProgramTotals;
 use super::rows::severity_word;
+use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
-use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
+use crate::plan::{ParcelPlan, ParcelSavings, Scenario, ScenarioPlan, Status, TurfPlan};
 
 /// The figures of a run, gathered parcel by parcel in input order.
 #[derive(Debug, Clone, Default)]
@@ -27,6 +28,8 @@ pub struct Summary {
     pub potential_m3_yr: f64,
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// By cause, by what it takes, how surely, and what moves it most.
+    pub savings: SavingsTotals,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
@@ -79,6 +82,7 @@ pub struct Figures {
     /// Areas of its turf areas \[m²\].
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
+    savings: Option<ParcelSavings>,
     scenarios: Vec<ScenarioFigures>,
     /// Stations of each scenario and family.
     stations: Vec<(Scenario, String, u64)>,
@@ -201,6 +205,9 @@ impl Summary {
             self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
         }
+        if let Some(savings) = &parcel.savings {
+            self.savings.add(savings);
+        }
         self.count_issues(parcel.issues.iter().copied());
     }
 
@@ -294,6 +301,7 @@ impl Summary {
                 "potential_m3_yr": number(self.potential_m3_yr, 3),
                 "claimed_m3_yr": number(self.claimed_m3_yr, 3),
             },
+            "savings": self.savings.to_json(),
             "heads": self.heads,
             "program": self.program.to_json(),
             "scenarios": scenarios,
@@ -344,6 +352,7 @@ impl Figures {
             status: parcel.status,
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
+            savings: parcel.savings.clone(),
             scenarios: scenarios.collect(),
             stations: parcel
                 .networks

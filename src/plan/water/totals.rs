@@ -95,7 +95,7 @@ fn allowance(assumptions: &Assumptions, turf: &[TurfPlan]) -> AllowanceUse {
             .iter()
             .find(|plan| plan.recommended)
             .and_then(|plan| plan.year.as_ref());
-        let du = match found.map(|year| year.jet) {
+        let du = match found.map(|year| year.drift.kind) {
             Some(JetKind::Streams) => number(Key::HomeBudgetDuRotary),
             Some(JetKind::Spray) | None => number(Key::HomeBudgetDuSpray),
         };
