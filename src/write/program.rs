@@ -369,7 +369,7 @@ impl Totals {
         self.npv_supplier_cur += other.npv_supplier_cur;
     }
 
-    fn to_json(&self) -> Value {
+    fn to_json(self) -> Value {
         json!({
             "parcels": self.parcels,
             "claiming": self.claiming,
