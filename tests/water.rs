@@ -205,6 +205,7 @@ fn at_one_point_of_connection_one_valve_runs_at_a_time_and_every_station_has_its
     assert_eq!(ran.status, Some(0), "{}", ran.stderr);
     let turf = rows(home.path(), "turf.geojson");
     let stations = rows(home.path(), "stations.geojson");
+    let parcel = &turf[0]["parcel_id"];
     let minutes = |text: &str| {
         let (hours, minutes) = text.split_once(':').unwrap();
         60.0 * hours.parse::<f64>().unwrap() + minutes.parse::<f64>().unwrap()
@@ -217,7 +218,7 @@ fn at_one_point_of_connection_one_valve_runs_at_a_time_and_every_station_has_its
     ] {
         let own: Vec<_> = stations
             .iter()
-            .filter(|station| station["scenario"] == scenario && station["parcel_id"] == "1")
+            .filter(|station| station["scenario"] == scenario && station["parcel_id"] == *parcel)
             .collect();
         let opens_min = 20.0 * 60.0; // the default window, 20:00 to 10:00
         let mut runs: Vec<(u64, f64, f64)> = Vec::new();
@@ -240,7 +241,7 @@ fn at_one_point_of_connection_one_valve_runs_at_a_time_and_every_station_has_its
         let last_min = runs.iter().map(|run| run.2).fold(0.0, f64::max);
         let row = turf
             .iter()
-            .find(|row| row["scenario"] == scenario && row["parcel_id"] == "1")
+            .find(|row| row["scenario"] == scenario && row["parcel_id"] == *parcel)
             .unwrap();
         assert!(
             (number(row, "night_min") - last_min).abs() <= 1.0,

@@ -2,6 +2,7 @@
 
 use serde_json::{Value, json};
 
+use super::inspect::counted;
 use super::table::{Table, thousands};
 use crate::program::Allotment;
 use crate::write::text::{csv_cell, rounded};
@@ -65,8 +66,8 @@ impl Answer {
         let all_cents: u64 = self.offers.iter().map(|offer| offer.rebate_cents).sum();
         let all_m3_yr: f64 = self.offers.iter().map(|offer| offer.claimed_m3_yr).sum();
         let mut out = format!(
-            "{} parcels may be paid, {} in all for {} m³/yr claimed\n",
-            thousands(self.offers.len() as f64),
+            "{} may be paid, {} in all for {} m³/yr claimed\n",
+            counted(self.offers.len(), "parcel", "parcels"),
             money(all_cents),
             thousands(all_m3_yr),
         );
@@ -79,10 +80,10 @@ impl Answer {
         }
         let verb = if share < 1.0 { "invite" } else { "fund" };
         out.push_str(&format!(
-            "\nBudget {}: {verb} {} parcels, {} spent, {:.1} m³/yr claimed\n  \
+            "\nBudget {}: {verb} {}, {} spent, {:.1} m³/yr claimed\n  \
              no choice claims more than {:.1} m³/yr; this one is {}\n",
             money(self.budget_cents),
-            thousands(best.chosen.len() as f64),
+            counted(best.chosen.len(), "parcel", "parcels"),
             money(spent_cents),
             share * best.saving_m3_yr,
             share * best.bound_m3_yr,

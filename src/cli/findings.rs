@@ -208,13 +208,16 @@ pub(super) fn read_findings(
     })
 }
 
-/// The counts of a row and what was measured there; `None` for a parcel that nobody visited.
+/// What a row says: what was counted, and what was measured \[m³/yr\].
+type Looked = (Option<Counts>, Option<f64>);
+
+/// What a row says; `None` for a parcel that nobody visited.
 fn counts(
     sheet: &Sheet,
     cells: &[String],
     columns: &Columns,
     visit: &Visit,
-) -> Result<Option<(Option<Counts>, Option<f64>)>, Issue> {
+) -> Result<Option<Looked>, Issue> {
     let whole_number = |column: usize| -> Result<Option<u64>, Issue> {
         match sheet.amount(cells, column)? {
             Some(number) if number.fract() != 0.0 || number > 1e9 => {

@@ -99,12 +99,17 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .or(record.as_ref().map(|record| &record.throws))
         .map_or(DRAWN[0].0, String::as_str);
     let drawn = word("throws", &DRAWN, throws)?;
-    let by = match &record {
-        Some(record) if args.by.is_empty() => &record.by,
-        _ => &args.by,
+    let mut by = match &record {
+        Some(record) if args.by.is_empty() => record.by.clone(),
+        _ => Vec::new(),
     };
+    for column in &args.by {
+        if !by.contains(column) {
+            by.push(column.clone());
+        }
+    }
     let mut this_run = record_of(&layers, &design, throws)?;
-    this_run.by.clone_from(by);
+    this_run.by.clone_from(&by);
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
@@ -118,7 +123,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let mut neighbourhood = layers.open()?;
     let columns = neighbourhood.columns();
     let program = design.program(columns.as_deref())?;
-    let sheet = Sheet::by(by, columns.as_deref())?;
+    let sheet = Sheet::by(&by, columns.as_deref())?;
     let mut outputs = Outputs::begin(&Disk, output, existing)?.with_sheet(sheet);
     let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
@@ -138,7 +143,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
             program.settle(&mut plan);
             plan
         },
-        |plan| Record::of(&plan, drawn).grouped(&plan, by),
+        |plan| Record::of(&plan, drawn).grouped(&plan, &by),
         Order {
             jobs,
             chunk: args.chunk,

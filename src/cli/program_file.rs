@@ -120,7 +120,7 @@ impl ProgramFile {
 fn rule(table: toml::Table) -> Result<Rule, String> {
     for key in table.keys() {
         if !RULE_KEYS.contains(&key.as_str()) {
-            let hint = nearest(key, RULE_KEYS.into_iter())
+            let hint = nearest(key, RULE_KEYS)
                 .map_or(String::new(), |near| format!("; did you mean `{near}`?"));
             return Err(format!("[[eligibility]] has no key `{key}`{hint}"));
         }

@@ -204,8 +204,16 @@ impl Sheet {
     /// The tables of the program by name, each with what writes it.
     pub(super) fn files(&self) -> Vec<String> {
         let mut names = vec!["ranked.csv".to_owned(), "supply_curve.csv".to_owned()];
-        let by = self.totals.by.iter();
-        names.extend(by.map(|(column, _)| by_name(column)));
+        for (column, _) in &self.totals.by {
+            let plain = by_name(column);
+            // Two columns may differ only in what a file name cannot hold.
+            let again = names.iter().filter(|name| **name == plain).count();
+            let place = names.len();
+            names.push(match again {
+                0 => plain,
+                _ => plain.replace(".csv", &format!("-{place}.csv")),
+            });
+        }
         names
     }
 
@@ -246,7 +254,21 @@ impl Sheet {
     fn write_ranked(&self, sink: &mut Sink) -> io::Result<()> {
         let columns = self.totals.by.len();
         let mut title = titles::<Ranked>();
-        for (column, _) in &self.totals.by {
+        // What stands in the table already is not added to it.
+        let is_own = |name: &str| Ranked::COLUMNS.iter().any(|own| own.facts.name == name);
+        let added: Vec<bool> = self
+            .totals
+            .by
+            .iter()
+            .map(|(name, _)| !is_own(name))
+            .collect();
+        for ((column, _), _) in self
+            .totals
+            .by
+            .iter()
+            .zip(&added)
+            .filter(|(_, added)| **added)
+        {
             title.push(',');
             title.push_str(&csv_cell(column));
         }
@@ -261,7 +283,8 @@ impl Sheet {
                 sums,
             };
             let mut line = cells::<Ranked>(&row);
-            for &word in &self.groups[at * columns..(at + 1) * columns] {
+            let words = &self.groups[at * columns..(at + 1) * columns];
+            for (&word, _) in words.iter().zip(&added).filter(|(_, added)| **added) {
                 line.push(',');
                 line.push_str(&csv_cell(&self.words[word as usize]));
             }
@@ -369,7 +392,7 @@ impl Totals {
         self.npv_supplier_cur += other.npv_supplier_cur;
     }
 
-    fn to_json(&self) -> Value {
+    fn to_json(self) -> Value {
         json!({
             "parcels": self.parcels,
             "claiming": self.claiming,
