@@ -5,6 +5,7 @@ mod check;
 mod climate;
 mod design;
 mod inputs;
+mod merge;
 mod nozzles;
 mod plan;
 mod program_file;
@@ -40,6 +41,7 @@ struct CommandLine {
 enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
+    Merge(merge::MergeArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -52,6 +54,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Ok(line) => match line.command {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
+            Command::Merge(args) => merge::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),

@@ -6,6 +6,7 @@ use super::design::Design;
 use super::inputs::Layers;
 use super::table::{Table, thousands};
 use crate::assumptions::{Key, Origin};
+use crate::batch::shard::Shard;
 use crate::plan::Status;
 use crate::write::summary::{Distribution, Summary};
 
@@ -34,21 +35,42 @@ pub(super) fn story(run: &Run<'_>) -> String {
         design,
         output,
     } = run;
-    let mut out = counts(summary);
-    out.push_str(&layouts(summary));
-    out.push_str(&water(summary));
+    let mut out = figures(summary);
     out.push_str(&assumed_lines(layers, design));
+    out.push_str(&written(output));
+    out.push_str(CAUTIONS);
+    out
+}
+
+/// The summary of merged shards as text.
+pub(super) fn merged_story(summary: &Summary, output: &Path) -> String {
+    [&figures(summary), &written(output), CAUTIONS].concat()
+}
+
+/// What a shard leaves, as text.
+pub(super) fn shard_story(summary: &Summary, shard: Shard, output: &Path) -> String {
     let folder = output.display();
-    out.push_str(&format!(
+    format!(
+        "{}\nShard {shard} is written to {folder}; when all are, put them together:\n  \
+         evenfall merge DIR... -o OUT\n",
+        counts(summary)
+    )
+}
+
+fn figures(summary: &Summary) -> String {
+    [counts(summary), layouts(summary), water(summary)].concat()
+}
+
+fn written(output: &Path) -> String {
+    let folder = output.display();
+    format!(
         "\nWritten to {folder}\n  \
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
          stations.geojson  laterals.geojson                              valves and pipes\n  \
          parcels.csv  schedule.csv  materials.csv  failures.csv          tables for a spreadsheet\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
-    ));
-    out.push_str(CAUTIONS);
-    out
+    )
 }
 
 fn counts(summary: &Summary) -> String {
