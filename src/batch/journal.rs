@@ -160,7 +160,9 @@ fn compare_runs(one: &Value, other: &Value, found: &mut Vec<String>) {
         inputs.collect()
     };
     let flat = |run: &Value, part: &str| -> Vec<(String, Value)> {
-        let values = run[part].as_object().cloned().unwrap_or_default();
+        // The assumptions stand one level deeper, beside what they were assumed from.
+        let values = run[part].get("values").unwrap_or(&run[part]);
+        let values = values.as_object().cloned().unwrap_or_default();
         values.into_iter().collect()
     };
     let mut differ = |one: Vec<(String, Value)>, other: Vec<(String, Value)>| {

@@ -70,10 +70,10 @@ pub fn parent_of(target: &Path) -> Result<PathBuf, Issue> {
 /// # Errors
 /// `OU02` when the output has no name of its own.
 pub fn beside(target: &Path, ending: &str) -> Result<PathBuf, Issue> {
-    let parent = parent_of(target)?;
+    parent_of(target)?;
     let mut name = target.file_name().unwrap_or_default().to_owned();
     name.push(ending);
-    Ok(parent.join(name))
+    Ok(target.with_file_name(name))
 }
 
 /// Removes the temporary folders that a run of this process number left when it was killed.
