@@ -10,7 +10,8 @@ use evenfall::budget::{
 };
 use evenfall::climate::{DAYS, YearClimate};
 use evenfall::savings::{
-    DRAWS, DrawnLawn, EVIDENCE, Side, Values, Way, attribute, draws, percentiles, ranges,
+    Behaviour, DRAWS, DrawnLawn, EVIDENCE, Side, Values, Way, attribute, draws, outcome,
+    percentiles, ranges,
 };
 use evenfall::site::{Grass, Land, LonLatPolygon, TurfArea};
 use evenfall::soil::Texture;
@@ -208,6 +209,50 @@ fn pressure_saves_by_spread_and_mist_and_never_by_flow() {
     );
     near(parts.pressure_m3_yr, 0.05 * before.year().use_m3_yr, 1e-9);
     near(parts.total_m3_yr(), parts.pressure_m3_yr, 1e-9);
+}
+
+#[test]
+fn other_behaviours_split_what_they_take_off() {
+    let run = Assumptions::defaults();
+    let climate = YearClimate::larkmoor();
+    let lawn = Lawn::assumed(&run, &climate, &turf(), Texture::Clay, 2.0, 120.0);
+    let clock = FoundClock::assumed(&run);
+    let found = Hardware {
+        mist_frac: 0.05,
+        drift_frac: 0.12,
+        ..hardware(40.0, 0.25, 0.14)
+    };
+    let new = renewed(&hardware(10.0, 0.12, 0.05));
+    let (before, after) = (lawn.as_found(&found, &clock), lawn.retimed(&new));
+    let of = |behaviour| outcome(behaviour, &lawn, (&found, &before), (&new, &after));
+    let scaled = of(Behaviour::Scaled);
+    let parts = scaled.parts.unwrap();
+    near(parts.total_m3_yr(), scaled.less_m3_yr, 1e-9);
+    // What enters the soil stays: neither a better schedule nor a more even lawn is paid for.
+    assert_eq!((parts.schedule_m3_yr, parts.uniformity_m3_yr), (0.0, 0.0));
+    for part in [
+        parts.runoff_m3_yr,
+        parts.drift_m3_yr,
+        parts.overspray_m3_yr,
+        parts.pressure_m3_yr,
+    ] {
+        assert!(part > 0.1, "{parts:?}");
+    }
+    // 40 to 10 mm/h with the minutes left: three quarters of the depth are gone, which is a
+    // deficit and no saving; the rest of the difference is overspray.
+    let left = of(Behaviour::Unchanged);
+    let parts = left.parts.unwrap();
+    near(parts.total_m3_yr(), left.less_m3_yr, 1e-9);
+    assert!(left.deficit && parts.schedule_m3_yr > 0.7 * before.year().use_m3_yr);
+    assert_eq!(
+        (
+            parts.uniformity_m3_yr,
+            parts.runoff_m3_yr,
+            parts.drift_m3_yr
+        ),
+        (0.0, 0.0, 0.0)
+    );
+    assert_eq!(of(Behaviour::Retimed).parts, None);
 }
 
 #[test]

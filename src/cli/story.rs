@@ -183,7 +183,7 @@ fn savings(totals: &SavingsTotals) -> String {
     out += &format!("  published evidence         {}\n", evidence.join(", "));
     if totals.above_evidence > 0 {
         out += &format!(
-            "  above 30 %                 {} of {} parcels: look at them before anything is claimed\n",
+            "  beyond the evidence        {} of {} parcels: look at them before anything is claimed\n",
             thousands(totals.above_evidence as f64),
             thousands(totals.parcels as f64)
         );

@@ -24,6 +24,11 @@ pub struct ParcelSavings {
     pub tier: Option<Tier>,
     /// The potential by cause.
     pub parts: Attribution,
+    /// What new hardware would take off with the clock left as it is, and with run times raised by
+    /// the ratio of the rates, by cause; the turf may go short with the first.
+    pub otherwise: [Attribution; 2],
+    /// Whether the potential is a larger share of the use as found than `savings.review_above_frac`.
+    pub above_evidence: bool,
     /// The potential by what it takes.
     pub takes: Takes,
     /// What may be claimed, over the draws.
@@ -166,11 +171,19 @@ pub(super) fn of(
     }
     let mut asfound_m3_yr = 0.0;
     let (mut parts, mut takes) = (Attribution::default(), Takes::default());
+    let mut otherwise = [Attribution::default(); 2];
     for own in &counted {
         asfound_m3_yr += own.ways.without[0].1.year().use_m3_yr;
         parts.add(&own.parts);
         takes.add(&own.takes());
+        if let Some(behaviours) = &own.year.behaviours {
+            let outcomes = [&behaviours.unchanged, &behaviours.scaled];
+            for (sum, outcome) in otherwise.iter_mut().zip(outcomes) {
+                sum.add(&outcome.parts.unwrap_or_default());
+            }
+        }
     }
+    let review_frac = assumptions.number(Key::SavingsReview);
     let ranges = ranges(assumptions);
     let central = Values::central(&ranges);
     // The draws, then the central values, then every assumption at its low and at its high value.
@@ -196,7 +209,9 @@ pub(super) fn of(
         asfound_m3_yr,
         tier: meter.is_none().then(|| Tier::of(&claimed, tier_m3_yr)),
         meter,
+        above_evidence: parts.total_m3_yr() > review_frac * asfound_m3_yr,
         parts,
+        otherwise,
         takes,
         claimed,
         potential: Percentiles::of(&potentials_m3_yr)?,
