@@ -169,8 +169,9 @@ fn savings(totals: &SavingsTotals) -> String {
         )
     };
     let mut out = format!(
-        "  in eight of ten draws      could be {}, claimed {}\n",
+        "  in eight of ten draws      could be {},\n{:29}claimed {}\n",
         range(potential),
+        "",
         range(claimed)
     );
     let evidence: Vec<String> = EVIDENCE
@@ -205,7 +206,8 @@ fn savings(totals: &SavingsTotals) -> String {
                 format!("{name} {} m³ ({:.0} %)", thousands(*m3_yr), share(*m3_yr))
             })
             .collect();
-        words.join(", ")
+        let lines: Vec<String> = words.chunks(3).map(|some| some.join(", ")).collect();
+        lines.join(&format!(",\n{:29}", ""))
     };
     out += &format!(
         "  what it takes              {}\n  what it comes from         {}\n",
