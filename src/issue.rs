@@ -150,6 +150,15 @@ issues! {
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";
     PL03 Failed 1 "The plan of the parcel broke off inside the program", "please report the parcel; the others were planned";
+    // The program: rules, allotment, inspection, receipts.
+    PR01 Fatal 8 "A rule or a total names something that is not there", "name a column of the parcel layer or of parcels.csv";
+    PR02 Fatal 2 "The budget cannot be used", "give an amount of zero or more, in the program's currency";
+    PR03 Fatal 9 "The budget is below the ceiling of the cheapest parcel", "give a larger budget";
+    PR04 Fatal 9 "No parcel can be funded", "see ineligible_reason and claimed_m3_yr in parcels.csv, and the rebate rule in the program file";
+    PR05 Fatal 2 "A floor cannot be used", "write --floor COLUMN=VALUE:AMOUNT with a value that the column has; floors may not add up to more than the budget";
+    PR06 Fatal 4 "The table names a parcel that is not there", "use the ids of parcels.csv, as text";
+    PR07 Partial 1 "Parcels of the sample have no findings", "fill in their rows, or say why they could not be visited; the ratio rests on the others";
+    PR08 Fatal 9 "No finding can be used", "fill in the counts, or verified_m3_yr, of at least one visited parcel";
     // Writing and running.
     OU01 Fatal 6 "The output folder exists", "name another folder, or add --overwrite";
     OU02 Fatal 6 "The output cannot be created", "check the folder's rights and the file system";

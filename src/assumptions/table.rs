@@ -492,6 +492,89 @@ assumptions! {
         "least flow of a pump as a share of its rated flow",
         "common practice, no source";
 
+    // What a change costs; money is in the program's own currency.
+    CostLabour "costs.labour_cur_h" ["cur/h"] (number 60.0 in 0.0..1000.0) No
+        "an hour of a crew",
+        "round number of this program; no source";
+    CostNozzle "costs.nozzle_min" ["min"] (number 6.0 in 0.0..120.0) No
+        "work to set, aim and adjust one nozzle",
+        "common practice, no source";
+    CostBody "costs.body_min" ["min"] (number 20.0 in 0.0..240.0) No
+        "work to set or change one body",
+        "common practice, no source";
+    CostTrench "costs.trench_min_m" ["min/m"] (number 6.0 in 0.0..120.0) No
+        "work to open, lay and close a metre of pipe",
+        "common practice, no source";
+    CostValve "costs.valve_min" ["min"] (number 60.0 in 0.0..600.0) No
+        "work to set one valve and wire it",
+        "common practice, no source";
+    CostVisit "costs.visit_cur" ["cur"] (number 60.0 in 0.0..10000.0) No
+        "cost of every parcel on which anything is changed: the way there, and the clock set anew",
+        "round number of this program; no source";
+    CostAdmin "costs.admin_cur" ["cur"] (number 40.0 in 0.0..10000.0) No
+        "what a funded parcel costs the program beside its rebate: papers and inspection",
+        "round number of this program; no source";
+
+    // What water is worth.
+    PriceWater "prices.water_cur_m3" ["cur/m3"] (number 1.8 in 0.0..100.0) No
+        "what the customer pays for the cubic metre that is saved",
+        "round number of this program; no source: enter the marginal price of the tariff";
+    PriceAvoided "prices.avoided_cur_m3" ["cur/m3"] (number 0.9 in 0.0..100.0) No
+        "what the supplier is spared for it: supply, treatment, energy",
+        "round number of this program; no source: enter the supplier's own avoided cost";
+    DiscountRate "discount.rate_frac_yr" ["1/yr"] (number 0.04 in 0.0..0.3) No
+        "real interest by which later years count less",
+        "common practice 3 to 6 %, no source";
+
+    // The rebate: its parts add up, then come the caps.
+    RebateNozzle "rebate.per_nozzle_cur" ["cur"] (number 0.0 in 0.0..1000.0) No
+        "paid for each nozzle that is set",
+        "none by default";
+    RebateBody "rebate.per_body_cur" ["cur"] (number 0.0 in 0.0..1000.0) No
+        "paid for each pressure-regulating body that is set",
+        "none by default";
+    RebateTurf "rebate.per_turf_cur_m2" ["cur/m2"] (number 0.0 in 0.0..1000.0) No
+        "paid for each square metre of turf whose hardware changes",
+        "none by default";
+    RebateCostShare "rebate.cost_share_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of the cost that is paid",
+        "trade guidance is to pay at least half of the equipment; Irrigation Association presentation, by secondary transcription";
+    RebateClaim "rebate.per_claim_cur_m3" ["cur per m3/yr"] (number 0.0 in 0.0..1000.0) No
+        "paid for each cubic metre a year that may be claimed",
+        "none by default";
+    RebateMost "rebate.most_cur" ["cur"] (number 1000000.0 in 0.0..1000000000.0) No
+        "no parcel is paid more",
+        "no cap by default";
+    RebateMostOfCost "rebate.most_of_cost_frac" ["-"] (number 1.0 in 0.0..1.0) No
+        "no parcel is paid more than this share of its cost",
+        "a rebate is no gain: the whole cost is the bound";
+    RebateLeast "rebate.least_cur" ["cur"] (number 0.0 in 0.0..1000000.0) No
+        "a rebate below this is not paid",
+        "no floor by default";
+    RebateNewestBuild "rebate.newest_build_yr" ["-"] (number 2015.0 in 1800.0..2200.0) No
+        "last year_built that is not taken for a new build",
+        "23 CCR 490 (2015): new landscapes fall under the ordinance from December 2015, from memory";
+    RebateParticipation "rebate.participation_frac" ["-"] (number 1.0 in 0.001..1.0) No
+        "share of the invited parcels that take part; 1 where they have applied already",
+        "none by default: give what earlier programs saw";
+
+    // What an inspection makes of its findings.
+    InspectShare "inspection.share_frac" ["-"] (number 0.1 in 0.1..1.0) No
+        "share of each stratum that is visited beside the large and the flagged",
+        "choice of this program: a tenth at least";
+    InspectLarge "inspection.large_m3_yr" ["m3/yr"] (number 100.0 in 0.0..1000000.0) No
+        "claim from which a parcel is always visited",
+        "choice of this program: round number; no source";
+    InspectCatch "inspection.catch_test_frac" ["-"] (number 0.25 in 0.0..1.0) No
+        "share of the visits with a catch test",
+        "choice of this program; no source";
+    InspectUnset "inspection.clock_not_reset_frac" ["-"] (number 0.0 in 0.0..1.0) No
+        "share of a claim that stands where the clock was not set anew",
+        "cautious choice of this program: none, since a claim supposes a re-timed clock";
+    InspectOverPlan "inspection.over_plan_frac" ["-"] (number 0.2 in 0.0..5.0) No
+        "how far counts on receipts may pass the plan before they are flagged",
+        "choice of this program: a fifth; no source";
+
     // Heads under pressure.
     PressureBodyLoss "pressure.body_loss_kpa" ["kPa"] (number 20.0 in 0.0..100.0) No
         "loss inside a regulated body",

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::design::Design;
 use super::inputs::Layers;
+use super::program_story::program_lines;
 use super::table::{Table, thousands};
 use crate::assumptions::{Key, Origin};
 use crate::plan::{Percentiles, Status};
@@ -39,6 +40,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
     let mut out = counts(summary);
     out.push_str(&layouts(summary));
     out.push_str(&water(summary));
+    out.push_str(&program_lines(&summary.program));
     out.push_str(&assumed_lines(layers, design));
     let folder = output.display();
     out.push_str(&format!(
@@ -46,6 +48,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
          stations.geojson  laterals.geojson                              valves and pipes\n  \
          parcels.csv  schedule.csv  materials.csv  failures.csv          tables for a spreadsheet\n  \
+         ranked.csv  supply_curve.csv                                    the cheapest claimed water first\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
     ));
@@ -76,6 +79,7 @@ fn layouts(summary: &Summary) -> String {
         ">areas",
         ">best for",
         ">heads",
+        ">stations",
         ">field DU",
         ">drawing DU*",
         ">rate mm/h",
@@ -96,6 +100,11 @@ fn layouts(summary: &Summary) -> String {
             thousands(group.areas as f64),
             thousands(group.recommended as f64),
             thousands(group.heads as f64),
+            if group.stations > 0 {
+                thousands(group.stations as f64)
+            } else {
+                "-".to_owned()
+            },
             median(&group.du_lq_field, 1.0, 2),
             median(&group.du_lq, 1.0, 2),
             median(&group.rate_mm_h, 1.0, 1),
@@ -119,7 +128,7 @@ fn layouts(summary: &Summary) -> String {
         ]);
     }
     format!(
-        "\nLayouts: medians over the turf areas; heads and use are sums\n{}\
+        "\nLayouts: medians over the turf areas; heads, stations and use are sums\n{}\
          Field DU is the low-quarter uniformity that the lawn can be expected to measure.\n\
          Runoff is a share of the water on the turf: by the accumulation table | by ponding.\n  \
          * Drawing DU is a still-air value of the drawing: good for comparing layouts, not to be expected\n  \

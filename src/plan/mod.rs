@@ -1,5 +1,6 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod account;
 mod delivery;
 mod fit;
 mod found;
@@ -8,11 +9,12 @@ mod kept;
 mod outcome;
 mod water;
 
+pub use account::ParcelAccount;
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
-    ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
+    ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
 pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
 
@@ -278,6 +280,8 @@ impl Planner {
             uniformity,
             delivered: None,
             year: None,
+            cost_cur: None,
+            cost_cur_m3: None,
             flags: verdict.flags,
             fittings: Vec::new(),
             works: None,

@@ -42,6 +42,7 @@ mod plane;
 mod records;
 mod repair;
 mod rings;
+pub mod sheet;
 #[cfg(feature = "system-gis")]
 mod slope;
 mod soils;

@@ -251,6 +251,17 @@ impl Neighbourhood {
         self.counts
     }
 
+    /// The columns that parcels can have: those with a value on any feature of the parcel layer,
+    /// or of the turf layer when there is none. `None` for a stream, which was not read yet.
+    #[must_use]
+    pub fn columns(&self) -> Option<Vec<&str>> {
+        match &self.plan {
+            Plan::Parcels { roll, .. } => Some(roll.columns().collect()),
+            Plan::Groups { turf, .. } => Some(turf.columns().collect()),
+            Plan::Stream(_) => None,
+        }
+    }
+
     /// How many readings there will be; `None` for a stream.
     #[must_use]
     pub fn expected(&self) -> Option<u64> {

@@ -11,6 +11,7 @@ pub mod geojson;
 pub mod layer;
 pub mod network;
 pub mod outputs;
+pub mod program;
 pub mod record;
 pub mod rows;
 pub mod run_record;
@@ -150,6 +151,69 @@ impl Layer for Parcels {
             |p| p.water.as_ref().map(|water| water.claimed_m3_yr).into(),
         ),
         number(
+            "cost_cur",
+            "cur",
+            2,
+            "Parts and work of what is recommended; empty where parts cannot be counted",
+            |p| {
+                p.account
+                    .as_ref()
+                    .and_then(|account| account.cost_cur)
+                    .into()
+            },
+        ),
+        number(
+            "rebate_cur",
+            "cur",
+            2,
+            "The most that the program would pay; it pays on receipts and counts, never on this",
+            |p| p.account.as_ref().map(|account| account.rebate_cur).into(),
+        ),
+        number(
+            "cost_cur_m3",
+            "cur/m³",
+            4,
+            "Levelised cost of a claimed cubic metre",
+            |p| {
+                p.account
+                    .as_ref()
+                    .and_then(|account| account.cost_cur_m3)
+                    .into()
+            },
+        ),
+        number(
+            "payback_yr",
+            "yr",
+            2,
+            "Years until the customer has the cost less the rebate back; empty where that is beyond the life",
+            |p| {
+                p.account
+                    .as_ref()
+                    .and_then(|account| account.payback_yr)
+                    .into()
+            },
+        ),
+        number(
+            "npv_customer_cur",
+            "cur",
+            2,
+            "Net present value for the customer, rebate included",
+            |p| {
+                let account = p.account.as_ref();
+                account.and_then(|account| account.npv_customer_cur).into()
+            },
+        ),
+        number(
+            "npv_supplier_cur",
+            "cur",
+            2,
+            "Net present value for the supplier; empty where nothing is paid",
+            |p| {
+                let account = p.account.as_ref();
+                account.and_then(|account| account.npv_supplier_cur).into()
+            },
+        ),
+        number(
             "claimed_p10_m3_yr",
             "m³/yr",
             3,
@@ -274,6 +338,15 @@ impl Layer for Parcels {
         count("heads", "Heads of the recommended scenarios", |p| {
             p.water.as_ref().map(|water| water.heads).into()
         }),
+        count("stations", "Stations of the recommended scenarios", |p| {
+            p.account.as_ref().map(|account| account.stations).into()
+        }),
+        count("nozzles", "Nozzles that are set", |p| {
+            p.account.as_ref().map(|account| account.nozzles).into()
+        }),
+        count("bodies", "Pressure-regulating bodies that are set", |p| {
+            p.account.as_ref().map(|account| account.bodies).into()
+        }),
         number(
             "night_min",
             "min",
@@ -334,6 +407,24 @@ impl Layer for Parcels {
                     .as_ref()
                     .map(|water| water.allowance.lwr_m3_month)
                     .into()
+            },
+        ),
+        column(
+            "eligible",
+            Kind::Bool,
+            "",
+            "Whether the program may pay",
+            |p| {
+                let account = p.account.as_ref();
+                account.map_or(Cell::Null, |account| Cell::Bool(account.eligible()))
+            },
+        ),
+        text(
+            "ineligible_reason",
+            "Why it may not, in the order of the rules, joined by `;`",
+            |p| {
+                let reasons = p.account.as_ref().map(|account| account.reasons.join(";"));
+                reasons.filter(|reasons| !reasons.is_empty()).into()
             },
         ),
         text("flags", "What to look at, sorted and joined by `;`", |p| {
@@ -708,6 +799,20 @@ impl Layer for Turf {
             3,
             "The same with run times raised by the ratio of the rates",
             |r| r.behaviours().map(|after| after.scaled.use_m3_yr).into(),
+        ),
+        number(
+            "cost_cur",
+            "cur",
+            2,
+            "Parts and work of the change, its share by heads of the bill of the parcel's network in this scenario, without the way there",
+            |r| r.plan.cost_cur.into(),
+        ),
+        number(
+            "cost_cur_m3",
+            "cur/m³",
+            2,
+            "Levelised cost of a claimed cubic metre over the life, a share of the way there included",
+            |r| r.plan.cost_cur_m3.into(),
         ),
         number(
             "saved_m3_yr",

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
+use super::program::ProgramTotals;
 use super::rows::severity_word;
 use super::savings::SavingsTotals;
 use super::text;
@@ -39,6 +40,8 @@ pub struct Summary {
     pub issues: BTreeMap<Code, u64>,
     /// What failed and belongs to no parcel: records that could not be read, turf without a parcel.
     pub orphans: u64,
+    /// What the run comes to for the program.
+    pub program: ProgramTotals,
 }
 
 /// What one scenario of one family comes to.
@@ -50,6 +53,8 @@ pub struct Group {
     pub recommended: u64,
     /// Heads.
     pub heads: u64,
+    /// Stations, if every parcel were watered that way.
+    pub stations: u64,
     /// Area with a layout \[m²\].
     pub area_m2: f64,
     /// Water used in a year \[m³/yr\].
@@ -79,6 +84,8 @@ pub struct Figures {
     water: Option<WaterFigures>,
     savings: Option<ParcelSavings>,
     scenarios: Vec<ScenarioFigures>,
+    /// Stations of each scenario and family.
+    stations: Vec<(Scenario, String, u64)>,
     issues: Vec<Code>,
 }
 
@@ -187,6 +194,10 @@ impl Summary {
                 *self.flags.entry(flag.clone()).or_default() += 1;
             }
         }
+        for (scenario, family, stations) in &parcel.stations {
+            let key = (scenario.clone(), family.clone());
+            self.groups.entry(key).or_default().stations += stations;
+        }
         if let Some(water) = &parcel.water {
             self.asfound_m3_yr += water.asfound_m3_yr;
             self.best_m3_yr += water.best_m3_yr;
@@ -255,6 +266,7 @@ impl Summary {
                     "areas": group.areas,
                     "recommended": group.recommended,
                     "heads": group.heads,
+                    "stations": group.stations,
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
                     "gross_mm_yr": group.gross_mm_yr.to_json(),
@@ -291,6 +303,7 @@ impl Summary {
             },
             "savings": self.savings.to_json(),
             "heads": self.heads,
+            "program": self.program.to_json(),
             "scenarios": scenarios,
             "flags": self.flags,
             "issues": issues,
@@ -341,6 +354,14 @@ impl Figures {
             water,
             savings: parcel.savings.clone(),
             scenarios: scenarios.collect(),
+            stations: parcel
+                .networks
+                .iter()
+                .map(|network| {
+                    let stations = network.stations.len() as u64;
+                    (network.scenario.clone(), network.family.clone(), stations)
+                })
+                .collect(),
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }
     }

@@ -2,11 +2,12 @@
 //! recommended.
 //!
 //! [`settle`] looks at one turf area: its ground and sky, and the water of every scenario on it.
-//! [`close`] looks at the whole parcel: one valve runs at a time, so areas share the night.
+//! [`close`] looks at the whole parcel: one valve runs at a time, so stations share the night.
 
 mod area;
 mod meter;
 mod night;
+mod price;
 mod savings;
 mod totals;
 mod verdict;
@@ -58,7 +59,8 @@ pub(super) fn close(
     (seed, reads): (u64, &[MeterRead]),
 ) {
     let limits = Limits::assumed(assumptions);
-    night::share(&limits, &mut plan.turf);
+    night::share(&limits, &mut plan.turf, &mut plan.networks);
+    price::price(assumptions, &plan.networks, &mut plan.turf);
     for turf in &mut plan.turf {
         verdict::recommend(assumptions, turf);
     }
@@ -76,7 +78,7 @@ pub(super) fn close(
     };
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
-    plan.water = totals::of(assumptions, &limits, &plan.turf);
+    plan.water = totals::of(assumptions, &limits, &plan.turf, &plan.networks);
     let draws = draws(&ranges(assumptions), seed, &plan.id);
     let metered = meter::of(assumptions, &plan.turf, ways, reads);
     let metered = metered.unwrap_or_else(|issue| {
