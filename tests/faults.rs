@@ -13,7 +13,7 @@ use std::rc::Rc;
 
 use evenfall::assumptions::Assumptions;
 use evenfall::batch::journal::ENDING;
-use evenfall::batch::pass::{Hearing, Pass};
+use evenfall::batch::pass::{Hearing, Opened, Pass};
 use evenfall::batch::{Order, Stop};
 use evenfall::catalogue::Catalogue;
 use evenfall::climate::Climates;
@@ -24,6 +24,7 @@ use evenfall::read::{Inputs, Neighbourhood, Source};
 use evenfall::write::files::{Disk, Files, OpenFile};
 use evenfall::write::folder::Existing;
 use evenfall::write::outputs::Drawn;
+use evenfall::write::record::Record;
 use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
 use shared::{contents, folder, names};
 
@@ -162,6 +163,7 @@ fn planner() -> Planner {
         assumptions: Assumptions::defaults(),
         climates: Climates::assumed(),
         inp: false,
+        seed: 1,
     }
 }
 
@@ -178,6 +180,8 @@ fn record() -> RunRecord {
             seed: 1,
         },
         throws: "recommended".to_owned(),
+        eligibility: Vec::new(),
+        by: Vec::new(),
         assumptions: serde_json::json!({}),
     }
 }
@@ -211,14 +215,20 @@ fn pass(files: &dyn Files, target: &Path, existing: Existing, resume: bool) -> R
         record: &record,
         settings: &[],
         shard: None,
-        drawn: Drawn::Recommended,
+        read_off: &|plan| Record::of(&plan, Drawn::Recommended),
         order: Order {
             jobs: NonZeroUsize::MIN,
             chunk: NonZeroUsize::new(2).unwrap(),
         },
         stop: &stop,
     };
-    let open = || Ok((Neighbourhood::open(&lawns())?, planner()));
+    let planner = planner();
+    let open = || {
+        Ok(Opened {
+            layers: Neighbourhood::open(&lawns())?,
+            plan: Box::new(|parcel| planner.plan(parcel)),
+        })
+    };
     pass.run(open, &mut Deaf).map(|_| ())
 }
 

@@ -286,6 +286,7 @@ fn planner() -> Planner {
         assumptions: Assumptions::defaults(),
         climates: Climates::assumed(),
         inp: true,
+        seed: 1,
     }
 }
 

@@ -193,6 +193,7 @@ mod tests {
             obstacles: vec![],
             heads: vec![],
             supply: vec![],
+            meter: vec![],
             issues: vec![],
         }
     }

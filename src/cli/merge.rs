@@ -11,6 +11,7 @@ use crate::batch::merge::Merged;
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::outputs::Outputs;
+use crate::write::program::Sheet;
 
 /// Put the shards of one run together: the outputs are those of `plan` without --shard.
 #[derive(Debug, Args)]
@@ -42,7 +43,8 @@ pub(super) fn run(args: &MergeArgs) -> Result<u8, Ending> {
     allowed(&args.output, existing)?;
     let stop = stop_on_signals()?;
     let mut merged = Merged::open(&args.shards)?;
-    let mut outputs = Outputs::begin(&Disk, &args.output, existing)?;
+    let sheet = Sheet::by(&merged.run.by, None)?;
+    let mut outputs = Outputs::begin(&Disk, &args.output, existing)?.with_sheet(sheet);
     let bar = progress(args.quiet, None);
     for record in merged.by_ref() {
         outputs.add(&record?)?;

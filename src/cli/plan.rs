@@ -16,12 +16,15 @@ use super::signals::stop_on_signals;
 use super::story::{Run, shard_story, story};
 use crate::batch::Order;
 use crate::batch::journal::Journal;
-use crate::batch::pass::{Hearing, Pass};
+use crate::batch::pass::{Hearing, Opened, Pass};
 use crate::batch::shard::Shard;
 use crate::issue::Issue;
+use crate::site::Parcel;
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::outputs::Drawn;
+use crate::write::program::Sheet;
+use crate::write::record::Record;
 use crate::write::run_record::RunRecord;
 
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
@@ -73,6 +76,11 @@ pub(super) struct PlanArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(DRAWN.map(|(word, _)| word)))]
     throws: Option<String>,
 
+    /// Totals by the values of these columns, of the parcel layer or of parcels.csv, separated by
+    /// commas: by-COLUMN.csv and summary.json.
+    #[arg(long, value_name = "COLUMN", value_delimiter = ',')]
+    by: Vec<String>,
+
     /// Print nothing but errors that end the run.
     #[arg(short, long)]
     quiet: bool,
@@ -108,7 +116,17 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .or(record.as_ref().map(|record| &record.throws))
         .map_or(DRAWN[0].0, String::as_str);
     let drawn = word("throws", &DRAWN, throws)?;
-    let this_run = record_of(&layers, &design, throws)?;
+    let mut by = match &record {
+        Some(record) if args.by.is_empty() => record.by.clone(),
+        _ => Vec::new(),
+    };
+    for column in &args.by {
+        if !by.contains(column) {
+            by.push(column.clone());
+        }
+    }
+    let mut this_run = record_of(&layers, &design, throws)?;
+    this_run.by.clone_from(&by);
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
@@ -124,7 +142,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         record: &this_run,
         settings: &design.settings(),
         shard: args.shard,
-        drawn,
+        read_off: &|plan| Record::of(&plan, drawn).grouped(&plan, &by),
         order: Order {
             jobs,
             chunk: args.chunk,
@@ -136,7 +154,20 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         if let (Some(note), false) = (&gaps, args.quiet) {
             tell(&note.to_string());
         }
-        Ok((layers.open()?, design.planner(climates)?))
+        let planner = design.planner(climates)?;
+        let layers = layers.open()?;
+        let columns = layers.columns();
+        let program = design.program(columns.as_deref())?;
+        Sheet::by(&by, columns.as_deref())?;
+        let plan = move |parcel: &Parcel| {
+            let mut plan = planner.plan(parcel);
+            program.settle(&mut plan);
+            plan
+        };
+        Ok(Opened {
+            layers,
+            plan: Box::new(plan),
+        })
     };
     let summary = pass.run(open, &mut Telling::new(args))?;
     if !args.quiet {
@@ -163,6 +194,8 @@ fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord
         reading: layers.reading(),
         layout: design.layout().clone(),
         throws: throws.to_owned(),
+        eligibility: design.rules.clone(),
+        by: Vec::new(),
         assumptions: design.assumptions.to_json(),
     })
 }

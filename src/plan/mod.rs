@@ -1,6 +1,9 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod account;
 mod delivery;
+#[doc(hidden)]
+pub mod doors;
 mod fit;
 mod found;
 mod ground;
@@ -8,12 +11,14 @@ mod kept;
 mod outcome;
 mod water;
 
+pub use account::ParcelAccount;
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
-    ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
+    ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
+pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
 
 use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
@@ -35,6 +40,10 @@ const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
 
+/// Most heads of one family on one turf area: beyond that a plan takes minutes and its files cannot be
+/// handled; no lawn has so many.
+const MOST_HEADS: f64 = 20_000.0;
+
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
 pub struct Planner {
@@ -52,6 +61,8 @@ pub struct Planner {
     pub climates: Climates,
     /// Whether to write input files of the network solver.
     pub inp: bool,
+    /// Seed of the draws of what is uncertain.
+    pub seed: u64,
 }
 
 /// One scenario to lay out on one turf area.
@@ -69,6 +80,7 @@ impl Planner {
     #[must_use]
     pub fn plan(&self, parcel: &Parcel) -> ParcelPlan {
         let mut plan = ParcelPlan::begun(parcel);
+        doors::pass("frame");
         if !parcel.turf.is_empty() {
             let ready = self
                 .assumptions
@@ -110,8 +122,13 @@ impl Planner {
                 assumptions,
                 found: in_ground.on(number),
             };
-            let (scenarios, told) = self.lay_out(&site);
             let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
+            doors::pass("place");
+            if let Some(issue) = self.beyond_budget(outline) {
+                plan.issues.push(placed(issue));
+                continue;
+            }
+            let (scenarios, told) = self.lay_out(&site);
             plan.issues.extend(told.into_iter().map(placed));
             if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
                 let issue = Issue::new(Code::PL01, self.why_no_heads(&site));
@@ -121,19 +138,47 @@ impl Planner {
             areas.push((site, scenarios));
             numbers.push(number);
         }
+        doors::pass("delivery");
         let delivery = delivery::deliver(self, parcel, &mut areas, assumptions);
         let told = delivery.issues.into_iter();
         plan.issues
             .extend(told.map(|issue| issue.of_parcel(&parcel.id)));
         plan.networks = delivery.networks;
+        let mut ways = Vec::new();
         for (site, scenarios) in areas {
-            plan.turf.push(self.settled(&site, scenarios));
+            let (turf, way) = self.settled(&site, scenarios);
+            plan.turf.push(turf);
+            ways.push(way);
         }
         let mut scenarios = plan.turf.iter().flat_map(|turf| &turf.scenarios);
         if scenarios.any(|scenario| scenario.flags.contains(&AS_FOUND_ASSUMED)) {
             plan.flags.push(AS_FOUND_ASSUMED);
         }
-        water::close(assumptions, plan, &in_ground.joined(&numbers));
+        water::close(
+            assumptions,
+            plan,
+            &in_ground.joined(&numbers),
+            &ways,
+            (self.seed, &parcel.meter),
+        );
+    }
+
+    /// The issue of a turf area that would need more heads than are planned on one: its area over
+    /// that of one head in a triangular lattice of the longest throws.
+    fn beyond_budget(&self, outline: &Outline) -> Option<Issue> {
+        let wanted = |family: &&Family| self.families.contains(&family.name);
+        let families = self.catalogue.families.iter().filter(wanted);
+        let shortest_m = families
+            .map(Family::longest_m)
+            .fold(f64::INFINITY, f64::min);
+        let per_head_m2 = 0.75_f64.sqrt() * shortest_m * shortest_m;
+        let heads = outline.area_m2() / per_head_m2;
+        (heads > MOST_HEADS || doors::is_over_budget()).then(|| {
+            let found = format!(
+                "about {heads:.0} heads with throws of {shortest_m} m, and {MOST_HEADS:.0} are the most"
+            );
+            Issue::new(Code::PL02, found)
+        })
     }
 
     /// What leaves a turf area without heads.
@@ -176,11 +221,15 @@ impl Planner {
         (scenarios, issues)
     }
 
-    /// A turf area with its water.
-    fn settled(&self, site: &Site, mut scenarios: Vec<ScenarioPlan>) -> TurfPlan {
+    /// A turf area with its water, and what that rests on.
+    fn settled<'a>(
+        &'a self,
+        site: &Site<'a>,
+        mut scenarios: Vec<ScenarioPlan>,
+    ) -> (TurfPlan, water::Ways<'a>) {
         let outline = site.outline;
-        let ground = water::settle(self, site, &mut scenarios);
-        TurfPlan {
+        let (ground, ways) = water::settle(self, site, &mut scenarios);
+        let turf = TurfPlan {
             id: site.turf.id.clone(),
             polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
@@ -188,7 +237,8 @@ impl Planner {
             ground,
             reason: String::new(),
             scenarios,
-        }
+        };
+        (turf, ways)
     }
 
     /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
@@ -218,6 +268,7 @@ impl Planner {
         for head in &mut layout.heads {
             settle(head, &site.ground.frame);
         }
+        doors::pass("rain");
         let around = site.ground.surroundings();
         let watered = layout.watered.as_ref().unwrap_or(site.outline);
         let uniformity = measure(watered, &layout.heads, &family.profile, &around);
@@ -261,6 +312,8 @@ impl Planner {
             uniformity,
             delivered: None,
             year: None,
+            cost_cur: None,
+            cost_cur_m3: None,
             flags: verdict.flags,
             fittings: Vec::new(),
             works: None,

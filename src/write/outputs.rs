@@ -7,6 +7,7 @@ use super::csv::Csv;
 use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
+use super::program::Sheet;
 use super::record::{Record, Row, Table, Which, failures};
 use super::run_record::RunRecord;
 use super::summary::Summary;
@@ -34,6 +35,7 @@ const TABLES: [Which; 4] = [
 pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,
     summary: Summary,
+    sheet: Sheet,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
 }
@@ -56,8 +58,16 @@ impl<'f> Outputs<'f> {
         Ok(Outputs {
             formats,
             summary: Summary::default(),
+            sheet: Sheet::default(),
             staging,
         })
+    }
+
+    /// Gathers totals by columns as well.
+    #[must_use]
+    pub fn with_sheet(mut self, sheet: Sheet) -> Outputs<'f> {
+        self.sheet = sheet;
+        self
     }
 
     /// Writes one parcel.
@@ -72,6 +82,7 @@ impl<'f> Outputs<'f> {
             self.file(name, text)?;
         }
         self.summary.add(&record.figures);
+        self.sheet.add(&record.id, &record.program);
         Ok(())
     }
 
@@ -108,6 +119,14 @@ impl<'f> Outputs<'f> {
         for format in std::mem::take(&mut self.formats) {
             format.finish().map_err(|error| failed(&error))?;
         }
+        for (place, name) in self.sheet.files().iter().enumerate() {
+            let mut sink = self.staging.create(name)?;
+            self.sheet
+                .write(place, &mut sink)
+                .and_then(|()| sink.finish())
+                .map_err(|error| failed(&error))?;
+        }
+        self.summary.program = std::mem::take(&mut self.sheet).into_totals();
         let summary = self.summary.to_text();
         self.file("summary.json", &summary)?;
         self.file(MARK, &record.to_text())?;
