@@ -148,7 +148,7 @@ issues! {
     ME04 Note 0 "The meter table has ids that no parcel has; they were left out", "write the id as in the parcel layer, with its zeros";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
-    PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";
+    PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or plan it with a family that throws farther";
     PL03 Failed 1 "The plan of the parcel broke off inside the program", "please report the parcel; the others were planned";
     // The program: rules, allotment, inspection, receipts.
     PR01 Fatal 8 "A rule or a total names something that is not there", "name a column of the parcel layer or of parcels.csv";

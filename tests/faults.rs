@@ -13,18 +13,18 @@ use std::rc::Rc;
 
 use evenfall::assumptions::Assumptions;
 use evenfall::batch::journal::ENDING;
-use evenfall::batch::pass::{Hearing, Pass};
+use evenfall::batch::pass::{Hearing, Opened, Pass};
 use evenfall::batch::{Order, Stop};
 use evenfall::catalogue::Catalogue;
 use evenfall::climate::Climates;
 use evenfall::issue::{Code, Issue};
 use evenfall::place::{Effort, Favour};
 use evenfall::plan::Planner;
-use evenfall::program::Program;
 use evenfall::read::{Inputs, Neighbourhood, Source};
 use evenfall::write::files::{Disk, Files, OpenFile};
 use evenfall::write::folder::Existing;
 use evenfall::write::outputs::Drawn;
+use evenfall::write::record::Record;
 use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
 use shared::{contents, folder, names};
 
@@ -215,16 +215,19 @@ fn pass(files: &dyn Files, target: &Path, existing: Existing, resume: bool) -> R
         record: &record,
         settings: &[],
         shard: None,
-        drawn: Drawn::Recommended,
+        read_off: &|plan| Record::of(&plan, Drawn::Recommended),
         order: Order {
             jobs: NonZeroUsize::MIN,
             chunk: NonZeroUsize::new(2).unwrap(),
         },
         stop: &stop,
     };
+    let planner = planner();
     let open = || {
-        let program = Program::of(&Assumptions::defaults(), &[], None)?;
-        Ok((Neighbourhood::open(&lawns())?, planner(), program))
+        Ok(Opened {
+            layers: Neighbourhood::open(&lawns())?,
+            plan: Box::new(|parcel| planner.plan(parcel)),
+        })
     };
     pass.run(open, &mut Deaf).map(|_| ())
 }
@@ -265,6 +268,7 @@ fn a_process_that_dies_in_any_call_is_gone_on_with_to_the_same_bytes() {
         assert_eq!(left, ["out"], "call {call} left something behind");
         resumed += 1;
     }
+    println!("score: death in each call to the file system, then --resume: {resumed} of {calls}");
     assert_eq!(resumed, calls);
 }
 
@@ -324,6 +328,7 @@ fn whichever_call_fails_the_run_ends_with_a_code_and_can_go_on() {
         }
         assert!(contents(&target) == expected, "call {call}");
     }
+    println!("score: failure of each call to the file system: {calls} of {calls}");
     assert!(failed + 6 >= calls, "{failed} of {calls}");
 }
 
@@ -362,6 +367,8 @@ fn an_existing_output_stays_whole_whatever_fails() {
             assert!(ours == expected, "call {call}: not the files of one run");
         }
     }
+    let tried = calls + 30;
+    println!("score: existing output intact when a call fails: {tried} of {tried}");
     assert!(failed > 30, "{failed}");
 }
 

@@ -28,10 +28,17 @@ fn features(count: u32) -> Vec<String> {
     features
 }
 
-/// Every file but `run.json`, and `run.json` without the hashes of its inputs.
-fn outcome(out: &Path) -> Vec<(String, Vec<u8>)> {
+/// Every file; `run.json` without the hashes of its inputs, `failures.csv` without the name of the
+/// input.
+fn outcome(out: &Path, input: &str) -> Vec<(String, Vec<u8>)> {
     let mut found = contents(out);
     for (name, bytes) in &mut found {
+        if name == "failures.csv" {
+            let text = String::from_utf8(bytes.clone()).unwrap();
+            // A cell that begins with a minus is kept from being read as a formula.
+            let input = input.replace('-', "'-");
+            *bytes = text.replace(&format!(",{input},"), ",,").into_bytes();
+        }
         if name == "run.json" {
             let mut record: Value = serde_json::from_slice(bytes).unwrap();
             for input in record["inputs"].as_array_mut().unwrap() {
@@ -117,27 +124,17 @@ fn one_outcome_for_all_routes_threads_and_chunks() {
             for chunk in chunks {
                 let status = plan(home.path(), route, "out", &["-j", jobs, "--chunk", chunk]);
                 assert_eq!(status, Some(1), "{route} -j {jobs} --chunk {chunk}");
-                let found = outcome(&home.path().join("out"));
+                let found = outcome(&home.path().join("out"), route);
                 fs::remove_dir_all(home.path().join("out")).unwrap();
                 tried += 1;
                 let expected = first.get_or_insert_with(|| found.clone());
                 let differing: Vec<&String> = expected
                     .iter()
                     .zip(&found)
-                    .filter(|(one, other)| one != other && one.0 != "failures.csv")
+                    .filter(|(one, other)| one != other)
                     .map(|(one, _)| &one.0)
                     .collect();
-                // It names the file, so its name is all that may differ.
-                let failures = |found: &[(String, Vec<u8>)]| {
-                    let (_, bytes) = found
-                        .iter()
-                        .find(|(name, _)| name == "failures.csv")
-                        .unwrap();
-                    let name = if *route == "-" { ",-," } else { route };
-                    String::from_utf8_lossy(bytes).replace(name.trim_matches(','), "turf.geojson")
-                };
-                let same_failures = *route == "-" || failures(expected) == failures(&found);
-                if differing.is_empty() && same_failures && expected.len() == found.len() {
+                if differing.is_empty() && expected.len() == found.len() {
                     passed += 1;
                 } else {
                     println!("{route} -j {jobs} --chunk {chunk}: {differing:?}");

@@ -181,8 +181,10 @@ fn compare_runs(one: &Value, other: &Value, found: &mut Vec<String>) {
     for part in ["reading", "layout", "assumptions"] {
         differ(flat(one, part), flat(other, part));
     }
-    if one["throws"] != other["throws"] {
-        found.push("throws".to_owned());
+    for part in ["throws", "eligibility", "by"] {
+        if one[part] != other[part] {
+            found.push(part.to_owned());
+        }
     }
 }
 

@@ -7,12 +7,12 @@ use super::remaining::Remaining;
 use super::shard::Shard;
 use super::{Order, Stop, merge, run};
 use crate::issue::{Code, Issue};
-use crate::plan::Planner;
-use crate::program::Program;
+use crate::plan::ParcelPlan;
 use crate::read::Neighbourhood;
+use crate::site::Parcel;
 use crate::write::files::Files;
 use crate::write::folder::{Existing, MARK, allowed};
-use crate::write::outputs::{Drawn, Outputs};
+use crate::write::outputs::Outputs;
 use crate::write::program::Sheet;
 use crate::write::record::{Record, told};
 use crate::write::run_record::RunRecord;
@@ -34,12 +34,20 @@ pub struct Pass<'a> {
     pub settings: &'a [(&'a str, String)],
     /// The part of the run that is planned.
     pub shard: Option<Shard>,
-    /// Whose throws are drawn.
-    pub drawn: Drawn,
+    /// What is kept of a plan.
+    pub read_off: &'a (dyn Fn(ParcelPlan) -> Record + Sync),
     /// How the work is cut up.
     pub order: Order,
     /// A wish to stop.
     pub stop: &'a Stop,
+}
+
+/// The layers of a run, and what plans a parcel of them.
+pub struct Opened<'a> {
+    /// The layers.
+    pub layers: Neighbourhood,
+    /// Plans a parcel.
+    pub plan: Box<dyn Fn(&Parcel) -> ParcelPlan + Sync + 'a>,
 }
 
 /// What the one who started a run hears of it.
@@ -63,9 +71,9 @@ impl Pass<'_> {
     /// # Errors
     /// What ends the layers; the issue of a wish to stop; `IN05` without a parcel; `OU01` to `OU03`
     /// and `OU05` to `OU07`.
-    pub fn run(
+    pub fn run<'o>(
         &self,
-        open: impl FnOnce() -> Result<(Neighbourhood, Planner, Program), Issue>,
+        open: impl FnOnce() -> Result<Opened<'o>, Issue>,
         hearing: &mut dyn Hearing,
     ) -> Result<Summary, Issue> {
         let header = Header::new(self.record, self.settings, self.shard);
@@ -88,12 +96,12 @@ impl Pass<'_> {
         let (mut journal, planned) = match resumed {
             Some(journal) if ended => (journal, Ok(())),
             resumed => {
-                let (mut layers, planner, program) = open()?;
+                let mut opened = open()?;
                 let mut journal = match resumed {
                     Some(journal) => journal,
                     None => Journal::begin(self.files, self.target, &header)?,
                 };
-                let planned = self.plan(&mut layers, (&planner, &program), &mut journal, hearing);
+                let planned = self.plan(&mut opened, &mut journal, hearing);
                 (journal, planned)
             }
         };
@@ -123,26 +131,22 @@ impl Pass<'_> {
     /// Plans what the journal does not hold.
     fn plan(
         &self,
-        layers: &mut Neighbourhood,
-        (planner, program): (&Planner, &Program),
+        opened: &mut Opened,
         journal: &mut Journal,
         hearing: &mut dyn Hearing,
     ) -> Result<(), Issue> {
+        let Opened { layers, plan } = opened;
         hearing.begins(layers.expected());
         let kept = match journal.records() {
             0 => None,
             _ => Some(journal.read()?),
         };
-        let (drawn, by) = (self.drawn, &self.record.by);
+        let read_off = self.read_off;
         let mut remaining = Remaining::new(layers.by_ref(), self.shard, kept);
         run(
             remaining.by_ref(),
-            |parcel| {
-                let mut plan = planner.plan(parcel);
-                program.settle(&mut plan);
-                plan
-            },
-            |plan| Packed::of(Record::of(&plan, drawn).grouped(&plan, by)),
+            |parcel| plan(parcel),
+            |plan| Packed::of(read_off(plan)),
             self.order,
             self.stop,
             |record| {
@@ -194,7 +198,8 @@ impl Pass<'_> {
             return Ok(summary);
         }
         let sheet = Sheet::by(&self.record.by, None)?;
-        let mut outputs = Outputs::begin(self.files, self.target, existing)?.with_sheet(sheet);
+        let outputs = Outputs::begin(self.files, self.target, existing)?;
+        let mut outputs = outputs.with_sheet(sheet);
         for record in records.by_ref() {
             outputs.add(&record)?;
             if let Some(issue) = self.stop.wanted() {

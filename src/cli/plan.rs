@@ -16,13 +16,15 @@ use super::signals::stop_on_signals;
 use super::story::{Run, shard_story, story};
 use crate::batch::Order;
 use crate::batch::journal::Journal;
-use crate::batch::pass::{Hearing, Pass};
+use crate::batch::pass::{Hearing, Opened, Pass};
 use crate::batch::shard::Shard;
 use crate::issue::Issue;
+use crate::site::Parcel;
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::outputs::Drawn;
 use crate::write::program::Sheet;
+use crate::write::record::Record;
 use crate::write::run_record::RunRecord;
 
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
@@ -140,7 +142,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         record: &this_run,
         settings: &design.settings(),
         shard: args.shard,
-        drawn,
+        read_off: &|plan| Record::of(&plan, drawn).grouped(&plan, &by),
         order: Order {
             jobs,
             chunk: args.chunk,
@@ -152,12 +154,20 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         if let (Some(note), false) = (&gaps, args.quiet) {
             tell(&note.to_string());
         }
-        let neighbourhood = layers.open()?;
-        let columns = neighbourhood.columns();
+        let planner = design.planner(climates)?;
+        let layers = layers.open()?;
+        let columns = layers.columns();
         let program = design.program(columns.as_deref())?;
-        // Columns that nobody has are refused before anything is planned.
         Sheet::by(&by, columns.as_deref())?;
-        Ok((neighbourhood, design.planner(climates)?, program))
+        let plan = move |parcel: &Parcel| {
+            let mut plan = planner.plan(parcel);
+            program.settle(&mut plan);
+            plan
+        };
+        Ok(Opened {
+            layers,
+            plan: Box::new(plan),
+        })
     };
     let summary = pass.run(open, &mut Telling::new(args))?;
     if !args.quiet {

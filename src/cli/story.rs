@@ -61,13 +61,8 @@ pub(super) fn shard_story(summary: &Summary, shard: Shard, output: &Path) -> Str
 }
 
 fn figures(summary: &Summary) -> String {
-    [
-        counts(summary),
-        layouts(summary),
-        water(summary),
-        program_lines(&summary.program),
-    ]
-    .concat()
+    let program = program_lines(&summary.program);
+    [counts(summary), layouts(summary), water(summary), program].concat()
 }
 
 fn written(output: &Path) -> String {
