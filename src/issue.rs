@@ -141,6 +141,11 @@ issues! {
     HY03 Note 0 "One head draws more than the safe flow of the supply", "choose a smaller nozzle or a larger supply; the head has a station of its own";
     HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
     HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
+    // The water meter.
+    ME01 Note 0 "A period of the meter overlaps another or has no days; the parcel's meter is not used", "give every day once: `end` is the day of the read and the `start` of the next period";
+    ME02 Note 0 "Periods of the meter are missing", "give a whole year of reads, the winter included";
+    ME03 Note 0 "A metered volume is negative or beyond belief; the parcel's meter is not used", "correct the volume, in cubic metres";
+    ME04 Note 0 "The meter table has ids that no parcel has; they were left out", "write the id as in the parcel layer, with its zeros";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";

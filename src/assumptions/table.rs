@@ -136,6 +136,12 @@ assumptions! {
     ClimateRainFrac "climate.effective_rain_frac" ["-"] (number 0.5 in 0.0..1.0) No
         "share of the rain that counts, for the method fixed",
         "turf audit practice, from memory";
+    ClimateEtoScale "climate.eto_scale" ["-"] (number 1.0 in 0.5..1.5) Yes
+        "factor on reference evapotranspiration: from the station of the table to the lawn",
+        "choice of this program: the table is taken as it is";
+    ClimateRainScale "climate.effective_rain_scale" ["-"] (number 1.0 in 0.0..2.0) Yes
+        "factor on effective rain, whatever the method; it never passes the rain or the demand (by months only)",
+        "choice of this program: the method is taken as it is";
     ClimateMissingWind "climate.missing_wind_m_s" ["m/s"] (number 2.0 in 0.5..8.0) No
         "wind at 2 m where the weather does not give it",
         "Allen et al. 1998, FAO Irrigation and Drainage Paper 56, ch. 3: 2 m/s";
@@ -340,9 +346,37 @@ assumptions! {
         "savings above this share of the use are flagged for review",
         "published evidence lies between 5 and 25 %: US EPA 2017 and 2024, Baum et al. 2005, Solomon et al. 2007";
 
+    SavingsRangeWidth "savings.range_width" ["-"] (number 1.0 in 0.0..2.0) No
+        "factor on the width of all ranges from which draws are taken; 0 makes every draw the central value",
+        "choice of this program: the ranges as listed";
+
     SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
         "smallest claimed saving, as a share of the use as found, for which a change is recommended",
         "choice of this program: less than that lies within what the reckoning can tell apart";
+
+    SavingsTier "savings.tier_m3_yr" ["m3/yr"] (number 3.0 in 0.0..1000.0) No
+        "claim from which a parcel without a meter stands in the tier high if nine of ten draws reach it, and low if nine of ten do not",
+        "the 9.1 m3 a home of US EPA's draft nozzle specification, 2023-24, times realisation, free riders and persistence as assumed here";
+
+    // The water meter.
+    MeterEfficiency "meter.allowance_efficiency_frac" ["-"] (number 0.7 in 0.3..1.0) No
+        "efficiency of the allowance that metered outdoor use is held against: net need over this",
+        "US EPA water budget: low-quarter uniformity of 0.65 for sprays and 0.70 for rotary heads, from memory";
+    MeterUnder "meter.under_watered_below" ["-"] (number 0.9 in 0.0..2.0) No
+        "ratio of metered outdoor use to allowance below which a parcel under-waters and claims nothing",
+        "choice of this program; no source";
+    MeterClaimMost "meter.claim_most_frac" ["-"] (number 0.25 in 0.0..1.0) No
+        "largest claim as a share of metered outdoor use",
+        "upper end of published evidence: Solomon et al. 2007, from memory";
+    MeterWinter "meter.winter_need_frac" ["-"] (number 0.25 in 0.0..0.9) No
+        "a period counts as winter when turf needs at most this share of the peak month's need a day",
+        "choice of this program; no source";
+    MeterSeasonLeast "meter.season_least_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of the year's need that metered periods must hold to stand for the year",
+        "choice of this program; no source";
+    MeterOutdoorScale "meter.outdoor_scale" ["-"] (number 1.0 in 0.1..3.0) Yes
+        "factor on metered outdoor use: what the winter minimum takes for indoor use, or for outdoor use, and is not",
+        "choice of this program: the winter minimum is taken as it is";
 
     // Heads that are in the ground.
     HeadsOnBoundary "heads.on_boundary_m" ["m"] (number 1.0 in 0.2..3.0) Yes

@@ -190,6 +190,7 @@ impl Design {
             assumptions: self.assumptions.clone(),
             climates,
             inp: self.inp,
+            seed: self.layout.seed,
         })
     }
 

@@ -43,6 +43,7 @@ struct InputsText {
     dem: Option<String>,
     climate: Option<String>,
     climate_zones: Option<String>,
+    meter: Option<String>,
     catalogue: Option<String>,
 }
 
@@ -97,6 +98,7 @@ impl ProgramFile {
             "dem" => &self.inputs.dem,
             "climate" => &self.inputs.climate,
             "climate_zones" => &self.inputs.climate_zones,
+            "meter" => &self.inputs.meter,
             "catalogue" => &self.inputs.catalogue,
             _ => &None,
         };

@@ -2,14 +2,15 @@
 
 use std::num::NonZeroU32;
 
-use super::bill::{Costs, bill, stations};
-use super::economics::Investment;
+use super::bill::{bill, stations};
 use super::eligibility::{Eligibility, Rule};
 use super::rebate::RebateRule;
 use crate::assumptions::{Assumptions, Key};
+use crate::hydraulics::costs::Costs;
 use crate::issue::Issue;
 use crate::plan::{ParcelAccount, ParcelPlan};
 use crate::savings::ClaimTerms;
+use crate::savings::Investment;
 use crate::site::Attribute;
 
 /// Columns of the output that rules may use beside those of the parcel layer.

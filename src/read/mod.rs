@@ -33,6 +33,7 @@ mod json;
 mod land;
 mod layer;
 mod majority;
+mod meter;
 mod obstacles;
 #[cfg(feature = "system-gis")]
 mod ogr;

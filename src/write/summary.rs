@@ -7,9 +7,10 @@ use serde_json::{Map, Value, json};
 
 use super::program::ProgramTotals;
 use super::rows::severity_word;
+use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
-use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
+use crate::plan::{ParcelPlan, ParcelSavings, Scenario, ScenarioPlan, Status, TurfPlan};
 
 /// The figures of a run, gathered parcel by parcel in input order.
 #[derive(Debug, Clone, Default)]
@@ -27,6 +28,8 @@ pub struct Summary {
     pub potential_m3_yr: f64,
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// By cause, by what it takes, how surely, and what moves it most.
+    pub savings: SavingsTotals,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
@@ -50,6 +53,8 @@ pub struct Group {
     pub recommended: u64,
     /// Heads.
     pub heads: u64,
+    /// Stations, if every parcel were watered that way.
+    pub stations: u64,
     /// Area with a layout \[m²\].
     pub area_m2: f64,
     /// Water used in a year \[m³/yr\].
@@ -77,7 +82,10 @@ pub struct Figures {
     /// Areas of its turf areas \[m²\].
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
+    savings: Option<ParcelSavings>,
     scenarios: Vec<ScenarioFigures>,
+    /// Stations of each scenario and family.
+    stations: Vec<(Scenario, String, u64)>,
     issues: Vec<Code>,
 }
 
@@ -186,12 +194,19 @@ impl Summary {
                 *self.flags.entry(flag.clone()).or_default() += 1;
             }
         }
+        for (scenario, family, stations) in &parcel.stations {
+            let key = (scenario.clone(), family.clone());
+            self.groups.entry(key).or_default().stations += stations;
+        }
         if let Some(water) = &parcel.water {
             self.asfound_m3_yr += water.asfound_m3_yr;
             self.best_m3_yr += water.best_m3_yr;
             self.potential_m3_yr += water.potential_m3_yr;
             self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
+        }
+        if let Some(savings) = &parcel.savings {
+            self.savings.add(savings);
         }
         self.count_issues(parcel.issues.iter().copied());
     }
@@ -251,6 +266,7 @@ impl Summary {
                     "areas": group.areas,
                     "recommended": group.recommended,
                     "heads": group.heads,
+                    "stations": group.stations,
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
                     "gross_mm_yr": group.gross_mm_yr.to_json(),
@@ -285,6 +301,7 @@ impl Summary {
                 "potential_m3_yr": number(self.potential_m3_yr, 3),
                 "claimed_m3_yr": number(self.claimed_m3_yr, 3),
             },
+            "savings": self.savings.to_json(),
             "heads": self.heads,
             "program": self.program.to_json(),
             "scenarios": scenarios,
@@ -335,7 +352,16 @@ impl Figures {
             status: parcel.status,
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
+            savings: parcel.savings.clone(),
             scenarios: scenarios.collect(),
+            stations: parcel
+                .networks
+                .iter()
+                .map(|network| {
+                    let stations = network.stations.len() as u64;
+                    (network.scenario.clone(), network.family.clone(), stations)
+                })
+                .collect(),
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }
     }
