@@ -1,9 +1,11 @@
 //! The face: what is typed, what is printed, and with which status the program ends.
 
 mod assumptions;
+mod audit;
 mod check;
 mod climate;
 mod design;
+mod files;
 mod inputs;
 mod nozzles;
 mod plan;
@@ -40,6 +42,7 @@ struct CommandLine {
 enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
+    Audit(audit::AuditArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -52,6 +55,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Ok(line) => match line.command {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
+            Command::Audit(args) => audit::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),

@@ -1,0 +1,3 @@
+//! Pages to print: what cans caught.
+
+pub mod cans;
