@@ -212,7 +212,11 @@ fn driest_window(cans: &[Can], mean: f64, side_m: Option<f64>) -> Option<Driest>
     let (west, east) = (least(|p| p.0), most(|p| p.0));
     let (south, north) = (least(|p| p.1), most(|p| p.1));
     let area_m2 = (east - west) * (north - south);
-    let side_m = side_m.unwrap_or_else(|| (WINDOW_SHARE * area_m2).sqrt().max(LEAST_WINDOW_SPACINGS * spacing_m));
+    let side_m = side_m.unwrap_or_else(|| {
+        (WINDOW_SHARE * area_m2)
+            .sqrt()
+            .max(LEAST_WINDOW_SPACINGS * spacing_m)
+    });
     let enough = WINDOW_LEAST_SHARE * side_m * side_m * places.len() as f64 / area_m2;
     // Places are written to the centimetre or so; corners may not miss a can by rounding.
     let slack = 1e-6 * spacing_m;

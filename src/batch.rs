@@ -67,20 +67,21 @@ impl Stop {
     }
 }
 
-/// Plans every reading and hands the plans on in input order: one for each reading, whatever
-/// happens to it.
+/// Plans every reading and hands on in input order what `read_off` makes of the plans: one for
+/// each reading, whatever happens to it.
 ///
 /// A plan that panics becomes a failed parcel (`PL03`); the others go on.
 ///
 /// # Errors
 /// The first issue of the readings or of `hand_on`, the issue of `stop`, or `RU02` when threads
 /// cannot be started.
-pub fn run(
+pub fn run<T: Send>(
     mut readings: impl Iterator<Item = Result<Reading, Issue>>,
     plan: impl Fn(&Parcel) -> ParcelPlan + Sync,
+    read_off: impl Fn(ParcelPlan) -> T + Sync,
     order: Order,
     stop: &Stop,
-    mut hand_on: impl FnMut(ParcelPlan) -> Result<(), Issue>,
+    mut hand_on: impl FnMut(T) -> Result<(), Issue>,
 ) -> Result<(), Issue> {
     quiet_inside_the_fence();
     let pool = rayon::ThreadPoolBuilder::new()
@@ -91,13 +92,16 @@ pub fn run(
     let mut read_chunk =
         || -> Result<Vec<Reading>, Issue> { readings.by_ref().take(order.chunk.get()).collect() };
     let mut to_plan = read_chunk()?;
-    let mut to_hand_on: Vec<ParcelPlan> = Vec::new();
+    let mut to_hand_on: Vec<T> = Vec::new();
     while !to_plan.is_empty() {
         let abandoned = Stop::default();
         let work = std::mem::take(&mut to_plan);
         let (planned, beside) = thread::scope(|scope| {
             let planning = scope.spawn(|| {
-                pool.install(|| plan_chunk(work, &plan, || stop.is_set() || abandoned.is_set()))
+                pool.install(|| {
+                    let is_over = || stop.is_set() || abandoned.is_set();
+                    plan_chunk(work, &plan, &read_off, is_over)
+                })
             });
             let beside = to_hand_on
                 .drain(..)
@@ -120,20 +124,25 @@ pub fn run(
     to_hand_on.into_iter().try_for_each(hand_on)
 }
 
-/// The plans of a chunk in its order; `None` when it was abandoned.
-fn plan_chunk(
+/// What is made of the plans of a chunk, in its order; `None` when it was abandoned.
+fn plan_chunk<T: Send>(
     chunk: Vec<Reading>,
     plan: &(impl Fn(&Parcel) -> ParcelPlan + Sync),
+    read_off: &(impl Fn(ParcelPlan) -> T + Sync),
     abandoned: impl Fn() -> bool + Sync,
-) -> Option<Vec<ParcelPlan>> {
+) -> Option<Vec<T>> {
     chunk
         .into_par_iter()
-        .map(|reading| (!abandoned()).then(|| outcome(reading, plan)))
+        .map(|reading| (!abandoned()).then(|| outcome(reading, plan, read_off)))
         .collect()
 }
 
 /// What becomes of one reading.
-fn outcome(reading: Reading, plan: &impl Fn(&Parcel) -> ParcelPlan) -> ParcelPlan {
+fn outcome<T>(
+    reading: Reading,
+    plan: &impl Fn(&Parcel) -> ParcelPlan,
+    read_off: &impl Fn(ParcelPlan) -> T,
+) -> T {
     match reading {
         Reading::Failed {
             index,
@@ -141,10 +150,11 @@ fn outcome(reading: Reading, plan: &impl Fn(&Parcel) -> ParcelPlan) -> ParcelPla
             issue,
             attributes,
             outline,
-        } => ParcelPlan::failed(index, id, issue, attributes, outline),
+        } => read_off(ParcelPlan::failed(index, id, issue, attributes, outline)),
         Reading::Parcel(parcel) => {
             FENCED.set(true);
-            let planned = panic::catch_unwind(AssertUnwindSafe(|| plan(&parcel)));
+            let whole = || read_off(plan(&parcel));
+            let planned = panic::catch_unwind(AssertUnwindSafe(whole));
             FENCED.set(false);
             planned.unwrap_or_else(|cause| {
                 let why = cause
@@ -152,7 +162,8 @@ fn outcome(reading: Reading, plan: &impl Fn(&Parcel) -> ParcelPlan) -> ParcelPla
                     .map(|text| (*text).to_owned())
                     .or_else(|| cause.downcast_ref::<String>().cloned())
                     .unwrap_or_default();
-                ParcelPlan::broken_off(&parcel, Issue::new(Code::PL03, why))
+                let issue = Issue::new(Code::PL03, why);
+                read_off(ParcelPlan::broken_off(&parcel, issue))
             })
         }
     }
@@ -227,6 +238,7 @@ mod tests {
             run(
                 readings(100),
                 ParcelPlan::begun,
+                |plan| plan,
                 order(jobs, chunk),
                 &Stop::default(),
                 |plan| {
@@ -251,13 +263,20 @@ mod tests {
         };
         let mut failed = Vec::new();
         let mut count = 0;
-        run(readings(9), plan, order(2, 4), &Stop::default(), |plan| {
-            count += 1;
-            if plan.status == Status::Failed {
-                failed.push((plan.id, plan.issues));
-            }
-            Ok(())
-        })
+        run(
+            readings(9),
+            plan,
+            |plan| plan,
+            order(2, 4),
+            &Stop::default(),
+            |plan| {
+                count += 1;
+                if plan.status == Status::Failed {
+                    failed.push((plan.id, plan.issues));
+                }
+                Ok(())
+            },
+        )
         .unwrap();
         assert_eq!(count, 9);
         let [(id, issues)] = failed.as_slice() else {
@@ -277,6 +296,7 @@ mod tests {
         let issue = run(
             broken,
             ParcelPlan::begun,
+            |plan| plan,
             order(2, 8),
             &Stop::default(),
             |_| {
@@ -291,6 +311,7 @@ mod tests {
         let issue = run(
             readings(20),
             ParcelPlan::begun,
+            |plan| plan,
             order(2, 3),
             &Stop::default(),
             |plan| {
@@ -314,10 +335,17 @@ mod tests {
             ParcelPlan::begun(parcel)
         };
         let mut count = 0;
-        let issue = run(readings(1_000), plan, order(2, 10), &stop, |_| {
-            count += 1;
-            Ok(())
-        });
+        let issue = run(
+            readings(1_000),
+            plan,
+            |plan| plan,
+            order(2, 10),
+            &stop,
+            |_| {
+                count += 1;
+                Ok(())
+            },
+        );
         assert_eq!(issue.unwrap_err().code, Code::RU04);
         assert!(count <= 20, "{count}");
     }

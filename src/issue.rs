@@ -21,7 +21,9 @@ pub enum Severity {
 macro_rules! issues {
     ($($code:ident $severity:ident $exit:literal $sentence:literal, $remedy:literal;)*) => {
         /// The number of an issue: two letters for the stage, two digits.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[derive(
+            Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+        )]
         pub enum Code {
             $(#[doc = $sentence] $code,)*
         }

@@ -86,7 +86,7 @@ fn a_plan_stands_beside_the_measures() {
             &["audit", "cans.csv", "--plan", "out", "--parcel", parcel],
         )
     };
-    let ran = of("2");
+    let ran = of("00001");
     assert_eq!(ran.status, Some(0), "{}", ran.stderr);
     for said in [
         "measured",

@@ -63,7 +63,8 @@ pub(super) struct AuditArgs {
     #[arg(long, value_name = "ID", requires = "plan")]
     parcel: Option<String>,
 
-    /// Turf area of that parcel; without it all of them are shown.
+    /// Turf area of that parcel, with every scenario; without it all areas, as found and as
+    /// recommended.
     #[arg(long, value_name = "ID", requires = "plan")]
     turf: Option<String>,
 
@@ -251,6 +252,9 @@ fn against_plan(
             let found = format!("parcel `{parcel}` has no turf area `{turf}`");
             return Err(Issue::new(Code::SH02, found).in_file(folder.display().to_string()));
         }
+    }
+    if args.turf.is_none() {
+        rows.retain(|row| row.text("scenario") == "as-found" || row.is("recommended"));
     }
     let mut table = Table::new(&[
         "turf area",

@@ -14,10 +14,11 @@ use super::screen::{Ending, print, progress, tell};
 use super::signals::stop_on_signals;
 use super::story::{Run, story};
 use crate::batch::{self, Order};
-use crate::issue::{Code, Issue, Severity};
+use crate::issue::{Code, Issue};
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::outputs::{Drawn, Outputs};
+use crate::write::record::{Record, told};
 use crate::write::run_record::RunRecord;
 
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
@@ -104,7 +105,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     }
     let planner = design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
-    let mut outputs = Outputs::begin(&Disk, output, existing, drawn)?;
+    let mut outputs = Outputs::begin(&Disk, output, existing)?;
     let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
         quiet: args.quiet,
@@ -119,21 +120,22 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     batch::run(
         &mut neighbourhood,
         |parcel| planner.plan(parcel),
+        |plan| Record::of(&plan, drawn),
         Order {
             jobs,
             chunk: args.chunk,
         },
         &stop,
-        |parcel| {
-            outputs.add(&parcel)?;
+        |record| {
+            outputs.add(&record)?;
             bar.inc(1);
-            bar.suspend(|| telling.tell(&parcel.issues));
+            bar.suspend(|| telling.tell(&record.told));
             Ok(())
         },
     )?;
     bar.finish_and_clear();
     let orphans = neighbourhood.orphans();
-    telling.tell(orphans);
+    telling.tell(&told(orphans));
     telling.finish();
     if outputs.is_empty() {
         return Err(Issue::new(Code::IN05, "").into());
@@ -196,14 +198,13 @@ struct Telling {
 }
 
 impl Telling {
-    fn tell(&mut self, issues: &[Issue]) {
-        for issue in issues {
-            let failure = issue.severity() >= Severity::Partial;
-            if self.quiet || !(failure || self.verbose) {
+    fn tell(&mut self, issues: &[(bool, String)]) {
+        for (is_failure, issue) in issues {
+            if self.quiet || !(*is_failure || self.verbose) {
                 continue;
             }
             if self.verbose || self.told < MOST_FAILURES_TOLD {
-                tell(&issue.to_string());
+                tell(issue);
                 self.told += 1;
             } else {
                 self.untold += 1;

@@ -126,7 +126,7 @@ fn layouts(summary: &Summary) -> String {
     )
 }
 
-fn median(values: &Distribution, factor: f64, decimals: usize) -> String {
+fn median<const D: usize>(values: &Distribution<D>, factor: f64, decimals: usize) -> String {
     values.median().map_or_else(
         || "-".to_owned(),
         |median| format!("{:.decimals$}", median * factor),

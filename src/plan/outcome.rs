@@ -1,5 +1,7 @@
 //! What is known of a parcel when its plan is done.
 
+use serde::{Deserialize, Serialize};
+
 use super::delivery::{Delivered, NetworkPlan};
 use super::{Fitting, Works};
 use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
@@ -12,7 +14,7 @@ use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
 use crate::uniformity::Uniformity;
 
 /// What became of an input parcel. Every input gets exactly one.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Status {
     /// Every turf area has a plan.
     Planned,
@@ -46,7 +48,7 @@ impl Status {
 }
 
 /// One way a turf area could be watered.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Scenario {
     /// What is in the ground today.
     AsFound,

@@ -1,46 +1,52 @@
 //! CSV (RFC 4180) that opens in a spreadsheet: one line of titles, no formula can start from it.
 
 use std::io::{self, Write};
-use std::marker::PhantomData;
 
-use super::files::{Format, Sink};
-use super::layer::Layer;
+use super::files::Sink;
+use super::record::{Row, Table};
 
-/// Writes a layer without its geometry.
-pub struct Csv<L: Layer> {
+/// Writes a table without its geometry.
+pub struct Csv {
     sink: Sink,
-    layer: PhantomData<L>,
+    /// The row being made; kept for its room.
+    line: String,
 }
 
-impl<L: Layer> Csv<L> {
+impl Csv {
     /// Begins the table with its titles.
     ///
     /// # Errors
     /// Whatever the sink reports.
-    pub fn begin(mut sink: Sink) -> io::Result<Csv<L>> {
-        let titles: Vec<&str> = L::COLUMNS.iter().map(|column| column.facts.name).collect();
+    pub fn begin(mut sink: Sink, table: &Table) -> io::Result<Csv> {
+        let titles: Vec<&str> = table.columns.iter().map(|facts| facts.name).collect();
         sink.write_all(format!("{}\n", titles.join(",")).as_bytes())?;
         Ok(Csv {
             sink,
-            layer: PhantomData,
+            line: String::new(),
         })
     }
-}
 
-impl<L: Layer> Format<L> for Csv<L> {
-    fn row(&mut self, row: &L::Row<'_>) -> io::Result<()> {
-        let mut line = String::new();
-        for (at, column) in L::COLUMNS.iter().enumerate() {
+    /// Writes one row.
+    ///
+    /// # Errors
+    /// Whatever the sink reports.
+    pub fn row(&mut self, table: &Table, row: &Row) -> io::Result<()> {
+        self.line.clear();
+        for (at, (facts, cell)) in table.columns.iter().zip(&row.cells).enumerate() {
             if at > 0 {
-                line.push(',');
+                self.line.push(',');
             }
-            column.push_csv(row, &mut line);
+            facts.push_csv(cell, &mut self.line);
         }
-        line.push('\n');
-        self.sink.write_all(line.as_bytes())
+        self.line.push('\n');
+        self.sink.write_all(self.line.as_bytes())
     }
 
-    fn finish(self: Box<Self>) -> io::Result<()> {
+    /// Ends the table and makes sure that it is on the disk.
+    ///
+    /// # Errors
+    /// Whatever the sink reports.
+    pub fn finish(self) -> io::Result<()> {
         self.sink.finish()
     }
 }

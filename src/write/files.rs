@@ -5,17 +5,17 @@ use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-use super::layer::Layer;
+use super::record::{Row, Which};
 
-/// Writes the rows of one layer in one format.
-pub trait Format<L: Layer> {
-    /// Writes one row.
+/// Writes rows in one format, to one file or to one for each table.
+pub trait Format {
+    /// Writes one row; those of tables that the format does not hold are passed over.
     ///
     /// # Errors
     /// Whatever the file system reports.
-    fn row(&mut self, row: &L::Row<'_>) -> io::Result<()>;
+    fn row(&mut self, which: Which, row: &Row) -> io::Result<()>;
 
-    /// Ends the file and makes sure that it is on the disk.
+    /// Ends the files and makes sure that they are on the disk.
     ///
     /// # Errors
     /// Whatever the file system reports.

@@ -1,180 +1,130 @@
 //! GeoJSON (RFC 7946): longitude and latitude, right-hand rule, no `crs` member.
 
 use std::io::{self, Write};
-use std::marker::PhantomData;
 
-use super::files::{Format, Sink};
-use super::layer::{Geometry, Layer};
+use super::files::Sink;
+use super::record::{Place, Position, Rings, Row, Table};
 use super::text;
-use crate::site::LonLatPolygon;
 
-/// Decimals of a coordinate that this program has chosen: about a millimetre.
-const DRAWN_DECIMALS: usize = 8;
-
-/// Writes a layer as a feature collection, one feature a line.
-pub struct GeoJson<L: Layer> {
+/// Writes a table as a feature collection, one feature a line.
+pub struct GeoJson {
     sink: Sink,
     rows: u64,
     /// The row being made; kept for its room.
     line: String,
-    layer: PhantomData<L>,
 }
 
-impl<L: Layer> GeoJson<L> {
+impl GeoJson {
     /// Begins the collection.
     ///
     /// # Errors
     /// Whatever the sink reports.
-    pub fn begin(mut sink: Sink) -> io::Result<GeoJson<L>> {
+    pub fn begin(mut sink: Sink) -> io::Result<GeoJson> {
         sink.write_all(b"{\"type\":\"FeatureCollection\",\"features\":[")?;
         Ok(GeoJson {
             sink,
             rows: 0,
             line: String::new(),
-            layer: PhantomData,
         })
     }
-}
 
-impl<L: Layer> Format<L> for GeoJson<L> {
-    fn row(&mut self, row: &L::Row<'_>) -> io::Result<()> {
-        let line = &mut self.line;
-        line.clear();
-        line.push_str(if self.rows == 0 { "\n" } else { ",\n" });
-        line.push_str("{\"type\":\"Feature\",\"properties\":{");
-        for (at, column) in L::COLUMNS.iter().enumerate() {
-            line.push_str(if at > 0 { ",\"" } else { "\"" });
-            line.push_str(column.facts.name);
-            line.push_str("\":");
-            column.push_json(row, line);
-        }
-        line.push_str("},\"geometry\":");
-        push_geometry(line, &L::geometry(row));
-        line.push('}');
+    /// Writes one row.
+    ///
+    /// # Errors
+    /// Whatever the sink reports.
+    pub fn row(&mut self, table: &Table, row: &Row) -> io::Result<()> {
+        self.line.clear();
+        self.line
+            .push_str(if self.rows == 0 { "\n" } else { ",\n" });
+        push_feature(&mut self.line, table, row);
         self.rows += 1;
         self.sink.write_all(self.line.as_bytes())
     }
 
-    fn finish(mut self: Box<Self>) -> io::Result<()> {
+    /// Ends the collection and makes sure that it is on the disk.
+    ///
+    /// # Errors
+    /// Whatever the sink reports.
+    pub fn finish(mut self) -> io::Result<()> {
         self.sink.write_all(b"\n]}\n")?;
         self.sink.finish()
     }
 }
 
-/// How a coordinate is set.
-type Setter = fn(&mut String, f64) -> bool;
-
-fn drawn(out: &mut String, value: f64) -> bool {
-    text::push_rounded(out, value, DRAWN_DECIMALS)
+/// Adds a row as a feature.
+pub fn push_feature(out: &mut String, table: &Table, row: &Row) {
+    out.push_str("{\"type\":\"Feature\",\"properties\":{");
+    for (at, (facts, cell)) in table.columns.iter().zip(&row.cells).enumerate() {
+        out.push_str(if at > 0 { ",\"" } else { "\"" });
+        out.push_str(facts.name);
+        out.push_str("\":");
+        facts.push_json(cell, out);
+    }
+    out.push_str("},\"geometry\":");
+    push_place(out, &row.place);
+    out.push('}');
 }
 
-/// Adds a geometry; `null` when there is none or a coordinate is not finite.
-fn push_geometry(out: &mut String, geometry: &Geometry<'_>) {
-    let start = out.len();
-    let whole = match geometry {
-        Geometry::None => false,
-        Geometry::Point(lon, lat) => {
+/// Adds a geometry; `null` when there is none.
+pub fn push_place(out: &mut String, place: &Place) {
+    match place {
+        Place::Nowhere => {
+            out.push_str("null");
+            return;
+        }
+        Place::Point(at) => {
             out.push_str("{\"type\":\"Point\",\"coordinates\":");
-            push_position(out, within_half_turn(*lon), *lat, drawn)
+            push_position(out, at);
         }
-        Geometry::Line(points) => {
+        Place::Line(points) => {
             out.push_str("{\"type\":\"LineString\",\"coordinates\":");
-            push_list(out, points.iter(), |out, (lon, lat)| {
-                push_position(out, within_half_turn(*lon), *lat, drawn)
-            })
+            push_list(out, points, push_position);
         }
-        Geometry::Drawn(polygon) => {
-            out.push_str("{\"type\":\"Polygon\",\"coordinates\":");
-            push_rings(out, polygon, drawn)
+        Place::Areas(areas) => {
+            if let [only] = areas.as_slice() {
+                out.push_str("{\"type\":\"Polygon\",\"coordinates\":");
+                push_rings(out, only);
+            } else {
+                out.push_str("{\"type\":\"MultiPolygon\",\"coordinates\":");
+                push_list(out, areas, push_rings);
+            }
         }
-        Geometry::Given([]) => false,
-        Geometry::Given([only]) => {
-            out.push_str("{\"type\":\"Polygon\",\"coordinates\":");
-            push_rings(out, only, text::push_shortest)
-        }
-        Geometry::Given(several) => {
-            out.push_str("{\"type\":\"MultiPolygon\",\"coordinates\":");
-            push_list(out, several.iter(), |out, polygon| {
-                push_rings(out, polygon, text::push_shortest)
-            })
-        }
-    };
-    if whole {
-        out.push('}');
-    } else {
-        out.truncate(start);
-        out.push_str("null");
     }
+    out.push('}');
 }
 
-fn within_half_turn(lon: f64) -> f64 {
-    if lon > 180.0 {
-        lon - 360.0
-    } else if lon < -180.0 {
-        lon + 360.0
-    } else {
-        lon
-    }
+fn push_rings(out: &mut String, rings: &Rings) {
+    push_list(out, rings, |out, ring| push_list(out, ring, push_position));
 }
 
-/// Adds the rings of a polygon, the outer one counter-clockwise and holes clockwise.
-fn push_rings(out: &mut String, polygon: &LonLatPolygon, set: Setter) -> bool {
-    let rings = std::iter::once((polygon.exterior(), 1.0))
-        .chain(polygon.interiors().iter().map(|hole| (hole, -1.0)));
-    push_list(out, rings, |out, (ring, sign)| {
-        let position = |out: &mut String, at: &geo::Coord<f64>| push_position(out, at.x, at.y, set);
-        if doubled_area(ring) * sign < 0.0 {
-            push_list(out, ring.0.iter().rev(), position)
-        } else {
-            push_list(out, ring.0.iter(), position)
-        }
-    })
-}
-
-fn push_position(out: &mut String, lon: f64, lat: f64, set: Setter) -> bool {
-    push_list(out, [lon, lat].into_iter(), set)
-}
-
-/// Adds a JSON array; false as soon as an item cannot be set.
-fn push_list<T>(
-    out: &mut String,
-    items: impl Iterator<Item = T>,
-    mut push: impl FnMut(&mut String, T) -> bool,
-) -> bool {
+fn push_position(out: &mut String, &(lon, lat): &Position) {
     out.push('[');
-    for (at, item) in items.enumerate() {
+    text::push_shortest(out, lon);
+    out.push(',');
+    text::push_shortest(out, lat);
+    out.push(']');
+}
+
+fn push_list<T>(out: &mut String, items: &[T], push: impl Fn(&mut String, &T)) {
+    out.push('[');
+    for (at, item) in items.iter().enumerate() {
         if at > 0 {
             out.push(',');
         }
-        if !push(out, item) {
-            return false;
-        }
+        push(out, item);
     }
     out.push(']');
-    true
-}
-
-/// Twice the signed area about the ring's first position, so that small rings far from the origin
-/// keep their sign.
-fn doubled_area(line: &geo::LineString<f64>) -> f64 {
-    let Some(origin) = line.coords().next() else {
-        return 0.0;
-    };
-    line.lines()
-        .map(|side| {
-            (side.start.x - origin.x) * (side.end.y - origin.y)
-                - (side.end.x - origin.x) * (side.start.y - origin.y)
-        })
-        .sum()
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::layer::Geometry;
     use super::*;
+    use crate::site::LonLatPolygon;
 
     fn geometry(geometry: &Geometry<'_>) -> String {
         let mut text = String::new();
-        push_geometry(&mut text, geometry);
+        push_place(&mut text, &Place::of(geometry));
         text
     }
 

@@ -1,6 +1,8 @@
 //! What a table of the output is made of: columns with facts and readers, rows, geometry.
 
-use super::text::{csv_cell, json_string, push_rounded};
+use serde::{Deserialize, Serialize};
+
+use super::text::{csv_cell, json_string, push_rounded, rounded_number};
 use crate::site::LonLatPolygon;
 
 /// What a column holds.
@@ -30,7 +32,7 @@ pub struct Facts {
 }
 
 /// One value.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub enum Cell {
     /// Not known, or without meaning here.
     Null,
@@ -38,7 +40,7 @@ pub enum Cell {
     Text(String),
     /// A whole number.
     Integer(u64),
-    /// A number that is not rounded yet.
+    /// A number.
     Number(f64),
     /// Yes or no.
     Bool(bool),
@@ -132,26 +134,45 @@ pub(super) const fn number<L: Layer>(
     column(name, Kind::Number(decimals), unit, meaning, read)
 }
 
-impl<L: Layer> Column<L> {
-    /// Adds the value of a row as JSON text, rounded.
-    pub fn push_json(&self, row: &L::Row<'_>, out: &mut String) {
-        match (self.read)(row) {
-            Cell::Text(value) => out.push_str(&json_string(&value)),
+impl Facts {
+    /// The value as every format holds it: numbers rounded to the column's decimals, and null for
+    /// what is not finite.
+    #[must_use]
+    pub fn settled(&self, cell: Cell) -> Cell {
+        let Cell::Number(value) = cell else {
+            return cell;
+        };
+        rounded_number(value, self.kind.decimals()).map_or(Cell::Null, Cell::Number)
+    }
+
+    /// Adds a value as JSON text.
+    pub fn push_json(&self, cell: &Cell, out: &mut String) {
+        match cell {
+            Cell::Text(value) => out.push_str(&json_string(value)),
             other => {
-                if !other.push_plain(self.facts.kind, out) {
+                if !other.push_plain(self.kind, out) {
                     out.push_str("null");
                 }
             }
         }
     }
 
-    /// Adds the value of a row as a cell of a CSV file, rounded; nothing when there is none.
-    pub fn push_csv(&self, row: &L::Row<'_>, out: &mut String) {
-        match (self.read)(row) {
-            Cell::Text(value) => out.push_str(&csv_cell(&value)),
+    /// Adds a value as a cell of a CSV file; nothing when there is none.
+    pub fn push_csv(&self, cell: &Cell, out: &mut String) {
+        match cell {
+            Cell::Text(value) => out.push_str(&csv_cell(value)),
             other => {
-                other.push_plain(self.facts.kind, out);
+                other.push_plain(self.kind, out);
             }
+        }
+    }
+}
+
+impl Kind {
+    fn decimals(self) -> usize {
+        match self {
+            Kind::Number(decimals) => decimals,
+            Kind::Text | Kind::Integer | Kind::Bool => 0,
         }
     }
 }
@@ -163,13 +184,7 @@ impl Cell {
             Cell::Null | Cell::Text(_) => return false,
             Cell::Integer(value) => out.push_str(&value.to_string()),
             Cell::Bool(value) => out.push_str(if *value { "true" } else { "false" }),
-            Cell::Number(value) => {
-                let decimals = match kind {
-                    Kind::Number(decimals) => decimals,
-                    Kind::Text | Kind::Integer | Kind::Bool => 0,
-                };
-                return push_rounded(out, *value, decimals);
-            }
+            Cell::Number(value) => return push_rounded(out, *value, kind.decimals()),
         }
         true
     }

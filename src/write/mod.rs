@@ -12,6 +12,7 @@ pub mod layer;
 pub mod network;
 pub mod outputs;
 pub mod page;
+pub mod record;
 pub mod rows;
 pub mod run_record;
 pub mod schedule;

@@ -1,4 +1,4 @@
-//! All files of a run, filled parcel by parcel in input order.
+//! All files of a run, filled record by record in input order.
 
 use std::io::{self, Write};
 use std::path::Path;
@@ -7,15 +7,10 @@ use super::csv::Csv;
 use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
-use super::layer::Layer;
-use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
-use super::rows::{failure_rows, head_rows, turf_rows};
+use super::record::{Record, Row, Table, Which, failures};
 use super::run_record::RunRecord;
-use super::schedule::Schedules;
 use super::summary::Summary;
-use super::{Failures, Heads, Parcels, Throws, Turf};
 use crate::issue::Issue;
-use crate::plan::{ParcelPlan, Scenario};
 
 /// Whose throws are drawn: the layer is the largest of a run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -27,19 +22,18 @@ pub enum Drawn {
     All,
 }
 
+/// The tables that are written as CSV, whatever else is.
+const TABLES: [Which; 4] = [
+    Which::Parcels,
+    Which::Schedule,
+    Which::Materials,
+    Which::Failures,
+];
+
 /// The open outputs. Nothing but the summary's figures is held of the parcels written.
 pub struct Outputs<'f> {
-    parcels: Vec<Box<dyn Format<Parcels>>>,
-    turf: Vec<Box<dyn Format<Turf>>>,
-    heads: Vec<Box<dyn Format<Heads>>>,
-    throws: Vec<Box<dyn Format<Throws>>>,
-    schedules: Vec<Box<dyn Format<Schedules>>>,
-    stations: Vec<Box<dyn Format<Stations>>>,
-    laterals: Vec<Box<dyn Format<Laterals>>>,
-    materials: Vec<Box<dyn Format<Materials>>>,
-    failures: Vec<Box<dyn Format<Failures>>>,
+    formats: Vec<Box<dyn Format>>,
     summary: Summary,
-    drawn: Drawn,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
 }
@@ -53,33 +47,15 @@ impl<'f> Outputs<'f> {
         files: &'f dyn Files,
         target: &Path,
         existing: Existing,
-        drawn: Drawn,
     ) -> Result<Outputs<'f>, Issue> {
         let mut staging = Staging::begin(files, target, existing)?;
-        let parcels: Vec<Box<dyn Format<Parcels>>> = vec![
-            geojson::<Parcels>(&mut staging)?,
-            csv::<Parcels>(&mut staging)?,
+        let formats: Vec<Box<dyn Format>> = vec![
+            Box::new(Collections::begin(&mut staging)?),
+            Box::new(Spreadsheets::begin(&mut staging)?),
         ];
-        let turf = vec![geojson::<Turf>(&mut staging)?];
-        let heads = vec![geojson::<Heads>(&mut staging)?];
-        let throws = vec![geojson::<Throws>(&mut staging)?];
-        let schedules = vec![csv::<Schedules>(&mut staging)?];
-        let stations = vec![geojson::<Stations>(&mut staging)?];
-        let laterals = vec![geojson::<Laterals>(&mut staging)?];
-        let materials = vec![csv::<Materials>(&mut staging)?];
-        let failures = vec![csv::<Failures>(&mut staging)?];
         Ok(Outputs {
-            parcels,
-            turf,
-            heads,
-            throws,
-            schedules,
-            stations,
-            laterals,
-            materials,
-            failures,
+            formats,
             summary: Summary::default(),
-            drawn,
             staging,
         })
     }
@@ -88,10 +64,14 @@ impl<'f> Outputs<'f> {
     ///
     /// # Errors
     /// `OU03` when a file cannot be written.
-    pub fn add(&mut self, parcel: &ParcelPlan) -> Result<(), Issue> {
-        self.write(parcel).map_err(|error| failed(&error))?;
-        self.write_networks(parcel)?;
-        self.summary.add(parcel);
+    pub fn add(&mut self, record: &Record) -> Result<(), Issue> {
+        for (which, row) in &record.rows {
+            self.row(*which, row)?;
+        }
+        for (name, text) in &record.files {
+            self.file(name, text)?;
+        }
+        self.summary.add(&record.figures);
         Ok(())
     }
 
@@ -101,62 +81,18 @@ impl<'f> Outputs<'f> {
         self.summary.inputs() == 0
     }
 
-    fn write(&mut self, parcel: &ParcelPlan) -> io::Result<()> {
-        to_all(&mut self.parcels, &parcel)?;
-        for area in turf_rows(parcel) {
-            to_all(&mut self.turf, &area)?;
-            if area.schedule().is_some() {
-                to_all(&mut self.schedules, &area)?;
-            }
-            let is_drawn = self.drawn == Drawn::All
-                || area.plan.recommended
-                || area.plan.scenario == Scenario::AsFound;
-            for head in head_rows(&area) {
-                to_all(&mut self.heads, &head)?;
-                if is_drawn {
-                    to_all(&mut self.throws, &head)?;
-                }
-            }
-        }
-        for station in station_rows(parcel) {
-            to_all(&mut self.stations, &station)?;
-        }
-        for pipe in lateral_rows(parcel) {
-            to_all(&mut self.laterals, &pipe)?;
-        }
-        for line in material_rows(parcel) {
-            to_all(&mut self.materials, &line)?;
-        }
-        for failure in failure_rows(&parcel.issues, Some(&parcel.id)) {
-            to_all(&mut self.failures, &failure)?;
+    fn row(&mut self, which: Which, row: &Row) -> Result<(), Issue> {
+        for format in &mut self.formats {
+            format.row(which, row).map_err(|error| failed(&error))?;
         }
         Ok(())
     }
 
-    /// Writes the solver's input files, one a scenario, named by the parcel's place in the run.
-    fn write_networks(&mut self, parcel: &ParcelPlan) -> Result<(), Issue> {
-        for network in &parcel.networks {
-            let Some(text) = &network.inp else { continue };
-            let scenario: String = network
-                .scenario
-                .text()
-                .chars()
-                .map(|c| {
-                    if c.is_ascii_alphanumeric() || c == '-' || c == '_' {
-                        c
-                    } else {
-                        '-'
-                    }
-                })
-                .collect();
-            let mut sink = self
-                .staging
-                .create(&format!("network-{}-{scenario}.inp", parcel.index + 1))?;
-            sink.write_all(text.as_bytes())
-                .and_then(|()| sink.finish())
-                .map_err(|error| failed(&error))?;
-        }
-        Ok(())
+    fn file(&mut self, name: &str, text: &str) -> Result<(), Issue> {
+        let mut sink = self.staging.create(name)?;
+        sink.write_all(text.as_bytes())
+            .and_then(|()| sink.finish())
+            .map_err(|error| failed(&error))
     }
 
     /// Writes what belongs to no parcel, the summary and the record of the run, and puts the folder
@@ -166,53 +102,73 @@ impl<'f> Outputs<'f> {
     /// `OU03` when a file cannot be written.
     pub fn finish(mut self, orphans: &[Issue], record: &RunRecord) -> Result<Summary, Issue> {
         self.summary.add_orphans(orphans);
-        let write = |outputs: &mut Outputs| -> io::Result<()> {
-            for failure in failure_rows(orphans, None) {
-                to_all(&mut outputs.failures, &failure)?;
-            }
-            finish_all(&mut outputs.parcels)?;
-            finish_all(&mut outputs.turf)?;
-            finish_all(&mut outputs.heads)?;
-            finish_all(&mut outputs.throws)?;
-            finish_all(&mut outputs.schedules)?;
-            finish_all(&mut outputs.stations)?;
-            finish_all(&mut outputs.laterals)?;
-            finish_all(&mut outputs.materials)?;
-            finish_all(&mut outputs.failures)
-        };
-        write(&mut self).map_err(|error| failed(&error))?;
-        for (name, text) in [
-            ("summary.json", self.summary.to_text()),
-            (MARK, record.to_text()),
-        ] {
-            let mut sink = self.staging.create(name)?;
-            sink.write_all(text.as_bytes())
-                .and_then(|()| sink.finish())
-                .map_err(|error| failed(&error))?;
+        for (which, row) in failures(orphans, None) {
+            self.row(which, &row)?;
         }
+        for format in std::mem::take(&mut self.formats) {
+            format.finish().map_err(|error| failed(&error))?;
+        }
+        let summary = self.summary.to_text();
+        self.file("summary.json", &summary)?;
+        self.file(MARK, &record.to_text())?;
         self.staging.finish()?;
         Ok(self.summary)
     }
 }
 
-fn geojson<L: Layer>(staging: &mut Staging) -> Result<Box<dyn Format<L>>, Issue> {
-    let sink = staging.create(&format!("{}.geojson", L::NAME))?;
-    Ok(Box::new(
-        GeoJson::<L>::begin(sink).map_err(|error| failed(&error))?,
-    ))
+/// Every table with a geometry as a GeoJSON feature collection.
+struct Collections(Vec<(Table, GeoJson)>);
+
+impl Collections {
+    fn begin(staging: &mut Staging) -> Result<Collections, Issue> {
+        let tables = Which::ALL.into_iter().map(Which::table);
+        let begun = tables.filter(|table| !table.shape.is_empty()).map(|table| {
+            let sink = staging.create(&format!("{}.geojson", table.name))?;
+            let begun = GeoJson::begin(sink).map_err(|error| failed(&error))?;
+            Ok((table, begun))
+        });
+        begun.collect::<Result<_, _>>().map(Collections)
+    }
 }
 
-fn csv<L: Layer>(staging: &mut Staging) -> Result<Box<dyn Format<L>>, Issue> {
-    let sink = staging.create(&format!("{}.csv", L::NAME))?;
-    Ok(Box::new(
-        Csv::<L>::begin(sink).map_err(|error| failed(&error))?,
-    ))
+impl Format for Collections {
+    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
+        let mut files = self.0.iter_mut();
+        match files.find(|(table, _)| table.which == which) {
+            Some((table, file)) => file.row(table, row),
+            None => Ok(()),
+        }
+    }
+
+    fn finish(self: Box<Self>) -> io::Result<()> {
+        self.0.into_iter().try_for_each(|(_, file)| file.finish())
+    }
 }
 
-fn to_all<L: Layer>(writers: &mut [Box<dyn Format<L>>], row: &L::Row<'_>) -> io::Result<()> {
-    writers.iter_mut().try_for_each(|writer| writer.row(row))
+/// The tables that people open in a spreadsheet.
+struct Spreadsheets(Vec<(Table, Csv)>);
+
+impl Spreadsheets {
+    fn begin(staging: &mut Staging) -> Result<Spreadsheets, Issue> {
+        let begun = TABLES.into_iter().map(Which::table).map(|table| {
+            let sink = staging.create(&format!("{}.csv", table.name))?;
+            let begun = Csv::begin(sink, &table).map_err(|error| failed(&error))?;
+            Ok((table, begun))
+        });
+        begun.collect::<Result<_, _>>().map(Spreadsheets)
+    }
 }
 
-fn finish_all<L: Layer>(writers: &mut Vec<Box<dyn Format<L>>>) -> io::Result<()> {
-    writers.drain(..).try_for_each(Format::finish)
+impl Format for Spreadsheets {
+    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
+        let mut files = self.0.iter_mut();
+        match files.find(|(table, _)| table.which == which) {
+            Some((table, file)) => file.row(table, row),
+            None => Ok(()),
+        }
+    }
+
+    fn finish(self: Box<Self>) -> io::Result<()> {
+        self.0.into_iter().try_for_each(|(_, file)| file.finish())
+    }
 }

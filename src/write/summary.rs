@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
 use super::rows::severity_word;
@@ -28,7 +29,7 @@ pub struct Summary {
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
-    pub flags: BTreeMap<&'static str, u64>,
+    pub flags: BTreeMap<String, u64>,
     /// What each scenario and family comes to.
     pub groups: BTreeMap<(Scenario, String), Group>,
     /// How often each issue occurred, those that belong to no parcel included.
@@ -51,36 +52,76 @@ pub struct Group {
     /// Water used in a year \[m³/yr\].
     pub use_m3_yr: f64,
     /// Depth applied in a year \[mm/yr\].
-    pub gross_mm_yr: Distribution,
+    pub gross_mm_yr: Distribution<1>,
     /// Runoff of the year by the accumulation table.
-    pub runoff_table_frac: Distribution,
+    pub runoff_table_frac: Distribution<4>,
     /// Runoff of the year by ponding.
-    pub runoff_ponding_frac: Distribution,
+    pub runoff_ponding_frac: Distribution<4>,
     /// Expected field uniformity.
-    pub du_lq_field: Distribution,
+    pub du_lq_field: Distribution<4>,
     /// Uniformity of the drawing in still air.
-    pub du_lq: Distribution,
+    pub du_lq: Distribution<4>,
     /// Precipitation rate \[mm/h\].
-    pub rate_mm_h: Distribution,
+    pub rate_mm_h: Distribution<3>,
     /// Share of the water that lands outside.
-    pub over_frac: Distribution,
+    pub over_frac: Distribution<4>,
 }
 
-/// A set of values, one per turf area.
-#[derive(Debug, Clone, Default)]
-pub struct Distribution(Vec<f64>);
+/// What one parcel adds to the summary.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Figures {
+    status: Status,
+    /// Areas of its turf areas \[m²\].
+    turf_m2: Vec<f64>,
+    water: Option<WaterFigures>,
+    scenarios: Vec<ScenarioFigures>,
+    issues: Vec<Code>,
+}
 
-impl Distribution {
+/// A parcel's yearly water.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct WaterFigures {
+    asfound_m3_yr: f64,
+    best_m3_yr: f64,
+    potential_m3_yr: f64,
+    claimed_m3_yr: f64,
+    heads: u64,
+}
+
+/// What one scenario of one turf area adds to its group.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct ScenarioFigures {
+    scenario: Scenario,
+    family: String,
+    recommended: bool,
+    heads: u64,
+    area_m2: f64,
+    drawing: Option<[f64; 3]>,
+    year: Option<[f64; 5]>,
+    /// Its flags where it is recommended.
+    flags: Vec<String>,
+}
+
+/// How often each value occurs, one value per turf area, to so many decimals: memory grows with
+/// the values that differ, not with the turf areas.
+#[derive(Debug, Clone, Default)]
+pub struct Distribution<const DECIMALS: usize> {
+    counts: BTreeMap<i64, u64>,
+}
+
+impl<const DECIMALS: usize> Distribution<DECIMALS> {
     fn add(&mut self, value: f64) {
-        if value.is_finite() {
-            self.0.push(value);
+        let scaled = (value * power(DECIMALS)).round_ties_even();
+        // Beyond that a whole number is not exact, and no measure of a lawn comes near.
+        if scaled.abs() < 9e15 {
+            *self.counts.entry(scaled as i64).or_default() += 1;
         }
     }
 
     /// How many values there are.
     #[must_use]
-    pub fn count(&self) -> usize {
-        self.0.len()
+    pub fn count(&self) -> u64 {
+        self.counts.values().sum()
     }
 
     /// The values below which the given shares lie, between neighbours in proportion: the value at
@@ -91,15 +132,24 @@ impl Distribution {
     ///   Statistician* 50(4), 1996, pp. 361–365, definition 7. DOI 10.1080/00031305.1996.10473566.
     #[must_use]
     pub fn quantiles<const N: usize>(&self, shares: [f64; N]) -> Option<[f64; N]> {
-        let mut sorted = self.0.clone();
-        sorted.sort_by(f64::total_cmp);
-        let last = sorted.len().checked_sub(1)?;
+        let last = self.count().checked_sub(1)?;
         Some(shares.map(|share| {
             let position = share * last as f64;
-            let below = (position.floor() as usize).min(last);
-            let above = (below + 1).min(last);
-            sorted[below] + (sorted[above] - sorted[below]) * (position - below as f64)
+            let below = (position.floor() as u64).min(last);
+            let (low, high) = (self.nth(below), self.nth((below + 1).min(last)));
+            low + (high - low) * (position - below as f64)
         }))
+    }
+
+    /// The n-th of the sorted values, from 0.
+    fn nth(&self, n: u64) -> f64 {
+        let mut passed = 0;
+        let mut counts = self.counts.iter();
+        let found = counts.find(|(_, count)| {
+            passed += **count;
+            passed > n
+        });
+        found.map_or(f64::NAN, |(value, _)| *value as f64 / power(DECIMALS))
     }
 
     /// The value in the middle.
@@ -108,11 +158,11 @@ impl Distribution {
         self.quantiles([0.5]).map(|[median]| median)
     }
 
-    fn to_json(&self, decimals: usize) -> Value {
+    fn to_json(&self) -> Value {
         let [min, p10, median, p90, max] = self
             .quantiles([0.0, 0.1, 0.5, 0.9, 1.0])
             .map_or([const { Value::Null }; 5], |values| {
-                values.map(|value| number(value, decimals))
+                values.map(|value| number(value, DECIMALS))
             });
         json!({"n": self.count(), "min": min, "p10": p10, "median": median, "p90": p90, "max": max})
     }
@@ -120,20 +170,17 @@ impl Distribution {
 
 impl Summary {
     /// Adds one parcel.
-    pub fn add(&mut self, parcel: &ParcelPlan) {
+    pub fn add(&mut self, parcel: &Figures) {
         *self.statuses.entry(parcel.status).or_default() += 1;
-        for turf in &parcel.turf {
-            self.turf_areas += 1;
-            self.turf_m2 += turf.area_m2;
-            for plan in &turf.scenarios {
-                let group = self
-                    .groups
-                    .entry((plan.scenario.clone(), plan.family.clone()))
-                    .or_default();
-                group.add(turf, plan);
-                for flag in plan.flags.iter().filter(|_| plan.recommended) {
-                    *self.flags.entry(flag).or_default() += 1;
-                }
+        self.turf_areas += parcel.turf_m2.len() as u64;
+        for area_m2 in &parcel.turf_m2 {
+            self.turf_m2 += area_m2;
+        }
+        for figures in &parcel.scenarios {
+            let key = (figures.scenario.clone(), figures.family.clone());
+            self.groups.entry(key).or_default().add(figures);
+            for flag in &figures.flags {
+                *self.flags.entry(flag.clone()).or_default() += 1;
             }
         }
         if let Some(water) = &parcel.water {
@@ -143,7 +190,7 @@ impl Summary {
             self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
         }
-        self.count_issues(&parcel.issues);
+        self.count_issues(parcel.issues.iter().copied());
     }
 
     /// Adds the issues that belong to no parcel.
@@ -152,12 +199,12 @@ impl Summary {
             .iter()
             .filter(|issue| issue.severity() >= Severity::Partial);
         self.orphans += failed.count() as u64;
-        self.count_issues(orphans);
+        self.count_issues(orphans.iter().map(|issue| issue.code));
     }
 
-    fn count_issues(&mut self, issues: &[Issue]) {
-        for issue in issues {
-            *self.issues.entry(issue.code).or_default() += 1;
+    fn count_issues(&mut self, codes: impl Iterator<Item = Code>) {
+        for code in codes {
+            *self.issues.entry(code).or_default() += 1;
         }
     }
 
@@ -203,13 +250,13 @@ impl Summary {
                     "heads": group.heads,
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
-                    "gross_mm_yr": group.gross_mm_yr.to_json(1),
-                    "runoff_table_frac": group.runoff_table_frac.to_json(4),
-                    "runoff_ponding_frac": group.runoff_ponding_frac.to_json(4),
-                    "du_lq_field": group.du_lq_field.to_json(4),
-                    "du_lq": group.du_lq.to_json(4),
-                    "rate_mm_h": group.rate_mm_h.to_json(3),
-                    "over_frac": group.over_frac.to_json(4),
+                    "gross_mm_yr": group.gross_mm_yr.to_json(),
+                    "runoff_table_frac": group.runoff_table_frac.to_json(),
+                    "runoff_ponding_frac": group.runoff_ponding_frac.to_json(),
+                    "du_lq_field": group.du_lq_field.to_json(),
+                    "du_lq": group.du_lq.to_json(),
+                    "rate_mm_h": group.rate_mm_h.to_json(),
+                    "over_frac": group.over_frac.to_json(),
                 })
             })
             .collect();
@@ -245,26 +292,81 @@ impl Summary {
 }
 
 impl Group {
-    fn add(&mut self, turf: &TurfPlan, plan: &ScenarioPlan) {
-        self.recommended += u64::from(plan.recommended);
-        self.heads += plan.heads.len() as u64;
-        if let Some(uniformity) = &plan.uniformity {
+    fn add(&mut self, figures: &ScenarioFigures) {
+        self.recommended += u64::from(figures.recommended);
+        self.heads += figures.heads;
+        if let Some([du_lq, rate_mm_h, over_frac]) = figures.drawing {
             self.areas += 1;
-            self.area_m2 += turf.area_m2;
-            self.du_lq.add(uniformity.du_lq);
-            self.rate_mm_h.add(uniformity.rate_mm_h);
-            self.over_frac.add(uniformity.over_frac);
+            self.area_m2 += figures.area_m2;
+            self.du_lq.add(du_lq);
+            self.rate_mm_h.add(rate_mm_h);
+            self.over_frac.add(over_frac);
         }
-        if let Some(year) = &plan.year {
-            self.use_m3_yr += year.use_m3_yr;
-            self.du_lq_field.add(year.du_lq_field);
-            self.gross_mm_yr.add(year.gross_mm_yr);
-            self.runoff_table_frac
-                .add(year.water.runoff_accumulation_frac());
-            self.runoff_ponding_frac
-                .add(year.water.runoff_green_ampt_frac());
+        if let Some([use_m3_yr, du_lq_field, gross_mm_yr, by_table, by_ponding]) = figures.year {
+            self.use_m3_yr += use_m3_yr;
+            self.du_lq_field.add(du_lq_field);
+            self.gross_mm_yr.add(gross_mm_yr);
+            self.runoff_table_frac.add(by_table);
+            self.runoff_ponding_frac.add(by_ponding);
         }
     }
+}
+
+impl Figures {
+    /// Reads off what a parcel adds.
+    #[must_use]
+    pub fn of(parcel: &ParcelPlan) -> Figures {
+        let water = parcel.water.as_ref().map(|water| WaterFigures {
+            asfound_m3_yr: water.asfound_m3_yr,
+            best_m3_yr: water.best_m3_yr,
+            potential_m3_yr: water.potential_m3_yr,
+            claimed_m3_yr: water.claimed_m3_yr,
+            heads: water.heads,
+        });
+        let scenarios = parcel.turf.iter().flat_map(|turf| {
+            let scenarios = turf.scenarios.iter();
+            scenarios.map(|plan| ScenarioFigures::of(turf, plan))
+        });
+        Figures {
+            status: parcel.status,
+            turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
+            water,
+            scenarios: scenarios.collect(),
+            issues: parcel.issues.iter().map(|issue| issue.code).collect(),
+        }
+    }
+}
+
+impl ScenarioFigures {
+    fn of(turf: &TurfPlan, plan: &ScenarioPlan) -> ScenarioFigures {
+        let flags = plan.flags.iter().filter(|_| plan.recommended);
+        ScenarioFigures {
+            scenario: plan.scenario.clone(),
+            family: plan.family.clone(),
+            recommended: plan.recommended,
+            heads: plan.heads.len() as u64,
+            area_m2: turf.area_m2,
+            drawing: plan
+                .uniformity
+                .as_ref()
+                .map(|found| [found.du_lq, found.rate_mm_h, found.over_frac]),
+            year: plan.year.as_ref().map(|year| {
+                [
+                    year.use_m3_yr,
+                    year.du_lq_field,
+                    year.gross_mm_yr,
+                    year.water.runoff_accumulation_frac(),
+                    year.water.runoff_green_ampt_frac(),
+                ]
+            }),
+            flags: flags.map(|flag| (*flag).to_owned()).collect(),
+        }
+    }
+}
+
+/// Ten to so many.
+fn power(decimals: usize) -> f64 {
+    (0..decimals).fold(1.0, |power, _| power * 10.0)
 }
 
 /// A number rounded to so many decimals; null when it is none.
@@ -278,18 +380,23 @@ fn number(value: f64, decimals: usize) -> Value {
 mod tests {
     use super::*;
 
+    fn distribution(values: &[f64]) -> Distribution<3> {
+        let mut set = Distribution::default();
+        values.iter().for_each(|&value| set.add(value));
+        set
+    }
+
     #[test]
     fn quantiles_follow_the_published_definition() {
         // Hyndman and Fan 1996, definition 7: p_k = (k − 1)/(n − 1).
-        let set = Distribution(vec![4.0, 1.0, 3.0, 2.0, 5.0]);
+        let set = distribution(&[4.0, 1.0, 3.0, 2.0, 5.0]);
         assert_eq!(
             set.quantiles([0.0, 0.1, 0.5, 0.9, 1.0]),
             Some([1.0, 1.4, 3.0, 4.6, 5.0])
         );
-        assert_eq!(
-            Distribution(vec![7.0]).quantiles([0.1, 0.9]),
-            Some([7.0, 7.0])
-        );
-        assert_eq!(Distribution::default().median(), None);
+        assert_eq!(distribution(&[7.0]).quantiles([0.1, 0.9]), Some([7.0, 7.0]));
+        assert_eq!(distribution(&[]).median(), None);
+        let twice = distribution(&[1.0, 2.0, 1.0, 2.0]);
+        assert_eq!((twice.count(), twice.median()), (4, Some(1.5)));
     }
 }

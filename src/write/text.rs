@@ -64,6 +64,20 @@ pub fn push_rounded(out: &mut String, value: f64, decimals: usize) -> bool {
     true
 }
 
+/// The number that reads back from what [`push_rounded`] adds; `None` for NaN and infinities.
+#[must_use]
+pub fn rounded_number(value: f64, decimals: usize) -> Option<f64> {
+    let scaled = POWERS
+        .get(decimals)
+        .map(|power| ((value * power).round_ties_even(), power));
+    match scaled.filter(|(scaled, _)| scaled.abs() < EXACT) {
+        // Both are exact, so the quotient is the number nearest to the decimal text; adding zero
+        // turns -0 into 0.
+        Some((scaled, power)) => Some(scaled / power + 0.0),
+        None => rounded(value, decimals)?.parse().ok(),
+    }
+}
+
 /// A number as [`push_rounded`] adds it; `None` for NaN and infinities.
 #[must_use]
 pub fn rounded(value: f64, decimals: usize) -> Option<String> {
@@ -114,6 +128,26 @@ pub fn csv_cell(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_rounded_number_is_the_one_that_its_text_reads_as() {
+        let mut value = 1e-9;
+        let mut seen = 0;
+        while value < 1e18 {
+            for decimals in 0..9 {
+                for sign in [1.0, -1.0] {
+                    let text = rounded(sign * value, decimals).unwrap();
+                    let number = rounded_number(sign * value, decimals).unwrap();
+                    assert_eq!(number.to_bits(), text.parse::<f64>().unwrap().to_bits());
+                    assert_eq!(rounded(number, decimals).unwrap(), text);
+                    seen += 1;
+                }
+            }
+            value *= 1.37;
+        }
+        assert!(seen > 3_000);
+        assert_eq!(rounded_number(f64::NAN, 2), None);
+    }
 
     #[test]
     fn numbers_are_rounded_once_and_have_no_minus_zero() {

@@ -1,0 +1,308 @@
+//! What one parcel leaves in the outputs, read off its plan: owned rows that every format writes
+//! alike, and the figures that the summary adds up.
+//!
+//! A record is all that is kept of a parcel once it is planned. It can be stored and read back,
+//! and outputs built from records are the same bytes whether or not they were stored in between.
+
+use serde::{Deserialize, Serialize};
+
+use super::layer::{Cell, Facts, Geometry, Layer};
+use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
+use super::outputs::Drawn;
+use super::rows::{failure_rows, head_rows, turf_rows};
+use super::schedule::Schedules;
+use super::summary::Figures;
+use super::text::rounded_number;
+use super::{Failures, Heads, Parcels, Throws, Turf};
+use crate::issue::{Issue, Severity};
+use crate::plan::{ParcelPlan, Scenario};
+use crate::site::LonLatPolygon;
+
+/// Decimals of a coordinate that this program has chosen: about a millimetre.
+const DRAWN_DECIMALS: usize = 8;
+
+/// A position of longitude and latitude.
+pub type Position = (f64, f64);
+/// The rings of a polygon, closed: the outer one counter-clockwise, then its holes clockwise.
+pub type Rings = Vec<Vec<Position>>;
+
+/// Where a row lies, as every format holds it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum Place {
+    /// Nowhere.
+    Nowhere,
+    /// At a position.
+    Point(Position),
+    /// Along a line.
+    Line(Vec<Position>),
+    /// In one or more polygons.
+    Areas(Vec<Rings>),
+}
+
+/// One row of a table, read off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Row {
+    /// A value for every column, rounded to the column's decimals.
+    pub cells: Vec<Cell>,
+    /// Where it lies.
+    pub place: Place,
+}
+
+/// The tables of the output.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Which {
+    /// One row per input parcel.
+    Parcels,
+    /// One row per turf area and scenario.
+    Turf,
+    /// One row per head and scenario.
+    Heads,
+    /// The ground that heads water.
+    Throws,
+    /// One row per station and scenario.
+    Stations,
+    /// One row per pipe.
+    Laterals,
+    /// The schedules.
+    Schedule,
+    /// The parts list.
+    Materials,
+    /// What failed.
+    Failures,
+}
+
+/// A table of the output: its name, its kind of geometry and its columns.
+#[derive(Debug, Clone)]
+pub struct Table {
+    /// Which one it is.
+    pub which: Which,
+    /// Its name, that of its file without the ending.
+    pub name: &'static str,
+    /// What one row is.
+    pub row: &'static str,
+    /// The kind of geometry, as RFC 7946 names it; empty for a table without.
+    pub shape: &'static str,
+    /// Its columns in their order.
+    pub columns: Vec<Facts>,
+}
+
+/// What one parcel leaves in the outputs.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Record {
+    /// Its place in the input, from 0.
+    pub index: u64,
+    /// Its id.
+    pub id: String,
+    /// Its rows, in the order in which they are written.
+    pub rows: Vec<(Which, Row)>,
+    /// Files of its own: name and text.
+    pub files: Vec<(String, String)>,
+    /// What the summary adds up.
+    pub figures: Figures,
+    /// Its issues as they are told, the grave ones marked.
+    pub told: Vec<(bool, String)>,
+}
+
+impl Which {
+    /// All tables in their order.
+    pub const ALL: [Which; 9] = [
+        Which::Parcels,
+        Which::Turf,
+        Which::Heads,
+        Which::Throws,
+        Which::Stations,
+        Which::Laterals,
+        Which::Schedule,
+        Which::Materials,
+        Which::Failures,
+    ];
+
+    /// The table.
+    #[must_use]
+    pub fn table(self) -> Table {
+        match self {
+            Which::Parcels => Table::of::<Parcels>(self),
+            Which::Turf => Table::of::<Turf>(self),
+            Which::Heads => Table::of::<Heads>(self),
+            Which::Throws => Table::of::<Throws>(self),
+            Which::Stations => Table::of::<Stations>(self),
+            Which::Laterals => Table::of::<Laterals>(self),
+            Which::Schedule => Table::of::<Schedules>(self),
+            Which::Materials => Table::of::<Materials>(self),
+            Which::Failures => Table::of::<Failures>(self),
+        }
+    }
+}
+
+impl Table {
+    fn of<L: Layer>(which: Which) -> Table {
+        Table {
+            which,
+            name: L::NAME,
+            row: L::ROW,
+            shape: L::SHAPE,
+            columns: L::COLUMNS.iter().map(|column| column.facts).collect(),
+        }
+    }
+
+    /// Where a column stands.
+    #[must_use]
+    pub fn position(&self, column: &str) -> Option<usize> {
+        self.columns.iter().position(|facts| facts.name == column)
+    }
+}
+
+impl Row {
+    /// Reads a row off.
+    #[must_use]
+    pub fn of<L: Layer>(row: &L::Row<'_>) -> Row {
+        let read = |column: &super::layer::Column<L>| column.facts.settled((column.read)(row));
+        Row {
+            cells: L::COLUMNS.iter().map(read).collect(),
+            place: Place::of(&L::geometry(row)),
+        }
+    }
+}
+
+impl Place {
+    /// A geometry as every format holds it: what the program drew rounded to its decimals, rings
+    /// turned by the right-hand rule. Nowhere when a coordinate is not finite.
+    #[must_use]
+    pub fn of(geometry: &Geometry<'_>) -> Place {
+        let drawn = |value: f64| rounded_number(value, DRAWN_DECIMALS);
+        let given = |value: f64| value.is_finite().then_some(value + 0.0);
+        let place = match geometry {
+            Geometry::None | Geometry::Given([]) => None,
+            Geometry::Point(lon, lat) => {
+                position(within_half_turn(*lon), *lat, drawn).map(Place::Point)
+            }
+            Geometry::Line(points) => {
+                let points = points.iter().map(|&(lon, lat)| position(lon, lat, drawn));
+                points.collect::<Option<_>>().map(Place::Line)
+            }
+            Geometry::Drawn(polygon) => {
+                rings(polygon, drawn).map(|rings| Place::Areas(vec![rings]))
+            }
+            Geometry::Given(polygons) => {
+                let areas = polygons.iter().map(|polygon| rings(polygon, given));
+                areas.collect::<Option<_>>().map(Place::Areas)
+            }
+        };
+        place.unwrap_or(Place::Nowhere)
+    }
+}
+
+impl Record {
+    /// Reads off what a parcel leaves in the outputs.
+    #[must_use]
+    pub fn of(parcel: &ParcelPlan, drawn: Drawn) -> Record {
+        let mut rows = vec![(Which::Parcels, Row::of::<Parcels>(&parcel))];
+        for area in turf_rows(parcel) {
+            rows.push((Which::Turf, Row::of::<Turf>(&area)));
+            if area.schedule().is_some() {
+                rows.push((Which::Schedule, Row::of::<Schedules>(&area)));
+            }
+            let is_drawn = drawn == Drawn::All
+                || area.plan.recommended
+                || area.plan.scenario == Scenario::AsFound;
+            for head in head_rows(&area) {
+                rows.push((Which::Heads, Row::of::<Heads>(&head)));
+                if is_drawn {
+                    rows.push((Which::Throws, Row::of::<Throws>(&head)));
+                }
+            }
+        }
+        let stations = station_rows(parcel).map(|row| (Which::Stations, Row::of::<Stations>(&row)));
+        rows.extend(stations);
+        let pipes = lateral_rows(parcel).map(|row| (Which::Laterals, Row::of::<Laterals>(&row)));
+        rows.extend(pipes);
+        let parts = material_rows(parcel).map(|row| (Which::Materials, Row::of::<Materials>(&row)));
+        rows.extend(parts);
+        rows.extend(failures(&parcel.issues, Some(&parcel.id)));
+        Record {
+            index: parcel.index,
+            id: parcel.id.clone(),
+            rows,
+            files: network_files(parcel),
+            figures: Figures::of(parcel),
+            told: told(&parcel.issues),
+        }
+    }
+}
+
+/// Issues as they are told, the grave ones marked.
+#[must_use]
+pub fn told(issues: &[Issue]) -> Vec<(bool, String)> {
+    let is_grave = |issue: &Issue| issue.severity() >= Severity::Partial;
+    let tell = |issue: &Issue| (is_grave(issue), issue.to_string());
+    issues.iter().map(tell).collect()
+}
+
+/// The rows of `failures` that a list of issues gives.
+pub fn failures<'a>(
+    issues: &'a [Issue],
+    parcel: Option<&'a str>,
+) -> impl Iterator<Item = (Which, Row)> + use<'a> {
+    failure_rows(issues, parcel).map(|row| (Which::Failures, Row::of::<Failures>(&row)))
+}
+
+/// The solver's input files, one a scenario, named by the parcel's place in the run.
+fn network_files(parcel: &ParcelPlan) -> Vec<(String, String)> {
+    let mut files = Vec::new();
+    for network in &parcel.networks {
+        let Some(text) = &network.inp else { continue };
+        let plain = |c: char| {
+            if c.is_ascii_alphanumeric() || c == '-' || c == '_' {
+                c
+            } else {
+                '-'
+            }
+        };
+        let scenario: String = network.scenario.text().chars().map(plain).collect();
+        let name = format!("network-{}-{scenario}.inp", parcel.index + 1);
+        files.push((name, text.clone()));
+    }
+    files
+}
+
+fn position(lon: f64, lat: f64, set: impl Fn(f64) -> Option<f64>) -> Option<Position> {
+    Some((set(lon)?, set(lat)?))
+}
+
+fn rings(polygon: &LonLatPolygon, set: impl Fn(f64) -> Option<f64>) -> Option<Rings> {
+    let outer = std::iter::once((polygon.exterior(), 1.0));
+    let holes = polygon.interiors().iter().map(|hole| (hole, -1.0));
+    let ring = |(ring, sign): (&geo::LineString<f64>, f64)| -> Option<Vec<Position>> {
+        let points = ring.0.iter().map(|at| position(at.x, at.y, &set));
+        let mut points = points.collect::<Option<Vec<_>>>()?;
+        if doubled_area(ring) * sign < 0.0 {
+            points.reverse();
+        }
+        Some(points)
+    };
+    outer.chain(holes).map(ring).collect()
+}
+
+fn within_half_turn(lon: f64) -> f64 {
+    if lon > 180.0 {
+        lon - 360.0
+    } else if lon < -180.0 {
+        lon + 360.0
+    } else {
+        lon
+    }
+}
+
+/// Twice the signed area about the ring's first position, so that small rings far from the origin
+/// keep their sign.
+fn doubled_area(line: &geo::LineString<f64>) -> f64 {
+    let Some(origin) = line.coords().next() else {
+        return 0.0;
+    };
+    line.lines()
+        .map(|side| {
+            (side.start.x - origin.x) * (side.end.y - origin.y)
+                - (side.end.x - origin.x) * (side.start.y - origin.y)
+        })
+        .sum()
+}
