@@ -41,7 +41,8 @@ fn a_turf_layer_alone_is_planned() {
             "stations.geojson",
             "summary.json",
             "throws.geojson",
-            "turf.geojson"
+            "turf.geojson",
+            "walk.csv"
         ]
     );
     for said in [

@@ -8,10 +8,12 @@ mod design;
 mod files;
 mod inputs;
 mod nozzles;
+mod pdf;
 mod plan;
 mod program_file;
 mod schema;
 mod screen;
+mod sheet;
 mod signals;
 mod story;
 mod table;
@@ -47,6 +49,7 @@ enum Command {
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
     Schema(schema::SchemaArgs),
+    Sheet(sheet::SheetArgs),
 }
 
 /// Runs the program on its arguments, its own name first.
@@ -60,6 +63,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),
             Command::Schema(args) => schema::run(&args),
+            Command::Sheet(args) => sheet::run(&args),
         },
         Err(error) if error.use_stderr() => Err(misunderstood(&error).into()),
         Err(help) => screen::print(&format!("{}\n", help.to_string().trim_end())).map(|()| 0),

@@ -5,6 +5,7 @@ use serde_json::{Map, Value, json};
 use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
 use super::schedule::Schedules;
+use super::walk::Walk;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 
 /// The layers that have a JSON Schema.
@@ -29,6 +30,7 @@ pub fn columns_markdown() -> String {
     table::<Stations>(&mut out, "`stations.geojson`");
     table::<Laterals>(&mut out, "`laterals.geojson`");
     table::<Materials>(&mut out, "`materials.csv`");
+    table::<Walk>(&mut out, "`walk.csv`");
     table::<Failures>(&mut out, "`failures.csv`");
     out
 }

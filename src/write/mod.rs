@@ -9,6 +9,7 @@ pub mod files;
 pub mod folder;
 pub mod geojson;
 pub mod layer;
+pub mod measure;
 pub mod network;
 pub mod outputs;
 pub mod page;
@@ -20,6 +21,7 @@ pub mod sheet;
 pub mod summary;
 pub mod text;
 pub mod throw;
+pub mod walk;
 mod water;
 
 use crate::place::Pattern;

@@ -23,10 +23,11 @@ pub enum Drawn {
 }
 
 /// The tables that are written as CSV, whatever else is.
-const TABLES: [Which; 4] = [
+const TABLES: [Which; 5] = [
     Which::Parcels,
     Which::Schedule,
     Which::Materials,
+    Which::Walk,
     Which::Failures,
 ];
 
