@@ -44,10 +44,10 @@ pub fn crew_sheet(dossier: &Dossier, units: Units, built: Option<&Comparison>) -
         @if let Some(built) = built { (compared(built, dossier, units)) }
         (clock(dossier, units))
         (stations(dossier, units))
-        (heads(dossier, units))
-        (materials(dossier))
         @if works { (steps(dossier, units)) }
         (cautions(dossier, units))
+        (heads(dossier, units))
+        (materials(dossier))
     };
     page(&title, STYLE, &body, None)
 }
@@ -110,7 +110,7 @@ fn facts(dossier: &Dossier, units: Units) -> Markup {
                 thead { tr {
                     th class="w" { "Area" } th class="w" { "Recommended" } th { "Size" }
                     th { "Field evenness, found → planned" } th { "Rate" }
-                    th { "Drawing value (still air)" } th class="w" { "Why" }
+                    th { "Drawing value (still air)" }
                 } }
                 tbody {
                     @for (at, area) in dossier.areas.iter().enumerate() {
@@ -125,7 +125,6 @@ fn facts(dossier: &Dossier, units: Units) -> Markup {
                             }
                             td { (units.rate(area.best.as_ref().and_then(|row| row.number("rate_mm_h")))) }
                             td { (figure(area.best.as_ref().and_then(|row| row.number("du_lq")), 2)) }
-                            td class="w" { (of(area, |row| row.text("reason").to_owned())) }
                         }
                     }
                 }
@@ -209,20 +208,20 @@ fn stations(dossier: &Dossier, units: Units) -> Markup {
                             @let areas: Vec<usize> = areas_of(dossier, row);
                             @let schedule = areas.iter().find_map(|&at| dossier.areas[at].schedule.as_ref());
                             tr {
-                                td class="w" { (station_name(row)) }
+                                td class="w one" { (station_name(row)) }
                                 td class="w" { (areas.iter().map(|at| (at + 1).to_string()).collect::<Vec<_>>().join(", ")) }
-                                td class="w" { (row.text("family")) }
+                                td class="w one" { (row.text("family")) }
                                 td { (figure(row.number("heads"), 0)) }
                                 td { (units.flow(row.number("delivered_lpm").or(row.number("flow_lpm")))) }
                                 td { (units.flow(row.number("safe_lpm"))) }
                                 td { (units.pressure(row.number("least_kpa"))) }
-                                td { (figure(row.number("run_min"), 0)) " min" }
+                                td class="one" { (figure(row.number("run_min"), 0)) " min" }
                                 td {
                                     @if let Some(schedule) = schedule {
                                         (figure(schedule.number("cycles"), 0)) " × " (figure(schedule.number("cycle_min"), 0))
                                     } @else { "–" }
                                 }
-                                td { (figure(schedule.and_then(|row| row.number("soak_min")), 0)) " min" }
+                                td class="one" { (figure(schedule.and_then(|row| row.number("soak_min")), 0)) " min" }
                                 td class="w" { (row.text("flags").replace(';', ", ")) }
                             }
                         }
@@ -265,11 +264,11 @@ fn heads(dossier: &Dossier, units: Units) -> Markup {
                         @for row in rows {
                             @let head = head_row(dossier, row);
                             tr {
-                                td class="w" { (dossier.head_label(row.text("turf_id"), row.text("head_id"))) }
+                                td class="w one" { (dossier.head_label(row.text("turf_id"), row.text("head_id"))) }
                                 td { @if let Some(number) = row.number("station") { "S" (figure(Some(number), 0)) } }
-                                td class="w" { (row.text("do")) }
-                                td class="w" { (row.text("pull")) }
-                                td class="w" { (row.text("fit")) }
+                                td class="w one" { (row.text("do")) }
+                                td class="w one" { (row.text("pull")) }
+                                td class="w one" { (row.text("fit")) }
                                 td { @if let Some(edge) = row.number("left_edge_deg") { (figure(Some(edge), 0)) "°" } }
                                 td {
                                     @match row.number("arc_deg") {

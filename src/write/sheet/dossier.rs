@@ -7,6 +7,9 @@ use crate::shape::{Outline, Point};
 use crate::write::walk::fixed_points;
 use serde_json::Value;
 
+/// Two heads within this distance are one \[m\]: coordinates are written to a millimetre.
+const SAME_PLACE_M: f64 = 0.02;
+
 /// What a folder holds about a parcel.
 pub struct Dossier {
     /// Its id.
@@ -40,6 +43,8 @@ pub struct Area {
     pub schedule: Option<PlannedRow>,
     /// Heads of the recommended scenario.
     pub heads: Vec<PlannedRow>,
+    /// Heads in the ground that are capped or taken out \[m\].
+    pub capped: Vec<Point>,
     /// Ground that they water.
     pub throws: Vec<PlannedRow>,
     /// The lawn \[m\].
@@ -67,7 +72,13 @@ impl Dossier {
                 .filter(|row| row.is("recommended"))
                 .collect()
         };
-        let heads = recommended(folder.layer("heads", id)?);
+        let all_heads = folder.layer("heads", id)?;
+        let in_ground: Vec<PlannedRow> = all_heads
+            .iter()
+            .filter(|row| row.text("scenario") == "as-found")
+            .cloned()
+            .collect();
+        let heads = recommended(all_heads);
         let throws = recommended(folder.layer("throws", id)?);
         let schedules = recommended(folder.table("schedule", id)?);
         let stations = recommended(folder.layer("stations", id)?);
@@ -112,6 +123,17 @@ impl Dossier {
                 area.outlines = found.map_or_else(Vec::new, |row| outlines(&frame, &row.geometry));
             }
         }
+        let walk = folder.table("walk", id)?;
+        for area in &mut areas {
+            let is_own = |row: &&PlannedRow| row.text("turf_id") == area.id;
+            if walk
+                .iter()
+                .filter(is_own)
+                .any(|row| row.text("do") == "cap")
+            {
+                area.capped = left_over(&frame, in_ground.iter().filter(is_own), &area.heads);
+            }
+        }
         let bodies = folder.assumption("hardware.new_bodies");
         Ok(Dossier {
             id: id.to_owned(),
@@ -120,7 +142,7 @@ impl Dossier {
             stations,
             laterals,
             materials: folder.table("materials", id)?,
-            walk: folder.table("walk", id)?,
+            walk,
             bodies: bodies.and_then(Value::as_str).unwrap_or("").to_owned(),
             frame,
         })
@@ -149,6 +171,9 @@ impl Dossier {
 
     /// The short name of a head: its number, with that of its turf area where there are several.
     pub(super) fn head_label(&self, turf_id: &str, head_id: &str) -> String {
+        if head_id.is_empty() {
+            return "×".to_owned();
+        }
         let number = head_id.rsplit('/').next().unwrap_or("");
         let area = self.areas.iter().position(|area| area.id == turf_id);
         match area {
@@ -172,11 +197,29 @@ impl Area {
             best: None,
             schedule: None,
             heads: Vec::new(),
+            capped: Vec::new(),
             throws: Vec::new(),
             outlines: Vec::new(),
             fixed: None,
         }
     }
+}
+
+/// Heads of the first list that stand where none of the second stands \[m\].
+fn left_over<'a>(
+    frame: &Frame,
+    found: impl Iterator<Item = &'a PlannedRow>,
+    planned: &[PlannedRow],
+) -> Vec<Point> {
+    let place = |row: &PlannedRow| point(frame, &row.geometry["coordinates"]);
+    let planned: Vec<Point> = planned.iter().filter_map(place).collect();
+    let mut found: Vec<Point> = found.filter_map(place).collect();
+    found.retain(|at| {
+        planned
+            .iter()
+            .all(|other| at.distance(*other) > SAME_PLACE_M)
+    });
+    found
 }
 
 fn point(frame: &Frame, position: &Value) -> Option<Point> {

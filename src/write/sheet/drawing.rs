@@ -7,12 +7,12 @@ use crate::read::planned::PlannedRow;
 use crate::shape::{Outline, Point};
 use crate::units::FOOT_M;
 use crate::write::measure::Units;
-use crate::write::page::{INK, PLANNED, QUIET, at};
+use crate::write::page::{FOUND, INK, PLANNED, QUIET, at};
 
 /// The drawing's width, and its largest height; 4 units are a millimetre on A4.
 const WIDTH: f64 = 720.0;
-const MOST_HEIGHT: f64 = 620.0;
-const LEAST_HEIGHT: f64 = 240.0;
+const MOST_HEIGHT: f64 = 430.0;
+const LEAST_HEIGHT: f64 = 170.0;
 const MARGIN: f64 = 34.0;
 /// Heads nearer than this on paper get no number of their own.
 const LABEL_SPACE: f64 = 17.0;
@@ -164,12 +164,12 @@ fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title
                             @let _ = labelled.push(place);
                         }
                     }
+                    @for &place in &area.capped {
+                        (crossed(sheet, place))
+                    }
                     @if let (Some(fixed), false) = (area.fixed, area.heads.is_empty()) {
                         @for (name, place) in ["A", "B"].into_iter().zip(fixed) {
-                            circle cx=(sheet.x(place)) cy=(sheet.y(place)) r="8.5" fill="#ffffff"
-                                stroke=(INK) stroke-width="1.4" {}
-                            text x=(sheet.x(place)) y=(at_y(sheet, place, 4.0)) font-size="11"
-                                font-weight="700" text-anchor="middle" fill=(INK) { (name) }
+                            (tape_mark(sheet, place, middle(&area.outlines), name))
                         }
                     }
                 }
@@ -184,10 +184,52 @@ fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title
             figcaption class="quiet" {
                 (title) ". North is up. Dots are heads, the wedge on each its arc; fans are the ground they water; "
                 "squares are valves with their station; thin dark lines are new pipes; A and B are where the tape starts."
+                @if areas.iter().any(|area| !area.capped.is_empty()) { " Crosses are heads that are capped or taken out." }
                 @if let (Some(least), Some(most)) = throw_range(areas) {
                     " Throws " (units.length(Some(least))) " to " (units.length(Some(most))) "."
                 }
             }
+        }
+    }
+}
+
+/// Where the lawns lie, roughly.
+fn middle(outlines: &[Outline]) -> Point {
+    let Some((low, high)) = outlines.first().map(Outline::bounds) else {
+        return Point::new(0.0, 0.0);
+    };
+    (low + high) * 0.5
+}
+
+/// A letter beside the lawn, tied to its point by a short line.
+fn tape_mark(sheet: &Sheet, place: Point, middle: Point, name: &str) -> Markup {
+    const AWAY: f64 = 20.0;
+    let out = place - middle;
+    let length = out.norm();
+    let out = if length > 0.0 {
+        out * (1.0 / length)
+    } else {
+        Point::new(0.0, 1.0)
+    };
+    let letter = place + out * (AWAY / sheet.scale);
+    html! {
+        line x1=(sheet.x(place)) y1=(sheet.y(place)) x2=(sheet.x(letter)) y2=(sheet.y(letter))
+            stroke=(INK) stroke-width="1.2" {}
+        circle cx=(sheet.x(letter)) cy=(sheet.y(letter)) r="8.5" fill="#ffffff" stroke=(INK)
+            stroke-width="1.4" {}
+        text x=(sheet.x(letter)) y=(at_y(sheet, letter, 4.0)) font-size="11" font-weight="700"
+            text-anchor="middle" fill=(INK) { (name) }
+    }
+}
+
+/// A head that is capped.
+fn crossed(sheet: &Sheet, place: Point) -> Markup {
+    const ARM: f64 = 4.0;
+    html! {
+        @for sign in [-1.0, 1.0] {
+            line x1=(at_x(sheet, place, -ARM)) y1=(at_y(sheet, place, -ARM * sign))
+                x2=(at_x(sheet, place, ARM)) y2=(at_y(sheet, place, ARM * sign))
+                stroke=(FOUND) stroke-width="1.8" {}
         }
     }
 }
