@@ -36,6 +36,7 @@ fn a_turf_layer_alone_is_planned() {
             "materials.csv",
             "parcels.csv",
             "parcels.geojson",
+            "report.html",
             "run.json",
             "schedule.csv",
             "stations.geojson",

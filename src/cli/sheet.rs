@@ -50,7 +50,7 @@ pub(super) struct SheetArgs {
           value_parser = PossibleValuesParser::new(["si", "us"]))]
     units: String,
 
-    /// Who offers, printed at the head of the letter.
+    /// Who offers, printed at the head of the letter [default: the title of the program file].
     #[arg(long, value_name = "NAME", requires = "letter")]
     from: Option<String>,
 
@@ -89,11 +89,16 @@ pub(super) fn run(args: &SheetArgs) -> Result<u8, Ending> {
     } else {
         Units::Si
     };
-    let dossier = Dossier::read(&PlanFolder::open(&args.folder)?, &args.parcel)?;
+    let folder = PlanFolder::open(&args.folder)?;
+    let dossier = Dossier::read(&folder, &args.parcel)?;
     let mut said = String::new();
     let html = if args.letter {
         let offer = Offer {
-            from: args.from.clone(),
+            from: args
+                .from
+                .clone()
+                .or_else(|| Some(folder.title().to_owned()))
+                .filter(|name| !name.is_empty()),
             currency: args.currency.clone(),
         };
         owner_letter(&dossier, units, &offer)

@@ -93,16 +93,16 @@ impl PlanFolder {
     /// The value of an assumption of the run.
     #[must_use]
     pub fn assumption(&self, key: &str) -> Option<&Value> {
-        self.record.get("assumptions")?.get(key)?.get("value")
+        let values = self.record.get("assumptions")?.get("values")?;
+        values.get(key)?.get("value")
     }
 
-    /// All assumptions as the record has them.
+    /// The title that the program file gave; empty without one.
     #[must_use]
-    pub fn assumptions(&self) -> Value {
-        self.record
-            .get("assumptions")
-            .cloned()
-            .unwrap_or(Value::Null)
+    pub fn title(&self) -> &str {
+        let assumptions = self.record.get("assumptions");
+        let title = assumptions.and_then(|assumptions| assumptions.get("title"));
+        title.and_then(Value::as_str).unwrap_or("")
     }
 
     /// The rows of a layer that belong to a parcel, in order.

@@ -14,6 +14,7 @@ pub mod network;
 pub mod outputs;
 pub mod page;
 pub mod record;
+pub mod report;
 pub mod rows;
 pub mod run_record;
 pub mod schedule;

@@ -8,6 +8,7 @@ use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
 use super::record::{Record, Row, Table, Which, failures};
+use super::report::Report;
 use super::run_record::RunRecord;
 use super::summary::Summary;
 use crate::issue::Issue;
@@ -35,6 +36,7 @@ const TABLES: [Which; 5] = [
 pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,
     summary: Summary,
+    report: Report,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
 }
@@ -57,6 +59,7 @@ impl<'f> Outputs<'f> {
         Ok(Outputs {
             formats,
             summary: Summary::default(),
+            report: Report::default(),
             staging,
         })
     }
@@ -73,6 +76,7 @@ impl<'f> Outputs<'f> {
             self.file(name, text)?;
         }
         self.summary.add(&record.figures);
+        self.report.add(record);
         Ok(())
     }
 
@@ -105,12 +109,15 @@ impl<'f> Outputs<'f> {
         self.summary.add_orphans(orphans);
         for (which, row) in failures(orphans, None) {
             self.row(which, &row)?;
+            self.report.add_failure(&row);
         }
         for format in std::mem::take(&mut self.formats) {
             format.finish().map_err(|error| failed(&error))?;
         }
         let summary = self.summary.to_text();
         self.file("summary.json", &summary)?;
+        let report = std::mem::take(&mut self.report);
+        self.file("report.html", &report.page(&self.summary.to_json(), record))?;
         self.file(MARK, &record.to_text())?;
         self.staging.finish()?;
         Ok(self.summary)

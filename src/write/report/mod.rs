@@ -1,0 +1,260 @@
+//! `report.html`: the page that people open first.
+//!
+//! One file that asks nothing of a network. It is gathered record by record: figures of the whole
+//! run, and of the parcels with the largest claims what a table, a map and their rain need. Of a
+//! small run that is every parcel; of a large one a part, and the page says so.
+
+mod charts;
+mod html;
+mod parcel;
+mod sample;
+
+use serde_json::Value;
+
+use super::record::{Record, Row, Table, Which};
+use super::run_record::RunRecord;
+use html::Gathered;
+use parcel::{Listed, Shown};
+use sample::{First, Rank};
+
+/// Parcels in the table and on the map, and the bytes that they may take.
+const MOST_LISTED: usize = 2_000;
+const MOST_LISTED_BYTES: usize = 4_000_000;
+/// Parcels whose heads can be looked at, and the bytes that they may take.
+const MOST_SHOWN: usize = 600;
+const MOST_SHOWN_BYTES: usize = 8_000_000;
+/// Failures that are listed; `failures.csv` has all.
+const MOST_FAILURES: usize = 300;
+
+/// The cells of a row by their columns' names.
+#[derive(Clone, Copy)]
+struct Fields<'a> {
+    table: &'a Table,
+    row: &'a Row,
+}
+
+impl<'a> Fields<'a> {
+    fn cell(self, column: &str) -> Option<&'a super::layer::Cell> {
+        self.row.cells.get(self.table.position(column)?)
+    }
+
+    fn text(self, column: &str) -> &'a str {
+        match self.cell(column) {
+            Some(super::layer::Cell::Text(text)) => text,
+            _ => "",
+        }
+    }
+
+    fn number(self, column: &str) -> Option<f64> {
+        match self.cell(column)? {
+            super::layer::Cell::Number(value) => Some(*value),
+            super::layer::Cell::Integer(value) => Some(*value as f64),
+            _ => None,
+        }
+    }
+
+    fn flag(self, column: &str) -> Option<bool> {
+        match self.cell(column)? {
+            super::layer::Cell::Bool(yes) => Some(*yes),
+            _ => None,
+        }
+    }
+
+    fn is(self, column: &str) -> bool {
+        self.flag(column) == Some(true)
+    }
+}
+
+/// What a claim costs, for the supply curve.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Offer {
+    claimed_m3_yr: f32,
+    cost_cur_m3: f32,
+    rebate_cur: f32,
+}
+
+/// A mean weighted by area.
+#[derive(Debug, Clone, Copy, Default)]
+struct Weighted {
+    sum: f64,
+    weight: f64,
+}
+
+impl Weighted {
+    fn add(&mut self, value: Option<f64>, weight: Option<f64>) {
+        if let Some((value, weight)) = value.zip(weight) {
+            self.sum += value * weight;
+            self.weight += weight;
+        }
+    }
+
+    fn mean(self) -> Option<f64> {
+        (self.weight > 0.0).then(|| self.sum / self.weight)
+    }
+}
+
+/// One thing that failed.
+#[derive(Debug, Clone)]
+struct Failure {
+    code: String,
+    parcel: String,
+    statement: String,
+    remedy: String,
+}
+
+/// The report as it is gathered.
+pub struct Report {
+    parcels: Table,
+    turf: Table,
+    heads: Table,
+    stations: Table,
+    failures: Table,
+    listed: First<Listed>,
+    shown: First<String>,
+    offers: Vec<Offer>,
+    failed: Vec<Failure>,
+    failures_seen: u64,
+    found_du_lq: Weighted,
+    best_du_lq: Weighted,
+}
+
+impl Default for Report {
+    fn default() -> Report {
+        Report {
+            parcels: Which::Parcels.table(),
+            turf: Which::Turf.table(),
+            heads: Which::Heads.table(),
+            stations: Which::Stations.table(),
+            failures: Which::Failures.table(),
+            listed: First::new(MOST_LISTED, MOST_LISTED_BYTES),
+            shown: First::new(MOST_SHOWN, MOST_SHOWN_BYTES),
+            offers: Vec::new(),
+            failed: Vec::new(),
+            failures_seen: 0,
+            found_du_lq: Weighted::default(),
+            best_du_lq: Weighted::default(),
+        }
+    }
+}
+
+impl Report {
+    /// Adds a parcel.
+    pub fn add(&mut self, record: &Record) {
+        let (mut found, mut best) = (Weighted::default(), Weighted::default());
+        for (which, row) in &record.rows {
+            match which {
+                Which::Turf => {
+                    let fields = self.turf_fields(row);
+                    let (value, area) = (fields.number("du_lq_field"), fields.number("area_m2"));
+                    if fields.text("scenario") == "as-found" {
+                        found.add(value, area);
+                    }
+                    if fields.is("recommended") {
+                        best.add(value, area);
+                    }
+                }
+                Which::Failures => self.add_failure(row),
+                _ => {}
+            }
+        }
+        for (all, own) in [(&mut self.found_du_lq, found), (&mut self.best_du_lq, best)] {
+            all.sum += own.sum;
+            all.weight += own.weight;
+        }
+        let Some((_, row)) = record
+            .rows
+            .iter()
+            .find(|(which, _)| *which == Which::Parcels)
+        else {
+            return;
+        };
+        let fields = Fields {
+            table: &self.parcels,
+            row,
+        };
+        let claimed_m3_yr = fields.number("claimed_m3_yr").unwrap_or(0.0);
+        let cost = fields.number("cost_cur_m3").filter(|_| claimed_m3_yr > 0.0);
+        if let Some(cost) = cost {
+            self.offers.push(Offer {
+                claimed_m3_yr: claimed_m3_yr as f32,
+                cost_cur_m3: cost as f32,
+                rebate_cur: fields.number("rebate_cur").unwrap_or(0.0) as f32,
+            });
+        }
+        let rank = Rank {
+            claimed_m3_yr,
+            index: record.index,
+        };
+        if self.listed.wants(rank) {
+            let turf = self.rows_of(record, Which::Turf);
+            let listed = Listed::of(fields, &turf, found.mean(), best.mean());
+            let bytes = listed.bytes();
+            self.listed.add(rank, bytes, listed);
+        } else {
+            self.listed.leave_out();
+        }
+        if !self.shown.wants(rank) {
+            self.shown.leave_out();
+        } else if fields.number("heads").is_some() {
+            let shown = Shown {
+                turf: self.rows_of(record, Which::Turf),
+                heads: self.rows_of(record, Which::Heads),
+                stations: self.rows_of(record, Which::Stations),
+            };
+            let text = shown.to_json().to_string();
+            self.shown.add(rank, text.len(), text);
+        }
+    }
+
+    /// Adds what failed and belongs to no parcel.
+    pub fn add_failure(&mut self, row: &Row) {
+        self.failures_seen += 1;
+        if self.failed.len() < MOST_FAILURES {
+            let fields = Fields {
+                table: &self.failures,
+                row,
+            };
+            self.failed.push(Failure {
+                code: fields.text("code").to_owned(),
+                parcel: parcel::short(fields.text("parcel_id")),
+                statement: parcel::short(fields.text("statement")),
+                remedy: fields.text("remedy").to_owned(),
+            });
+        }
+    }
+
+    /// The page.
+    #[must_use]
+    pub fn page(self, summary: &Value, record: &RunRecord) -> String {
+        html::page_of(Gathered {
+            summary,
+            record,
+            listed_all: self.listed.is_whole(),
+            shown_all: self.shown.is_whole(),
+            listed: self.listed.into_items().collect(),
+            shown: self.shown.into_items().collect(),
+            offers: self.offers,
+            failures: self.failed,
+            failures_seen: self.failures_seen,
+            found_du_lq: self.found_du_lq.mean(),
+            best_du_lq: self.best_du_lq.mean(),
+        })
+    }
+
+    fn turf_fields<'a>(&'a self, row: &'a Row) -> Fields<'a> {
+        Fields {
+            table: &self.turf,
+            row,
+        }
+    }
+
+    fn rows_of<'a>(&'a self, record: &'a Record, which: Which) -> Vec<Fields<'a>> {
+        let table = match which {
+            Which::Heads => &self.heads,
+            Which::Stations => &self.stations,
+            _ => &self.turf,
+        };
+        let rows = record.rows.iter().filter(|(own, _)| *own == which);
+        rows.map(|(_, row)| Fields { table, row }).collect()
+    }
+}
