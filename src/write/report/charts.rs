@@ -77,7 +77,7 @@ pub(super) fn evenness(summary: &Value) -> Markup {
             line x1=(at(x(tenth))) x2=(at(x(tenth))) y1="4" y2=(at(bottom)) stroke="#d5dadb" {}
             text x=(at(x(tenth))) y=(at(bottom + 15.0)) text-anchor="middle" fill=(QUIET) { (figure(Some(tenth), 1)) }
         }
-        text x=(WIDTH - RIGHT + 12.0) y=(at(bottom + 15.0)) fill=(QUIET) { "areas" }
+        text x=(WIDTH - 4.0) y=(at(bottom + 15.0)) text-anchor="end" fill=(QUIET) { "areas" }
         @for (row, group) in groups.iter().enumerate() {
             @let y = 14.0 + ROW * row as f64;
             @let of = |share: &str| number(group, &["du_lq_field", share]).unwrap_or(0.0);
@@ -91,7 +91,7 @@ pub(super) fn evenness(summary: &Value) -> Markup {
                 path d=(format!("M{} {}l5 5l-5 5l-5 -5Z", at(x(drawn)), at(y - 5.0))) fill="#ffffff"
                     stroke=(QUIET) stroke-width="1.3" {}
             }
-            text x=(WIDTH - RIGHT + 12.0) y=(at(y + 4.0)) fill=(QUIET) {
+            text x=(WIDTH - 4.0) y=(at(y + 4.0)) text-anchor="end" fill=(QUIET) {
                 (figure(number(group, &["areas"]), 0))
             }
         }

@@ -258,3 +258,187 @@ impl Report {
         rows.map(|(_, row)| Fields { table, row }).collect()
     }
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a test fails by panicking")]
+mod tests {
+    use super::*;
+    use crate::issue::{Code, Issue};
+    use crate::plan::ParcelPlan;
+    use crate::write::layer::Cell;
+    use crate::write::outputs::Drawn;
+    use crate::write::record::Place;
+    use crate::write::run_record::{LayoutRecord, ReadingRecord};
+    use crate::write::summary::Summary;
+
+    fn row(which: Which, cells: &[(&str, Cell)], place: Place) -> (Which, Row) {
+        let table = which.table();
+        let mut own = vec![Cell::Null; table.columns.len()];
+        for (name, cell) in cells {
+            own[table.position(name).unwrap()] = cell.clone();
+        }
+        (which, Row { cells: own, place })
+    }
+
+    /// A parcel with a claim and so many heads, not planned but written down.
+    fn record(index: u64, id: &str, claimed_m3_yr: f64, heads: usize) -> Record {
+        let issue = Issue::new(Code::GE01, "");
+        let plan = ParcelPlan::failed(index, id.to_owned(), issue, Default::default(), Vec::new());
+        let mut record = Record::of(&plan, Drawn::Recommended);
+        let (west, south) = (0.001 * (index % 1_000) as f64, 40.0 + 1e-6 * index as f64);
+        let ring = vec![
+            (west, south),
+            (west + 1e-4, south),
+            (west + 1e-4, south + 1e-4),
+            (west, south),
+        ];
+        let text = |text: &str| Cell::Text(text.to_owned());
+        record.rows = vec![row(
+            Which::Parcels,
+            &[
+                ("parcel_id", text(id)),
+                ("status", text("planned")),
+                ("best_scenario", text("relayout:rotary-slow")),
+                ("claimed_m3_yr", Cell::Number(claimed_m3_yr)),
+                ("heads", Cell::Integer(heads as u64)),
+            ],
+            Place::Areas(vec![vec![ring.clone()]]),
+        )];
+        let turf = format!("{id}#1");
+        record.rows.push(row(
+            Which::Turf,
+            &[
+                ("turf_id", text(&turf)),
+                ("scenario", text("relayout:rotary-slow")),
+                ("recommended", Cell::Bool(true)),
+                ("area_m2", Cell::Number(80.0)),
+                ("du_lq_field", Cell::Number(0.5)),
+            ],
+            Place::Areas(vec![vec![ring]]),
+        ));
+        for head in 0..heads {
+            record.rows.push(row(
+                Which::Heads,
+                &[
+                    (
+                        "head_id",
+                        text(&format!("{turf}/relayout:rotary-slow/{head}")),
+                    ),
+                    ("turf_id", text(&turf)),
+                    ("scenario", text("relayout:rotary-slow")),
+                    ("recommended", Cell::Bool(true)),
+                    ("profile", text("triangular")),
+                    ("nozzle", text("slow-50")),
+                    ("radius_m", Cell::Number(4.01)),
+                    ("arc_deg", Cell::Number(180.0)),
+                    ("azimuth_deg", Cell::Number(17.0)),
+                    ("flow_lpm", Cell::Number(1.234)),
+                    ("x_m", Cell::Number(-1.234_5)),
+                    ("y_m", Cell::Number(12.345_6)),
+                ],
+                Place::Point((west, south)),
+            ));
+        }
+        record
+    }
+
+    fn run() -> RunRecord {
+        RunRecord {
+            program: "evenfall".into(),
+            version: "0".into(),
+            inputs: Vec::new(),
+            reading: ReadingRecord::default(),
+            layout: LayoutRecord {
+                effort: "rule".into(),
+                favour: "evenness".into(),
+                families: Vec::new(),
+                seed: 1,
+            },
+            throws: "recommended".into(),
+            assumptions: crate::assumptions::Assumptions::defaults().to_json(),
+        }
+    }
+
+    fn page_of(records: impl Iterator<Item = Record>) -> String {
+        let mut report = Report::default();
+        let mut summary = Summary::default();
+        for record in records {
+            report.add(&record);
+            summary.add(&record.figures);
+        }
+        report.page(&summary.to_json(), &run())
+    }
+
+    #[test]
+    fn a_large_run_stays_small_and_says_so() {
+        // More parcels than are listed and more heads than are kept; what is kept does not grow
+        // with the run beyond that.
+        let page = page_of((0..3_000).map(|at| record(at, &format!("{at:06}"), at as f64, 400)));
+        assert!(page.len() < 20_000_000, "{} bytes", page.len());
+        assert!(page.contains("A part of the run: the 2\u{202f}000 parcels"));
+        assert!(page.contains("Heads can be looked at on the first "));
+        // The largest claims are there, the smallest are not.
+        assert!(page.contains("002999") && !page.contains(">000000<"));
+    }
+
+    #[test]
+    fn a_small_run_is_whole() {
+        let page = page_of((0..3).map(|at| record(at, &format!("p{at}"), 5.0, 4)));
+        assert!(page.contains("All 3 parcels."));
+        assert!(!page.contains("Heads can be looked at on the first "));
+        for part in [
+            "id=\"map\"",
+            "id=\"table\"",
+            "Field evenness by family",
+            "Copyright (c) 2010",
+        ] {
+            assert_eq!(
+                page.contains(part),
+                part != "Field evenness by family",
+                "{part}"
+            );
+        }
+    }
+
+    #[test]
+    fn hostile_text_stays_text() {
+        let hostile = [
+            "<script>alert(1)</script>",
+            "</script><img src=x onerror=alert(2)>",
+            "\u{202e}desrever",
+            "a\"b'c&d",
+        ];
+        let page = page_of(
+            hostile
+                .iter()
+                .zip(0..)
+                .map(|(id, at)| record(at, id, 1.0, 2)),
+        );
+        assert!(!page.contains("<script>alert") && !page.contains("<img src=x"));
+        assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+        // The page's own script elements and no other: data and program.
+        assert_eq!(page.matches("<script").count(), 2);
+        assert_eq!(page.matches("</script>").count(), 2);
+        let long = page_of([record(0, &"x".repeat(10_000), 1.0, 1)].into_iter());
+        assert!(!long.contains(&"x".repeat(500)));
+    }
+
+    #[test]
+    fn nothing_is_fetched() {
+        let page = page_of([record(0, "p", 1.0, 1)].into_iter());
+        let text = page.replace("src=\"data:", "");
+        for fetching in [
+            "src=\"http",
+            "src='",
+            "href=\"http",
+            "@import",
+            "url(",
+            "sourceMappingURL",
+            "fetch(",
+            "XMLHttpRequest",
+        ] {
+            assert!(!text.contains(fetching), "{fetching}");
+        }
+        assert!(page.contains("default-src 'none'"));
+    }
+}

@@ -156,14 +156,18 @@
     const box = $("classes");
     box.textContent = "";
     if (!claims.length) { make("span", "none", box); return; }
-    const edges = [claims[0], ...bounds, claims[claims.length - 1]];
+    const edge = (value) => {
+      const span = document.createElement("span");
+      span.dataset.q = "volume"; span.dataset.v = value; span.dataset.d = 1;
+      span.textContent = number(value, 1);
+      return span;
+    };
     data.ramp.forEach((fill, at) => {
       const item = make("span", undefined, box);
       make("i", undefined, item).style.background = fill;
-      const low = document.createElement("span");
-      low.dataset.q = "volume"; low.dataset.v = edges[at]; low.dataset.d = 1;
-      low.textContent = number(edges[at], 1);
-      item.append("from ", low);
+      if (at === 0) item.append("below ", edge(bounds[0]));
+      else if (at === bounds.length) item.append(edge(bounds[at - 1]), " and more");
+      else item.append(edge(bounds[at - 1]), " to ", edge(bounds[at]));
     });
   }
   classes();
@@ -380,15 +384,10 @@
     const head = make("h3", undefined, box);
     head.append("Parcel ");
     make("bdi", row.cells[0].textContent, head);
-    const list = make("table", undefined, box);
-    titles.slice(1).forEach((title, column) => {
-      const line = make("tr", undefined, list);
-      make("th", title.textContent, line).className = "w";
-      make("td", row.cells[column + 1].textContent, line);
-    });
     const shown = data.shown[at];
     if (!shown) {
       make("p", "Its heads are not in this page; heads.geojson has them.", box);
+      facts(row, box);
       return;
     }
     const choice = make("div", undefined, box);
@@ -436,6 +435,16 @@
       make("td", plan.run === null ? "–" : number(plan.run, 0), line);
     });
     make("p", "Field evenness is what the lawn can be expected to measure; the still-air drawing value only compares layouts.", box).className = "quiet";
+    facts(row, box);
+  }
+  function facts(row, box) {
+    const list = make("table", undefined, box);
+    list.className = "facts";
+    titles.slice(1).forEach((title, column) => {
+      const line = make("tr", undefined, list);
+      make("th", title.textContent, line).className = "w";
+      make("td", row.cells[column + 1].textContent, line);
+    });
   }
   function choose(at, fromTable) {
     if (chosenAt !== null && shapes[chosenAt]) shapes[chosenAt].setStyle({ weight: 1, color: "#4d585b", fillOpacity: 0.8 });
