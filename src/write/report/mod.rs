@@ -373,12 +373,12 @@ mod tests {
     fn a_large_run_stays_small_and_says_so() {
         // More parcels than are listed and more heads than are kept; what is kept does not grow
         // with the run beyond that.
-        let page = page_of((0..3_000).map(|at| record(at, &format!("{at:06}"), at as f64, 400)));
+        let page = page_of((0..2_300).map(|at| record(at, &format!("{at:06}"), at as f64, 200)));
         assert!(page.len() < 20_000_000, "{} bytes", page.len());
         assert!(page.contains("A part of the run: the 2\u{202f}000 parcels"));
         assert!(page.contains("Heads can be looked at on the first "));
         // The largest claims are there, the smallest are not.
-        assert!(page.contains("002999") && !page.contains(">000000<"));
+        assert!(page.contains("002299") && !page.contains(">000000<"));
     }
 
     #[test]
@@ -430,7 +430,6 @@ mod tests {
         for fetching in [
             "src=\"http",
             "src='",
-            "href=\"http",
             "@import",
             "url(",
             "sourceMappingURL",
@@ -439,6 +438,6 @@ mod tests {
         ] {
             assert!(!text.contains(fetching), "{fetching}");
         }
-        assert!(page.contains("default-src 'none'"));
+        assert!(!page.contains("<link") && page.contains("default-src 'none'"));
     }
 }
