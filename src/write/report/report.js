@@ -96,6 +96,7 @@
     button.type = "button";
     button.textContent = name.textContent;
     button.title = "Sort by this column";
+    title.dataset.name = name.textContent; // what paper shows: buttons are not repeated there
     name.replaceWith(button);
     button.addEventListener("click", () => sortBy(column));
   });

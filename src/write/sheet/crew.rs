@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::STYLE;
 use super::built::{Comparison, compared};
 use super::dossier::{Area, Dossier};
-use super::drawing::{drawings, station_name};
+use super::drawing::{details, overview, station_name};
 use crate::read::planned::PlannedRow;
 use crate::write::measure::Units;
 use crate::write::page::{ESTIMATE, figure, page};
@@ -40,12 +40,13 @@ pub fn crew_sheet(dossier: &Dossier, units: Units, built: Option<&Comparison>) -
             strong { "The clock must be reset. " }
             "New nozzles without new run times leave the lawn dry or the soil soaked: key in the table “Clock” before leaving."
         }
-        (drawings(dossier, units))
+        (overview(dossier, units))
         @if let Some(built) = built { (compared(built, dossier, units)) }
         (clock(dossier, units))
         (stations(dossier, units))
         @if works { (steps(dossier, units)) }
         (cautions(dossier, units))
+        (details(dossier, units))
         (heads(dossier, units))
         (materials(dossier))
     };

@@ -72,15 +72,22 @@ impl Sheet {
     }
 }
 
-/// The parcel as one drawing and, where that is crowded, one drawing more for each turf area.
-pub(super) fn drawings(dossier: &Dossier, units: Units) -> Markup {
+/// The parcel as one drawing.
+pub(super) fn overview(dossier: &Dossier, units: Units) -> Markup {
     let all: Vec<&Area> = dossier.areas.iter().collect();
-    let Some(sheet) = sheet_of(dossier, &all) else {
-        return html! { p { "There is nothing to draw." } };
-    };
-    let crowded = all.len() > 1 && nearest_heads_m(dossier, &all) * sheet.scale < CROWDED;
+    match sheet_of(dossier, &all) {
+        Some(sheet) => figure(dossier, &all, &sheet, units, "Plan"),
+        None => html! { p { "There is nothing to draw." } },
+    }
+}
+
+/// Where the drawing of the parcel is crowded, a drawing of each turf area.
+pub(super) fn details(dossier: &Dossier, units: Units) -> Markup {
+    let all: Vec<&Area> = dossier.areas.iter().collect();
+    let crowded = all.len() > 1
+        && sheet_of(dossier, &all)
+            .is_some_and(|sheet| nearest_heads_m(dossier, &all) * sheet.scale < CROWDED);
     html! {
-        (figure(dossier, &all, &sheet, units, "Plan"))
         @if crowded {
             @for (number, area) in all.iter().enumerate().filter(|(_, area)| !area.heads.is_empty()) {
                 @if let Some(sheet) = sheet_of(dossier, &[*area]) {
@@ -130,9 +137,25 @@ fn head_places<'a>(
     heads.filter_map(|row| Some((row, dossier.point(&row.geometry["coordinates"])?)))
 }
 
+/// Names of heads where there is room for them.
+fn labels(dossier: &Dossier, areas: &[&Area], sheet: &Sheet) -> Vec<(Point, String)> {
+    let mut labels: Vec<(Point, String)> = Vec::new();
+    for area in areas {
+        for (row, place) in head_places(dossier, area) {
+            let free =
+                |other: &(Point, String)| other.0.distance(place) * sheet.scale > LABEL_SPACE;
+            if labels.iter().all(free) {
+                let label = dossier.head_label(row.text("turf_id"), row.text("head_id"));
+                labels.push((place, label));
+            }
+        }
+    }
+    labels
+}
+
 fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title: &str) -> Markup {
     let stations = stations_of(dossier, areas);
-    let mut labelled: Vec<Point> = Vec::new();
+    let labels = labels(dossier, areas, sheet);
     html! {
         figure {
             svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {WIDTH} {}", at(sheet.height)))
@@ -158,11 +181,6 @@ fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title
                 @for area in areas {
                     @for (row, place) in head_places(dossier, area) {
                         (head(sheet, row, place))
-                        @if labelled.iter().all(|other| other.distance(place) * sheet.scale > LABEL_SPACE) {
-                            @let label = dossier.head_label(row.text("turf_id"), row.text("head_id"));
-                            (letters(sheet, place, 7.0, -6.0, "9.5", &label))
-                            @let _ = labelled.push(place);
-                        }
                     }
                     @for &place in &area.capped {
                         (crossed(sheet, place))
@@ -173,6 +191,7 @@ fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title
                         }
                     }
                 }
+                @for (place, label) in &labels { (letters(sheet, *place, 7.0, -6.0, "9.5", label)) }
                 @for row in &stations {
                     @if let Some(place) = dossier.point(&row.geometry["coordinates"]) {
                         (valve(sheet, row, place))
