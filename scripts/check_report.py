@@ -1,6 +1,6 @@
 """Opens a report in a browser without a window and without a network, and uses it as a person would.
 
-Usage: check_report.py OUT REPORT.html [PLAN_FOLDER]
+Usage: check_report.py BROWSER OUT REPORT.html
 
 Fails on a request to anything but the file itself, on an error of the page, on a control without a
 name, on letters with too little contrast, and when a chosen parcel, a sorted column, a filter or
@@ -23,7 +23,6 @@ FLAGS = [
     "--disable-sync",
     "--host-resolver-rules=MAP * ~NOTFOUND",
 ]
-BROWSERS = ["/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome"]
 # The page rebuilds the rain on cells of its own and without the shadow of buildings.
 MOST_DU_OFF = 0.02
 MOST_RATE_OFF = 0.02
@@ -80,10 +79,8 @@ def sort_values(page, name):
 
 
 def main():
-    out, report = pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2]).resolve()
+    browser_path, out, report = sys.argv[1], pathlib.Path(sys.argv[2]), pathlib.Path(sys.argv[3]).resolve()
     out.mkdir(parents=True, exist_ok=True)
-    browser_path = next((b for b in BROWSERS if pathlib.Path(b).exists()), None)
-    expect(browser_path, "no Chromium: apt-get install chromium")
     requests, errors = [], []
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=browser_path, args=FLAGS)

@@ -50,6 +50,13 @@ pub fn figure(value: Option<f64>, decimals: usize) -> String {
     out + rest
 }
 
+/// A number with one decimal, or none where it is whole.
+#[must_use]
+pub fn about(value: Option<f64>) -> String {
+    let is_whole = value.is_some_and(|value| (value - value.round()).abs() < 0.05);
+    figure(value, usize::from(!is_whole))
+}
+
 /// A coordinate of a drawing.
 #[must_use]
 pub fn at(value: f64) -> String {
@@ -106,6 +113,10 @@ mod tests {
         assert_eq!(figure(Some(-0.04), 1), "0.0");
         assert_eq!(figure(Some(-999.5), 1), "−999.5");
         assert_eq!(figure(None, 1), "–");
+        assert_eq!(
+            (about(Some(4.0)), about(Some(3.5))),
+            ("4".to_owned(), "3.5".to_owned())
+        );
         assert_eq!(figure(Some(f64::NAN), 0), "–");
     }
 

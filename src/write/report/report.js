@@ -129,9 +129,13 @@
   const map = L.map("map", { attributionControl: false, preferCanvas: true, maxZoom: 24, minZoom: 1, zoomSnap: 0.25 });
   map.createPane("rain").style.zIndex = 390;
   const claims = data.parcels.map(([claimed]) => claimed).filter((claimed) => claimed > 0).sort((a, b) => a - b);
-  const bounds = [0.2, 0.4, 0.6, 0.8].map((share) => claims[Math.floor(share * claims.length)]);
-  const classOf = (claimed) => bounds.filter((bound) => claimed >= bound).length;
-  const colour = (claimed) => (claimed > 0 ? data.ramp[classOf(claimed)] : "#d9dcdc");
+  // Fifths of the claims; fewer classes where many claims are alike.
+  const fifths = [0.2, 0.4, 0.6, 0.8].map((share) => claims[Math.floor(share * claims.length)]);
+  const bounds = fifths.filter((bound, at) => number(bound, 1) !== number(at ? fifths[at - 1] : claims[0], 1));
+  const last = data.ramp.length - 1;
+  const inkOf = (step) => data.ramp[bounds.length ? Math.round((step * last) / bounds.length) : last];
+  const colour = (claimed) =>
+    (claimed > 0 ? inkOf(bounds.filter((bound) => claimed >= bound).length) : "#d9dcdc");
   const shapes = [];
   const group = L.featureGroup();
   data.parcels.forEach(([claimed, shape], at) => {
@@ -163,13 +167,14 @@
       span.textContent = number(value, 1);
       return span;
     };
-    data.ramp.forEach((fill, at) => {
+    for (let at = 0; at <= bounds.length; at += 1) {
       const item = make("span", undefined, box);
-      make("i", undefined, item).style.background = fill;
-      if (at === 0) item.append("below ", edge(bounds[0]));
+      make("i", undefined, item).style.background = inkOf(at);
+      if (!bounds.length) item.append(edge(claims[0]), " and more");
+      else if (at === 0) item.append("below ", edge(bounds[0]));
       else if (at === bounds.length) item.append(edge(bounds[at - 1]), " and more");
       else item.append(edge(bounds[at - 1]), " to ", edge(bounds[at]));
-    });
+    }
   }
   classes();
 
@@ -410,8 +415,9 @@
     data.ramp.forEach((fill) => { make("i", undefined, bar).style.background = fill; });
     make("p", "Rain from none to twice the mean of each lawn, in still air, buildings' shadow not taken off.", box).className = "quiet";
     const lawns = make("table", undefined, box);
+    lawns.className = "lawns";
     const titleRow = make("tr", undefined, lawns);
-    ["Lawn", "Field evenness", "Rate", "Still-air drawing", "Minutes a day"].forEach((name, i) => {
+    ["Lawn", "Field evenness", "Rate", "Drawing, still air", "Min a day"].forEach((name, i) => {
       make("th", name, titleRow).className = i ? "" : "w";
     });
     shown.a.forEach((lawn, i) => {
@@ -422,7 +428,6 @@
       const name = make("th", undefined, line);
       name.className = "w";
       make("bdi", lawn.id, name);
-      make("div", plan.scenario, name).className = "quiet";
       make("td", plan.field === null ? "–" : number(plan.field, 2), line).style.fontWeight = "700";
       make("td", say(plan.rate, "rate", 1), line);
       const drawn = make("td", plan.drawing === null ? "–" : number(plan.drawing, 2), line);
@@ -434,6 +439,9 @@
         line.dataset.rate = plan.rate === null ? "" : plan.rate;
       }
       make("td", plan.run === null ? "–" : number(plan.run, 0), line);
+      const way = make("td", plan.scenario, make("tr", undefined, lawns));
+      way.colSpan = 5;
+      way.className = "w quiet";
     });
     make("p", "Field evenness is what the lawn can be expected to measure; the still-air drawing value only compares layouts.", box).className = "quiet";
     facts(row, box);

@@ -8,7 +8,7 @@ use super::dossier::{Area, Dossier};
 use super::drawing::{details, overview, station_name};
 use crate::read::planned::PlannedRow;
 use crate::write::measure::Units;
-use crate::write::page::{ESTIMATE, figure, page};
+use crate::write::page::{ESTIMATE, about, figure, page};
 
 const MONTHS: [(&str, &str); 12] = [
     ("Jan", "jan_pct"),
@@ -97,9 +97,9 @@ fn facts(dossier: &Dossier, units: Units) -> Markup {
     let m3 = |column: &str| dossier.parcel.number(column);
     html! {
         div class="facts" {
-            div { b { (dossier.areas.len()) } "turf areas, " (units.area(m3("turf_m2"))) }
+            div { b { (dossier.areas.len()) } (if dossier.areas.len() == 1 { "turf area, " } else { "turf areas, " }) (units.area(m3("turf_m2"))) }
             div { b { (figure(m3("heads"), 0)) } "heads as recommended" }
-            div { b { (dossier.stations.len()) } "stations" }
+            div { b { (dossier.stations.len()) } (if dossier.stations.len() == 1 { "station" } else { "stations" }) }
             div { b { (units.volume(m3("best_m3_yr"))) } "a year, of " (units.volume(m3("asfound_m3_yr"))) " as found" }
         }
         @if !dossier.areas.is_empty() {
@@ -160,10 +160,10 @@ fn clock(dossier: &Dossier, units: Units) -> Markup {
                             tr {
                                 td class="w" { (at + 1) }
                                 td { (units.rate(row.number("rate_mm_h"))) }
-                                td { (figure(row.number("days_per_week"), 1)) }
+                                td { (about(row.number("days_per_week"))) }
                                 td { (figure(row.number("cycles"), 0)) }
                                 td { strong { (figure(row.number("cycle_min"), 0)) } }
-                                td { (figure(row.number("soak_min"), 0)) " min" }
+                                td { (soak(Some(row))) }
                                 td {
                                     (figure(area.found.as_ref().and_then(|row| row.number("peak_run_min")), 0))
                                     " → " strong { (figure(row.number("run_min"), 0)) }
@@ -222,8 +222,8 @@ fn stations(dossier: &Dossier, units: Units) -> Markup {
                                         (figure(schedule.number("cycles"), 0)) " × " (figure(schedule.number("cycle_min"), 0))
                                     } @else { "–" }
                                 }
-                                td class="one" { (figure(schedule.and_then(|row| row.number("soak_min")), 0)) " min" }
-                                td class="w" { (row.text("flags").replace(';', ", ")) }
+                                td class="one" { (soak(schedule)) }
+                                td class="w small" { (row.text("flags").replace(';', ", ")) }
                             }
                         }
                     }
@@ -231,6 +231,17 @@ fn stations(dossier: &Dossier, units: Units) -> Markup {
             }
         }
     }
+}
+
+/// The rest between two cycles; none where there is one.
+pub(super) fn soak(schedule: Option<&PlannedRow>) -> String {
+    let minutes = schedule
+        .filter(|row| row.number("cycles").is_some_and(|cycles| cycles > 1.0))
+        .and_then(|row| row.number("soak_min"));
+    minutes.map_or_else(
+        || "–".to_owned(),
+        |minutes| format!("{}\u{a0}min", figure(Some(minutes), 0)),
+    )
 }
 
 fn areas_of(dossier: &Dossier, station: &PlannedRow) -> Vec<usize> {

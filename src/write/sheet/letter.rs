@@ -3,9 +3,10 @@
 use maud::{Markup, html};
 
 use super::STYLE;
+use super::crew::soak;
 use super::dossier::Dossier;
 use crate::write::measure::Units;
-use crate::write::page::{figure, page};
+use crate::write::page::{about, figure, page};
 
 /// Who offers, where that is to stand on the letter.
 #[derive(Debug, Clone, Default)]
@@ -143,10 +144,10 @@ fn schedule(dossier: &Dossier, units: Units) -> Markup {
                                 tr {
                                     td class="w" { (at + 1) }
                                     td { (units.area(area.best.as_ref().and_then(|row| row.number("area_m2")))) }
-                                    td { (figure(row.number("days_per_week"), 1)) }
+                                    td { (about(row.number("days_per_week"))) }
                                     td { (figure(row.number("cycles"), 0)) }
                                     td { (figure(row.number("cycle_min"), 0)) }
-                                    td { (figure(row.number("soak_min"), 0)) " min" }
+                                    td { (soak(Some(row))) }
                                 }
                             }
                         }

@@ -29,7 +29,7 @@ thead{display:table-header-group}tr,figure,svg{break-inside:avoid}\
 figure{margin:6px 0}svg{width:100%;height:auto;display:block}\
 .facts{display:grid;grid-template-columns:repeat(4,1fr);gap:4px 14px;margin:6px 0}\
 .facts div{border-left:3px solid #1f6f8b;padding-left:7px}\
-td.one{white-space:nowrap}.facts b{font-size:15px;display:block}.quiet{color:#5a6468}\
+td.one{white-space:nowrap}td.small{font-size:9px;min-width:110px}.facts b{font-size:15px;display:block}.quiet{color:#5a6468}\
 ol,ul{margin:3px 0;padding-left:24px}li{margin:1px 0}h2{break-after:avoid}\
 .mind{border:2px solid #b5533c;padding:3px 9px;margin:6px 0}\
 .two{columns:2;column-gap:34px}.two li{break-inside:avoid}\
