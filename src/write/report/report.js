@@ -377,7 +377,7 @@
     });
     if (wantedNow === 1) {
       shown.v.forEach(([lon, lat, name, flow, run]) => {
-        L.rectangle(L.latLng(lat, lon).toBounds(1.2), { color: "#22282b", weight: 2, fillColor: "#ffffff", fillOpacity: 1 })
+        L.circleMarker([lat, lon], { radius: 6, color: "#22282b", weight: 2.5, fillColor: "#ffffff", fillOpacity: 1 })
           .bindTooltip(() => make("div", "station " + name + ", " + say(flow, "flow", 1) +
             (run === null ? "" : ", " + number(run, 0) + " min a day in the peak month"))).addTo(overlay);
       });
@@ -417,31 +417,27 @@
     const lawns = make("table", undefined, box);
     lawns.className = "lawns";
     const titleRow = make("tr", undefined, lawns);
-    ["Lawn", "Field evenness", "Rate", "Drawing, still air", "Min a day"].forEach((name, i) => {
-      make("th", name, titleRow).className = i ? "" : "w";
-    });
+    ["Field evenness", "Rate", "Drawing, still air", "Minutes a day"].forEach((name) => make("th", name, titleRow));
     shown.a.forEach((lawn, i) => {
       const plan = lawn.s.find((one) => isOf(one.w, wantedNow));
       if (!plan) return;
+      const name = make("th", undefined, make("tr", undefined, lawns));
+      name.className = "w";
+      name.colSpan = 4;
+      make("bdi", lawn.id, name).className = "id";
+      make("span", " " + plan.scenario, name).className = "quiet";
       const line = make("tr", undefined, lawns);
       line.dataset.lawn = i;
-      const name = make("th", undefined, line);
-      name.className = "w";
-      make("bdi", lawn.id, name);
       make("td", plan.field === null ? "–" : number(plan.field, 2), line).style.fontWeight = "700";
       make("td", say(plan.rate, "rate", 1), line);
-      const drawn = make("td", plan.drawing === null ? "–" : number(plan.drawing, 2), line);
-      drawn.className = "quiet";
+      make("td", plan.drawing === null ? "–" : number(plan.drawing, 2), line).className = "quiet";
+      make("td", plan.run === null ? "–" : number(plan.run, 0), line);
       if (fields[i]) {
         line.dataset.du = fields[i].du === null ? "" : fields[i].du.toFixed(4);
         line.dataset.planned = plan.drawing === null ? "" : plan.drawing;
         line.dataset.mean = fields[i].mean.toFixed(4);
         line.dataset.rate = plan.rate === null ? "" : plan.rate;
       }
-      make("td", plan.run === null ? "–" : number(plan.run, 0), line);
-      const way = make("td", plan.scenario, make("tr", undefined, lawns));
-      way.colSpan = 5;
-      way.className = "w quiet";
     });
     make("p", "Field evenness is what the lawn can be expected to measure; the still-air drawing value only compares layouts.", box).className = "quiet";
     facts(row, box);
