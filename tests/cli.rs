@@ -36,11 +36,13 @@ fn a_turf_layer_alone_is_planned() {
             "materials.csv",
             "parcels.csv",
             "parcels.geojson",
+            "ranked.csv",
             "report.html",
             "run.json",
             "schedule.csv",
             "stations.geojson",
             "summary.json",
+            "supply_curve.csv",
             "throws.geojson",
             "turf.geojson",
             "walk.csv"

@@ -1,16 +1,23 @@
 //! The face: what is typed, what is printed, and with which status the program ends.
 
+mod allot;
+mod allotment;
 mod assumptions;
 mod audit;
 mod check;
 mod climate;
 mod design;
 mod files;
+mod findings;
+mod finished;
 mod inputs;
+mod inspect;
 mod nozzles;
 mod pdf;
 mod plan;
 mod program_file;
+mod program_story;
+mod receipts;
 mod schema;
 mod screen;
 mod sheet;
@@ -45,6 +52,8 @@ enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
     Audit(audit::AuditArgs),
+    Allot(allot::AllotArgs),
+    Inspect(inspect::InspectArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -59,6 +68,8 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
             Command::Audit(args) => audit::run(&args),
+            Command::Allot(args) => allot::run(&args),
+            Command::Inspect(args) => inspect::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),

@@ -18,6 +18,7 @@ use crate::issue::{Code, Issue};
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::outputs::{Drawn, Outputs};
+use crate::write::program::Sheet;
 use crate::write::record::{Record, told};
 use crate::write::run_record::RunRecord;
 
@@ -61,6 +62,11 @@ pub(super) struct PlanArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(DRAWN.map(|(word, _)| word)))]
     throws: Option<String>,
 
+    /// Totals by the values of these columns, of the parcel layer or of parcels.csv, separated by
+    /// commas: by-COLUMN.csv and summary.json.
+    #[arg(long, value_name = "COLUMN", value_delimiter = ',')]
+    by: Vec<String>,
+
     /// Print nothing but errors that end the run.
     #[arg(short, long)]
     quiet: bool,
@@ -93,7 +99,17 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .or(record.as_ref().map(|record| &record.throws))
         .map_or(DRAWN[0].0, String::as_str);
     let drawn = word("throws", &DRAWN, throws)?;
-    let this_run = record_of(&layers, &design, throws)?;
+    let mut by = match &record {
+        Some(record) if args.by.is_empty() => record.by.clone(),
+        _ => Vec::new(),
+    };
+    for column in &args.by {
+        if !by.contains(column) {
+            by.push(column.clone());
+        }
+    }
+    let mut this_run = record_of(&layers, &design, throws)?;
+    this_run.by.clone_from(&by);
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
@@ -105,7 +121,10 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     }
     let planner = design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
-    let mut outputs = Outputs::begin(&Disk, output, existing)?;
+    let columns = neighbourhood.columns();
+    let program = design.program(columns.as_deref())?;
+    let sheet = Sheet::by(&by, columns.as_deref())?;
+    let mut outputs = Outputs::begin(&Disk, output, existing)?.with_sheet(sheet);
     let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
         quiet: args.quiet,
@@ -119,8 +138,12 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .unwrap_or(NonZeroUsize::MIN);
     batch::run(
         &mut neighbourhood,
-        |parcel| planner.plan(parcel),
-        |plan| Record::of(&plan, drawn),
+        |parcel| {
+            let mut plan = planner.plan(parcel);
+            program.settle(&mut plan);
+            plan
+        },
+        |plan| Record::of(&plan, drawn).grouped(&plan, &by),
         Order {
             jobs,
             chunk: args.chunk,
@@ -165,6 +188,8 @@ fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord
         reading: layers.reading(),
         layout: design.layout().clone(),
         throws: throws.to_owned(),
+        eligibility: design.rules.clone(),
+        by: Vec::new(),
         assumptions: design.assumptions.to_json(),
     })
 }

@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
+use super::program::{ByColumn, Ranked, SupplyCurve};
 use super::schedule::Schedules;
 use super::walk::Walk;
 use super::{Failures, Heads, Parcels, Throws, Turf};
@@ -31,6 +32,9 @@ pub fn columns_markdown() -> String {
     table::<Laterals>(&mut out, "`laterals.geojson`");
     table::<Materials>(&mut out, "`materials.csv`");
     table::<Walk>(&mut out, "`walk.csv`");
+    table::<Ranked>(&mut out, "`ranked.csv`");
+    table::<SupplyCurve>(&mut out, "`supply_curve.csv`");
+    table::<ByColumn>(&mut out, "`by-COLUMN.csv`");
     table::<Failures>(&mut out, "`failures.csv`");
     out
 }
@@ -200,6 +204,9 @@ mod tests {
                 + check::<Stations>()
                 + check::<Laterals>()
                 + check::<Materials>()
+                + check::<Ranked>()
+                + check::<SupplyCurve>()
+                + check::<ByColumn>()
                 > 60
         );
     }

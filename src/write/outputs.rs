@@ -7,6 +7,7 @@ use super::csv::Csv;
 use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
+use super::program::Sheet;
 use super::record::{Record, Row, Table, Which, failures};
 use super::report::Report;
 use super::run_record::RunRecord;
@@ -37,6 +38,7 @@ pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,
     summary: Summary,
     report: Report,
+    sheet: Sheet,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
 }
@@ -60,8 +62,16 @@ impl<'f> Outputs<'f> {
             formats,
             summary: Summary::default(),
             report: Report::default(),
+            sheet: Sheet::default(),
             staging,
         })
+    }
+
+    /// Gathers totals by columns as well.
+    #[must_use]
+    pub fn with_sheet(mut self, sheet: Sheet) -> Outputs<'f> {
+        self.sheet = sheet;
+        self
     }
 
     /// Writes one parcel.
@@ -77,6 +87,7 @@ impl<'f> Outputs<'f> {
         }
         self.summary.add(&record.figures);
         self.report.add(record);
+        self.sheet.add(&record.id, &record.program);
         Ok(())
     }
 
@@ -114,6 +125,14 @@ impl<'f> Outputs<'f> {
         for format in std::mem::take(&mut self.formats) {
             format.finish().map_err(|error| failed(&error))?;
         }
+        for (place, name) in self.sheet.files().iter().enumerate() {
+            let mut sink = self.staging.create(name)?;
+            self.sheet
+                .write(place, &mut sink)
+                .and_then(|()| sink.finish())
+                .map_err(|error| failed(&error))?;
+        }
+        self.summary.program = std::mem::take(&mut self.sheet).into_totals();
         let summary = self.summary.to_text();
         self.file("summary.json", &summary)?;
         let report = std::mem::take(&mut self.report);

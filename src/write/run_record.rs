@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::issue::{Code, Issue};
+use crate::program::Rule;
 
 /// The record of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -23,6 +24,12 @@ pub struct RunRecord {
     /// Whose throws are drawn: `recommended` or `all`.
     #[serde(default = "recommended")]
     pub throws: String,
+    /// Rules of who may be paid, beside the standing ones.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub eligibility: Vec<Rule>,
+    /// Columns by whose values totals are made.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub by: Vec<String>,
     /// Every assumption with its origin, as `assumptions` writes it.
     pub assumptions: Value,
 }
@@ -117,6 +124,13 @@ mod tests {
                 seed: 7,
             },
             throws: "all".into(),
+            eligibility: vec![Rule {
+                name: "old".into(),
+                rule: "year_built < 1990".into(),
+                reason: "not old".into(),
+                apply: true,
+            }],
+            by: vec!["district".into()],
             assumptions: serde_json::json!({"z.y": {"value": 0.1}, "a.b": {"value": 3}}),
         };
         let text = record.to_text();

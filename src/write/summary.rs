@@ -5,10 +5,12 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
+use super::program::ProgramTotals;
 use super::rows::severity_word;
+use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
-use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
+use crate::plan::{ParcelPlan, ParcelSavings, Scenario, ScenarioPlan, Status, TurfPlan};
 
 /// The figures of a run, gathered parcel by parcel in input order.
 #[derive(Debug, Clone, Default)]
@@ -28,6 +30,8 @@ pub struct Summary {
     pub claimed_m3_yr: f64,
     /// Water used month by month, as found and in the recommended scenarios \[m³\].
     pub months_m3: [[f64; 12]; 2],
+    /// By cause, by what it takes, how surely, and what moves it most.
+    pub savings: SavingsTotals,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
@@ -38,6 +42,8 @@ pub struct Summary {
     pub issues: BTreeMap<Code, u64>,
     /// What failed and belongs to no parcel: records that could not be read, turf without a parcel.
     pub orphans: u64,
+    /// What the run comes to for the program.
+    pub program: ProgramTotals,
 }
 
 /// What one scenario of one family comes to.
@@ -49,6 +55,8 @@ pub struct Group {
     pub recommended: u64,
     /// Heads.
     pub heads: u64,
+    /// Stations, if every parcel were watered that way.
+    pub stations: u64,
     /// Area with a layout \[m²\].
     pub area_m2: f64,
     /// Water used in a year \[m³/yr\].
@@ -76,7 +84,10 @@ pub struct Figures {
     /// Areas of its turf areas \[m²\].
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
+    savings: Option<ParcelSavings>,
     scenarios: Vec<ScenarioFigures>,
+    /// Stations of each scenario and family.
+    stations: Vec<(Scenario, String, u64)>,
     issues: Vec<Code>,
 }
 
@@ -187,6 +198,10 @@ impl Summary {
                 *self.flags.entry(flag.clone()).or_default() += 1;
             }
         }
+        for (scenario, family, stations) in &parcel.stations {
+            let key = (scenario.clone(), family.clone());
+            self.groups.entry(key).or_default().stations += stations;
+        }
         if let Some(water) = &parcel.water {
             self.asfound_m3_yr += water.asfound_m3_yr;
             self.best_m3_yr += water.best_m3_yr;
@@ -198,6 +213,9 @@ impl Summary {
                     *sum += month;
                 }
             }
+        }
+        if let Some(savings) = &parcel.savings {
+            self.savings.add(savings);
         }
         self.count_issues(parcel.issues.iter().copied());
     }
@@ -263,6 +281,7 @@ impl Summary {
                     "areas": group.areas,
                     "recommended": group.recommended,
                     "heads": group.heads,
+                    "stations": group.stations,
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
                     "gross_mm_yr": group.gross_mm_yr.to_json(),
@@ -303,7 +322,9 @@ impl Summary {
                 "asfound_months_m3": months(0),
                 "best_months_m3": months(1),
             },
+            "savings": self.savings.to_json(),
             "heads": self.heads,
+            "program": self.program.to_json(),
             "scenarios": scenarios,
             "flags": self.flags,
             "issues": issues,
@@ -355,7 +376,16 @@ impl Figures {
             status: parcel.status,
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
+            savings: parcel.savings.clone(),
             scenarios: scenarios.collect(),
+            stations: parcel
+                .networks
+                .iter()
+                .map(|network| {
+                    let stations = network.stations.len() as u64;
+                    (network.scenario.clone(), network.family.clone(), stations)
+                })
+                .collect(),
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }
     }
@@ -409,7 +439,7 @@ fn power(decimals: usize) -> f64 {
 }
 
 /// A number rounded to so many decimals; null when it is none.
-fn number(value: f64, decimals: usize) -> Value {
+pub(super) fn number(value: f64, decimals: usize) -> Value {
     text::rounded(value, decimals)
         .and_then(|text| serde_json::from_str(&text).ok())
         .unwrap_or(Value::Null)

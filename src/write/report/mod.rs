@@ -268,7 +268,6 @@ mod tests {
     use crate::write::layer::Cell;
     use crate::write::outputs::Drawn;
     use crate::write::record::Place;
-    use crate::write::run_record::{LayoutRecord, ReadingRecord};
     use crate::write::summary::Summary;
 
     fn row(which: Which, cells: &[(&str, Cell)], place: Place) -> (Which, Row) {
@@ -343,20 +342,15 @@ mod tests {
     }
 
     fn run() -> RunRecord {
-        RunRecord {
-            program: "evenfall".into(),
-            version: "0".into(),
-            inputs: Vec::new(),
-            reading: ReadingRecord::default(),
-            layout: LayoutRecord {
-                effort: "rule".into(),
-                favour: "evenness".into(),
-                families: Vec::new(),
-                seed: 1,
-            },
-            throws: "recommended".into(),
-            assumptions: crate::assumptions::Assumptions::defaults().to_json(),
-        }
+        let record = serde_json::json!({
+            "program": "evenfall",
+            "version": "0",
+            "inputs": [],
+            "reading": {"id_field": null, "where": null, "bbox": null},
+            "layout": {"effort": "rule", "favour": "evenness", "families": [], "seed": 1},
+            "assumptions": crate::assumptions::Assumptions::defaults().to_json(),
+        });
+        RunRecord::parse(&record.to_string(), "run.json").unwrap()
     }
 
     fn page_of(records: impl Iterator<Item = Record>) -> String {
