@@ -16,6 +16,9 @@ const MONTHS: [&str; 12] = [
 ];
 /// Steps of the supply curve that are drawn; neighbours are taken together beyond that.
 const MOST_STEPS: usize = 400;
+/// The share of the water whose cost fits under the top of the supply curve, and the room above it.
+const SHOWN_WATER_FRAC: f64 = 0.9;
+const ROOM_ABOVE: f64 = 1.2;
 /// Assumptions in the tornado.
 const MOST_SWINGS: usize = 10;
 
@@ -280,11 +283,13 @@ pub(super) fn supply(offers: &[Offer]) -> Markup {
         .map(|offer| f64::from(offer.claimed_m3_yr))
         .sum();
     let rebates: f64 = offers.iter().map(|offer| f64::from(offer.rebate_cur)).sum();
-    // The last percents of the water may cost any price and would flatten the rest.
-    let cut = offers.len() - offers.len() / 50;
-    let most_cost = offers
-        .get(cut.saturating_sub(1))
-        .map_or(0.0, |offer| f64::from(offer.cost_cur_m3));
+    // The last of the water may cost any price and would flatten the rest.
+    let mut water = 0.0;
+    let shown = offers.iter().find(|offer| {
+        water += f64::from(offer.claimed_m3_yr);
+        water >= SHOWN_WATER_FRAC * total
+    });
+    let most_cost = shown.map_or(0.0, |offer| ROOM_ABOVE * f64::from(offer.cost_cur_m3));
     if total <= 0.0 || most_cost <= 0.0 {
         return html! {};
     }
@@ -350,7 +355,7 @@ pub(super) fn supply(offers: &[Offer]) -> Markup {
         path d=(path) fill="none" stroke=(PLANNED) stroke-width="2.2" {}
     };
     let note = html! {
-        "What a claimed volume costs over the life of the parts. "
+        "What a claimed volume costs over the life of the parts, on parcels that may be paid; the dearest tenth may pass the top. "
         @if !marks.is_empty() { "Dashed budget lines: a rebate budget of that sum reaches so far when the cheapest water is bought first." }
     };
     chart("Supply curve", &note, HEIGHT, &drawing)

@@ -325,7 +325,7 @@ fn parcels(gathered: &Gathered<'_>) -> Markup {
                                 @if ranges {
                                     @match row.range_m3_yr {
                                         Some((low, high)) => {
-                                            td data-s=(low) {
+                                            td class="one" data-s=(low) {
                                                 span data-v=(low) data-q="volume" data-d="1" { (figure(Some(low), 1)) } " to "
                                                 span data-v=(high) data-q="volume" data-d="1" { (figure(Some(high), 1)) }
                                             }

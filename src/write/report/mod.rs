@@ -173,7 +173,9 @@ impl Report {
             row,
         };
         let claimed_m3_yr = fields.number("claimed_m3_yr").unwrap_or(0.0);
-        let cost = fields.number("cost_cur_m3").filter(|_| claimed_m3_yr > 0.0);
+        // Parcels that the program may not pay are no part of the supply.
+        let is_offered = claimed_m3_yr > 0.0 && fields.flag("eligible") != Some(false);
+        let cost = fields.number("cost_cur_m3").filter(|_| is_offered);
         if let Some(cost) = cost {
             self.offers.push(Offer {
                 claimed_m3_yr: claimed_m3_yr as f32,
