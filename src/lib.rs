@@ -6,6 +6,7 @@
 //! [`place`] …; `plan`; `read` and `write`; `batch`; `cli`.
 
 pub mod assumptions;
+pub mod audit;
 pub mod batch;
 pub mod budget;
 pub mod catalogue;

@@ -37,13 +37,15 @@ fn a_turf_layer_alone_is_planned() {
             "parcels.csv",
             "parcels.geojson",
             "ranked.csv",
+            "report.html",
             "run.json",
             "schedule.csv",
             "stations.geojson",
             "summary.json",
             "supply_curve.csv",
             "throws.geojson",
-            "turf.geojson"
+            "turf.geojson",
+            "walk.csv"
         ]
     );
     for said in [

@@ -17,6 +17,7 @@ const FLOORS: [&[&str]; 8] = [
         "hydraulics",
         "climate",
         "budget",
+        "audit",
         "savings",
     ],
     &["plan", "program"],

@@ -1,11 +1,12 @@
 //! `evenfall climate`: daily weather to a mean year of reference evapotranspiration and rain.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 use clap::builder::PossibleValuesParser;
 
 use super::design::{assumed, text_of};
+use super::files::{refuse_existing, write_whole};
 use super::screen::{Ending, print, tell};
 use super::table::{Table, thousands};
 use crate::assumptions::{Assumptions, Key};
@@ -81,12 +82,7 @@ pub(super) fn run(args: &ClimateArgs) -> Result<u8, Ending> {
     let assumptions = assumed(args.program.as_deref(), &args.set)?;
     let station = station(args, &assumptions)?;
     for file in [&args.output, &args.daily].into_iter().flatten() {
-        if file.exists() && !args.overwrite {
-            let found = "the file is there already";
-            return Err(Issue::new(Code::OU01, found)
-                .in_file(file.display().to_string())
-                .into());
-        }
+        refuse_existing(file, args.overwrite)?;
     }
     let name = args.weather.display().to_string();
     let years = WeatherYears::parse(&text_of(&args.weather)?, &name, station)?;
@@ -105,11 +101,11 @@ pub(super) fn run(args: &ClimateArgs) -> Result<u8, Ending> {
         }
     }
     if let Some(file) = &args.daily {
-        write(file, &daily_csv(&years))?;
+        write_whole(file, daily_csv(&years).as_bytes())?;
     }
     let table = monthly_csv(&months, &rain);
     match &args.output {
-        Some(file) => write(file, &table)?,
+        Some(file) => write_whole(file, table.as_bytes())?,
         None => print(&table)?,
     }
     Ok(0)
@@ -271,22 +267,4 @@ fn daily_csv(years: &WeatherYears) -> String {
         );
     }
     text
-}
-
-/// Writes a file beside its place first, so that it is whole or not there.
-fn write(file: &Path, text: &str) -> Result<(), Issue> {
-    let failed = |code: Code| {
-        move |error: std::io::Error| {
-            Issue::new(code, error.to_string()).in_file(file.display().to_string())
-        }
-    };
-    let mut name = file.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".{}.tmp", std::process::id()));
-    let beside = file.with_file_name(name);
-    std::fs::write(&beside, text).map_err(failed(Code::OU02))?;
-    std::fs::rename(&beside, file).map_err(|error| {
-        // Nothing more can be done about a file that cannot be removed.
-        let _ = std::fs::remove_file(&beside);
-        failed(Code::OU03)(error)
-    })
 }

@@ -3,21 +3,25 @@
 mod allot;
 mod allotment;
 mod assumptions;
+mod audit;
 mod check;
 mod climate;
 mod design;
+mod files;
 mod findings;
 mod finished;
 mod inputs;
 mod inspect;
 mod merge;
 mod nozzles;
+mod pdf;
 mod plan;
 mod program_file;
 mod program_story;
 mod receipts;
 mod schema;
 mod screen;
+mod sheet;
 mod signals;
 mod story;
 mod table;
@@ -48,6 +52,7 @@ struct CommandLine {
 enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
+    Audit(audit::AuditArgs),
     Allot(allot::AllotArgs),
     Inspect(inspect::InspectArgs),
     Merge(merge::MergeArgs),
@@ -55,6 +60,7 @@ enum Command {
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
     Schema(schema::SchemaArgs),
+    Sheet(sheet::SheetArgs),
 }
 
 /// Runs the program on its arguments, its own name first.
@@ -63,6 +69,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Ok(line) => match line.command {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
+            Command::Audit(args) => audit::run(&args),
             Command::Allot(args) => allot::run(&args),
             Command::Inspect(args) => inspect::run(&args),
             Command::Merge(args) => merge::run(&args),
@@ -70,6 +77,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),
             Command::Schema(args) => schema::run(&args),
+            Command::Sheet(args) => sheet::run(&args),
         },
         Err(error) if error.use_stderr() => Err(misunderstood(&error).into()),
         Err(help) => screen::print(&format!("{}\n", help.to_string().trim_end())).map(|()| 0),

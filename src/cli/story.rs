@@ -69,9 +69,10 @@ fn written(output: &Path) -> String {
     let folder = output.display();
     format!(
         "\nWritten to {folder}\n  \
+         report.html                                                    open this first: map, table, charts\n  \
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
          stations.geojson  laterals.geojson                              valves and pipes\n  \
-         parcels.csv  schedule.csv  materials.csv  failures.csv          tables for a spreadsheet\n  \
+         parcels.csv  schedule.csv  materials.csv  walk.csv  failures.csv  tables for a spreadsheet\n  \
          ranked.csv  supply_curve.csv                                    the cheapest claimed water first\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"

@@ -6,7 +6,8 @@
 //! `layer` hides which of them it was; `parcels`, `turf`, `heads` and `obstacles` index the
 //! layers; `land` with `soils`, `zones`, `majority`, `dem` and `slope` says what lies under and
 //! over a lawn; `join` and `stream` say in what order the turf comes; and [`neighbourhood`] puts it
-//! together, parcel by parcel, in input order.
+//! together, parcel by parcel, in input order. Apart from that, [`planned`] reads one parcel back out
+//! of the folder of a finished plan, and [`cans`] the readings of a catch-can test.
 //!
 //! No layer is held in memory: what stays of a parcel, a lawn, a head or an obstacle while the
 //! run goes on is where its file has it.
@@ -17,8 +18,10 @@
     reason = "an issue is made a few times a run, and readings pass one at a time"
 )]
 
+pub mod cans;
 pub mod filter;
 pub mod neighbourhood;
+pub mod planned;
 pub mod source;
 
 #[cfg(feature = "system-gis")]

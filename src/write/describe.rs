@@ -6,6 +6,7 @@ use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
 use super::program::{ByColumn, Ranked, SupplyCurve};
 use super::schedule::Schedules;
+use super::walk::Walk;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 
 /// The layers that have a JSON Schema.
@@ -30,6 +31,7 @@ pub fn columns_markdown() -> String {
     table::<Stations>(&mut out, "`stations.geojson`");
     table::<Laterals>(&mut out, "`laterals.geojson`");
     table::<Materials>(&mut out, "`materials.csv`");
+    table::<Walk>(&mut out, "`walk.csv`");
     table::<Ranked>(&mut out, "`ranked.csv`");
     table::<SupplyCurve>(&mut out, "`supply_curve.csv`");
     table::<ByColumn>(&mut out, "`by-COLUMN.csv`");

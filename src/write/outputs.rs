@@ -9,6 +9,7 @@ use super::folder::{Existing, MARK, Staging, failed};
 use super::geojson::GeoJson;
 use super::program::Sheet;
 use super::record::{Record, Row, Table, Which, failures};
+use super::report::Report;
 use super::run_record::RunRecord;
 use super::summary::Summary;
 use crate::issue::Issue;
@@ -24,10 +25,11 @@ pub enum Drawn {
 }
 
 /// The tables that are written as CSV, whatever else is.
-const TABLES: [Which; 4] = [
+const TABLES: [Which; 5] = [
     Which::Parcels,
     Which::Schedule,
     Which::Materials,
+    Which::Walk,
     Which::Failures,
 ];
 
@@ -35,6 +37,7 @@ const TABLES: [Which; 4] = [
 pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,
     summary: Summary,
+    report: Report,
     sheet: Sheet,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
@@ -58,6 +61,7 @@ impl<'f> Outputs<'f> {
         Ok(Outputs {
             formats,
             summary: Summary::default(),
+            report: Report::default(),
             sheet: Sheet::default(),
             staging,
         })
@@ -82,6 +86,7 @@ impl<'f> Outputs<'f> {
             self.file(name, text)?;
         }
         self.summary.add(&record.figures);
+        self.report.add(record);
         self.sheet.add(&record.id, &record.program);
         Ok(())
     }
@@ -115,6 +120,7 @@ impl<'f> Outputs<'f> {
         self.summary.add_orphans(orphans);
         for (which, row) in failures(orphans, None) {
             self.row(which, &row)?;
+            self.report.add_failure(&row);
         }
         for format in std::mem::take(&mut self.formats) {
             format.finish().map_err(|error| failed(&error))?;
@@ -129,6 +135,8 @@ impl<'f> Outputs<'f> {
         self.summary.program = std::mem::take(&mut self.sheet).into_totals();
         let summary = self.summary.to_text();
         self.file("summary.json", &summary)?;
+        let report = std::mem::take(&mut self.report);
+        self.file("report.html", &report.page(&self.summary.to_json(), record))?;
         self.file(MARK, &record.to_text())?;
         self.staging.finish()?;
         Ok(self.summary)

@@ -10,10 +10,11 @@ use super::layer::{Cell, Facts, Geometry, Layer};
 use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
 use super::outputs::Drawn;
 use super::program::Share;
-use super::rows::{failure_rows, head_rows, turf_rows};
+use super::rows::{TurfRow, failure_rows, head_rows, turf_rows};
 use super::schedule::Schedules;
 use super::summary::Figures;
 use super::text::rounded_number;
+use super::walk::{Walk, walk_rows};
 use super::{Failures, Heads, Parcels, Throws, Turf};
 use crate::issue::{Issue, Severity};
 use crate::plan::{ParcelPlan, Scenario};
@@ -68,6 +69,8 @@ pub enum Which {
     Schedule,
     /// The parts list.
     Materials,
+    /// What the crew does.
+    Walk,
     /// What failed.
     Failures,
 }
@@ -108,7 +111,7 @@ pub struct Record {
 
 impl Which {
     /// All tables in their order.
-    pub const ALL: [Which; 9] = [
+    pub const ALL: [Which; 10] = [
         Which::Parcels,
         Which::Turf,
         Which::Heads,
@@ -117,6 +120,7 @@ impl Which {
         Which::Laterals,
         Which::Schedule,
         Which::Materials,
+        Which::Walk,
         Which::Failures,
     ];
 
@@ -132,6 +136,7 @@ impl Which {
             Which::Laterals => Table::of::<Laterals>(self),
             Which::Schedule => Table::of::<Schedules>(self),
             Which::Materials => Table::of::<Materials>(self),
+            Which::Walk => Table::of::<Walk>(self),
             Which::Failures => Table::of::<Failures>(self),
         }
     }
@@ -200,15 +205,16 @@ impl Record {
     #[must_use]
     pub fn of(parcel: &ParcelPlan, drawn: Drawn) -> Record {
         let mut rows = vec![(Which::Parcels, Row::of::<Parcels>(&parcel))];
-        for area in turf_rows(parcel) {
-            rows.push((Which::Turf, Row::of::<Turf>(&area)));
+        let areas: Vec<TurfRow> = turf_rows(parcel).collect();
+        for area in &areas {
+            rows.push((Which::Turf, Row::of::<Turf>(area)));
             if area.schedule().is_some() {
-                rows.push((Which::Schedule, Row::of::<Schedules>(&area)));
+                rows.push((Which::Schedule, Row::of::<Schedules>(area)));
             }
             let is_drawn = drawn == Drawn::All
                 || area.plan.recommended
                 || area.plan.scenario == Scenario::AsFound;
-            for head in head_rows(&area) {
+            for head in head_rows(area) {
                 rows.push((Which::Heads, Row::of::<Heads>(&head)));
                 if is_drawn {
                     rows.push((Which::Throws, Row::of::<Throws>(&head)));
@@ -221,6 +227,8 @@ impl Record {
         rows.extend(pipes);
         let parts = material_rows(parcel).map(|row| (Which::Materials, Row::of::<Materials>(&row)));
         rows.extend(parts);
+        let walk = walk_rows(parcel, &areas);
+        rows.extend(walk.iter().map(|row| (Which::Walk, Row::of::<Walk>(row))));
         rows.extend(failures(&parcel.issues, Some(&parcel.id)));
         Record {
             index: parcel.index,

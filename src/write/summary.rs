@@ -28,6 +28,8 @@ pub struct Summary {
     pub potential_m3_yr: f64,
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// Water used month by month, as found and in the recommended scenarios \[m³\].
+    pub months_m3: [[f64; 12]; 2],
     /// By cause, by what it takes, how surely, and what moves it most.
     pub savings: SavingsTotals,
     /// Heads of the recommended scenarios.
@@ -96,6 +98,8 @@ struct WaterFigures {
     best_m3_yr: f64,
     potential_m3_yr: f64,
     claimed_m3_yr: f64,
+    /// As found, and in the recommended scenarios.
+    months_m3: [[f64; 12]; 2],
     heads: u64,
 }
 
@@ -204,6 +208,11 @@ impl Summary {
             self.potential_m3_yr += water.potential_m3_yr;
             self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
+            for (sums, own) in self.months_m3.iter_mut().zip(&water.months_m3) {
+                for (sum, month) in sums.iter_mut().zip(own) {
+                    *sum += month;
+                }
+            }
         }
         if let Some(savings) = &parcel.savings {
             self.savings.add(savings);
@@ -245,9 +254,15 @@ impl Summary {
             || self.with_status(Status::Failed) + self.with_status(Status::Partial) > 0
     }
 
-    /// `summary.json`.
+    /// The text of `summary.json`.
     #[must_use]
     pub fn to_text(&self) -> String {
+        format!("{:#}\n", self.to_json())
+    }
+
+    /// What stands in `summary.json`.
+    #[must_use]
+    pub fn to_json(&self) -> Value {
         let mut parcels = Map::new();
         parcels.insert("inputs".into(), json!(self.inputs()));
         for status in Status::ALL {
@@ -291,7 +306,11 @@ impl Summary {
                 })
             })
             .collect();
-        let whole = json!({
+        let months = |which: usize| -> Vec<Value> {
+            let months = self.months_m3[which].iter();
+            months.map(|month| number(*month, 3)).collect()
+        };
+        json!({
             "parcels": parcels,
             "outside_parcels": self.orphans,
             "turf": {"areas": self.turf_areas, "area_m2": number(self.turf_m2, 3)},
@@ -300,6 +319,8 @@ impl Summary {
                 "best_m3_yr": number(self.best_m3_yr, 3),
                 "potential_m3_yr": number(self.potential_m3_yr, 3),
                 "claimed_m3_yr": number(self.claimed_m3_yr, 3),
+                "asfound_months_m3": months(0),
+                "best_months_m3": months(1),
             },
             "savings": self.savings.to_json(),
             "heads": self.heads,
@@ -307,8 +328,7 @@ impl Summary {
             "scenarios": scenarios,
             "flags": self.flags,
             "issues": issues,
-        });
-        format!("{whole:#}\n")
+        })
     }
 }
 
@@ -342,6 +362,10 @@ impl Figures {
             best_m3_yr: water.best_m3_yr,
             potential_m3_yr: water.potential_m3_yr,
             claimed_m3_yr: water.claimed_m3_yr,
+            months_m3: [
+                months_m3(parcel, |plan| plan.scenario == Scenario::AsFound),
+                months_m3(parcel, |plan| plan.recommended),
+            ],
             heads: water.heads,
         });
         let scenarios = parcel.turf.iter().flat_map(|turf| {
@@ -365,6 +389,21 @@ impl Figures {
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }
     }
+}
+
+/// Water used month by month in the scenarios that are wanted \[m³\].
+fn months_m3(parcel: &ParcelPlan, wanted: impl Fn(&ScenarioPlan) -> bool) -> [f64; 12] {
+    let mut sums = [0.0; 12];
+    let plans = parcel.turf.iter().flat_map(|turf| &turf.scenarios);
+    for year in plans
+        .filter(|plan| wanted(plan))
+        .filter_map(|plan| plan.year.as_ref())
+    {
+        for (sum, month) in sums.iter_mut().zip(&year.water.year().months) {
+            *sum += month.use_m3;
+        }
+    }
+    sums
 }
 
 impl ScenarioFigures {

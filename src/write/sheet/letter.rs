@@ -1,0 +1,160 @@
+//! The owner's page: what is offered, what it pays at most, the new schedule, and what to expect.
+
+use maud::{Markup, html};
+
+use super::STYLE;
+use super::crew::soak;
+use super::dossier::Dossier;
+use crate::write::measure::Units;
+use crate::write::page::{about, figure, page};
+
+/// Who offers, where that is to stand on the letter.
+#[derive(Debug, Clone, Default)]
+pub struct Offer {
+    /// Name of the program or its supplier.
+    pub from: Option<String>,
+    /// What the sums are in.
+    pub currency: Option<String>,
+}
+
+/// The owner's letter.
+#[must_use]
+pub fn owner_letter(dossier: &Dossier, units: Units, offer: &Offer) -> String {
+    let title = format!("Letter for parcel {}", dossier.id);
+    let body = html! {
+        header {
+            @if let Some(from) = &offer.from { p class="quiet" { (from) } }
+            h1 { "Your lawn's sprinklers: an offer" }
+            p class="quiet" { "Parcel " bdi { (dossier.id) } }
+        }
+        (offered(dossier))
+        (money(dossier, offer))
+        (water(dossier, units))
+        (schedule(dossier, units))
+        section {
+            h2 { "Good to know" }
+            ul {
+                li {
+                    "These figures are " strong { "an estimate, not a measure of your use" }
+                    ". They are made from a drawing of the lawn, the local climate and assumptions about soil and pressure."
+                }
+                li { "Taking part is your choice, and nothing changes if you do not." }
+                li { "New nozzles need new run times. The crew sets your clock; a lawn that looks dry after two weeks is looked at again." }
+                li { "Your local rules on watering days, backflow protection and permits come first." }
+            }
+        }
+    };
+    page(&title, STYLE, &body, None)
+}
+
+fn offered(dossier: &Dossier) -> Markup {
+    let count = |what: &str| {
+        let rows = dossier.walk.iter();
+        rows.filter(|row| row.text("do") == what).count()
+    };
+    let clock = dossier.areas.iter().any(|area| area.schedule.is_some());
+    let lines = [
+        (
+            count("swap nozzle"),
+            "nozzle changed on a sprinkler that stays where it is",
+            "nozzles changed on sprinklers that stay where they are",
+        ),
+        (
+            count("repair"),
+            "sprinkler straightened, cleaned and aimed",
+            "sprinklers straightened, cleaned and aimed",
+        ),
+        (
+            count("new head"),
+            "sprinkler set anew",
+            "sprinklers set anew",
+        ),
+        (
+            count("cap"),
+            "sprinkler taken out of use",
+            "sprinklers taken out of use",
+        ),
+    ];
+    html! {
+        section {
+            h2 { "What is offered" }
+            ul {
+                @for (n, one, many) in lines {
+                    @if n == 1 { li { "1 " (one) } } @else if n > 1 { li { (n) " " (many) } }
+                }
+                @if clock { li { "Your clock set to what the lawn needs, month by month" } }
+                @if !clock && lines.iter().all(|(n, _, _)| *n == 0) { li { "Nothing needs to change." } }
+            }
+            p { "Water that falls evenly lets you run the clock for the whole lawn, not for its driest spot." }
+        }
+    }
+}
+
+fn money(dossier: &Dossier, offer: &Offer) -> Markup {
+    let rebate = dossier.parcel.number("rebate_cur").filter(|sum| *sum > 0.0);
+    html! {
+        @if let Some(rebate) = rebate {
+            section {
+                h2 { "What the program pays" }
+                p {
+                    "Up to " strong {
+                        (figure(Some(rebate), 0))
+                        @if let Some(currency) = &offer.currency { " " (currency) }
+                    }
+                    ", on receipts and the number of nozzles that are really fitted. This is a ceiling, not a promise."
+                }
+            }
+        }
+    }
+}
+
+fn water(dossier: &Dossier, units: Units) -> Markup {
+    let of = |column: &str| dossier.parcel.number(column);
+    let claimed = of("claimed_m3_yr").filter(|volume| *volume > 0.0);
+    let range = of("claimed_p10_m3_yr").zip(of("claimed_p90_m3_yr"));
+    html! {
+        @if let Some(claimed) = claimed {
+            section {
+                h2 { "Water" }
+                p {
+                    "We expect the new parts to save about " strong { (units.volume(Some(claimed))) } " a year"
+                    @if let Some((low, high)) = range {
+                        ", in four of five cases between " (units.volume(Some(low.max(0.0)))) " and " (units.volume(Some(high)))
+                    }
+                    ". It is an estimate, not a measure of your use."
+                }
+            }
+        }
+    }
+}
+
+fn schedule(dossier: &Dossier, units: Units) -> Markup {
+    html! {
+        @if dossier.areas.iter().any(|area| area.schedule.is_some()) {
+            section {
+                h2 { "Your new schedule" }
+                table {
+                    caption { "For the month that needs most; the clock's seasonal setting follows the year." }
+                    thead { tr {
+                        th class="w" { "Lawn" } th { "Size" } th { "Days a week" } th { "Cycles" } th { "Minutes each" } th { "Pause between" }
+                    } }
+                    tbody {
+                        @for (at, area) in dossier.areas.iter().enumerate() {
+                            @if let Some(row) = &area.schedule {
+                                tr {
+                                    td class="w" { (at + 1) }
+                                    td { (units.area(area.best.as_ref().and_then(|row| row.number("area_m2")))) }
+                                    td { (about(row.number("days_per_week"))) }
+                                    td { (figure(row.number("cycles"), 0)) }
+                                    td { (figure(row.number("cycle_min"), 0)) }
+                                    td { (soak(Some(row))) }
+                                }
+                            }
+                        }
+                    }
+                }
+                p class="quiet" { "Several short cycles with a pause let the soil take the water up instead of letting it run off." }
+            }
+        }
+    }
+}

@@ -1,0 +1,263 @@
+//! `evenfall sheet` and `walk.csv`: one parcel on paper, and what the crew brings back.
+
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+mod shared;
+
+use std::fs;
+use std::path::Path;
+
+use shared::{Ran, evenfall, folder, lawn};
+
+/// An id that would be markup, a formula and a path if anything took it for one.
+const HOSTILE: &str = "=<script>alert(1)</script>/../\"x";
+/// Plans a parcel of the sample town, whose old heads are worth changing, into `out`.
+fn planned(home: &Path) {
+    let town = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-parcels/town");
+    let layer = |name: &str| town.join(format!("{name}.geojson")).display().to_string();
+    let layers =
+        ["parcels", "turf", "heads", "supply"].map(|name| [format!("--{name}"), layer(name)]);
+    let mut command = vec![
+        "plan",
+        "-o",
+        "out",
+        "--effort",
+        "rule",
+        "--where",
+        "parcel_id = '00018'",
+    ];
+    command.extend(layers.iter().flatten().map(String::as_str));
+    let ran = evenfall(home, &command);
+    assert!(home.join("out/run.json").exists(), "{}", ran.stderr);
+}
+
+/// Plans a lawn with a hostile id into `out`.
+fn planned_hostile(home: &Path) {
+    let text = format!(
+        "{{\"type\":\"FeatureCollection\",\"features\":[{}]}}",
+        lawn(HOSTILE, 1)
+    );
+    fs::write(home.join("turf.geojson"), text).unwrap();
+    let command = [
+        "plan",
+        "--turf",
+        "turf.geojson",
+        "-o",
+        "out",
+        "--effort",
+        "rule",
+    ];
+    let ran = evenfall(home, &command);
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+}
+
+fn sheet(home: &Path, more: &[&str]) -> Ran {
+    let mut command = vec!["sheet", "out"];
+    command.extend(more);
+    command.push("--overwrite");
+    evenfall(home, &command)
+}
+
+#[test]
+fn a_sheet_says_what_a_crew_needs() {
+    let home = folder();
+    planned(home.path());
+    let ran = sheet(home.path(), &["00018", "-o", "sheet.html"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let page = fs::read_to_string(home.path().join("sheet.html")).unwrap();
+    for said in [
+        "Parcel <bdi>00018</bdi>",
+        "The clock must be reset",
+        "Field evenness",
+        "Drawing value (still air)",
+        "Days a week",
+        "Soak",
+        "Stations",
+        "Materials",
+        "plumb and to grade",
+        "fixed left edge of each arc first",
+        "no more than 25 %",
+        "far head",
+        "Reset the clock",
+        "two weeks",
+        "three months",
+        "Backflow prevention",
+        "not a measure of anybody's waste",
+        "North is up",
+        " m</text>",
+    ] {
+        assert!(page.contains(said), "{said}");
+    }
+    // The parcel is crowded: each head stands in its drawing, and in that of its area.
+    let heads = fs::read_to_string(home.path().join("out/walk.csv")).unwrap();
+    let heads = heads
+        .lines()
+        .filter(|line| line.starts_with("00018,") && !line.contains(",cap,"))
+        .count();
+    assert!(heads > 2);
+    assert_eq!(page.matches("r=\"2.4\"").count(), 2 * heads);
+    // The name of the SVG language is no address that anything fetches; there is no other.
+    let named = page.matches("http://www.w3.org/2000/svg").count();
+    assert_eq!(
+        page.matches("http").count() - page.matches("http-equiv").count(),
+        named
+    );
+    let ran = sheet(home.path(), &["00018", "-o", "us.html", "--units", "us"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let page = fs::read_to_string(home.path().join("us.html")).unwrap();
+    for unit in ["gpm", "psi", "in/h", "ft²"] {
+        assert!(page.contains(unit), "{unit}");
+    }
+}
+
+#[test]
+fn a_letter_offers_and_blames_nobody() {
+    let home = folder();
+    planned(home.path());
+    let ran = sheet(
+        home.path(),
+        &[
+            "00018",
+            "--letter",
+            "-o",
+            "letter.html",
+            "--from",
+            "Larkmoor Water",
+        ],
+    );
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let page = fs::read_to_string(home.path().join("letter.html")).unwrap();
+    for said in [
+        "Larkmoor Water",
+        "What is offered",
+        "an estimate, not a measure of your use",
+        "Your new schedule",
+    ] {
+        assert!(page.contains(said), "{said}");
+    }
+    let lower = page.to_lowercase();
+    for word in ["rank", "waste", "neighbour", "compared with", "du_lq"] {
+        assert!(!lower.contains(word), "{word}");
+    }
+}
+
+#[test]
+fn hostile_ids_stay_text() {
+    let home = folder();
+    planned_hostile(home.path());
+    let ran = evenfall(home.path(), &["sheet", "out", HOSTILE, "--browser", "none"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    // Without the browser that was named there is no PDF, and the page is there.
+    assert!(ran.stderr.contains("PG05"), "{}", ran.stderr);
+    let name = "sheet---script-alert-1---script--..--x.html";
+    let page = fs::read_to_string(home.path().join(name)).unwrap();
+    assert!(!page.contains("<script"));
+    assert!(page.contains("&lt;script&gt;"));
+    let report = fs::read_to_string(home.path().join("out/report.html")).unwrap();
+    assert!(!report.contains("<script>alert"));
+}
+
+#[test]
+fn what_was_built_is_held_against_the_plan() {
+    let home = folder();
+    planned(home.path());
+    let walk = fs::read_to_string(home.path().join("out/walk.csv")).unwrap();
+    let mut lines = walk.lines();
+    let titles: Vec<&str> = lines.next().unwrap().split(',').collect();
+    let at = |title: &str| titles.iter().position(|own| *own == title).unwrap();
+    // As a spreadsheet of another country saves it: semicolons. Every head as planned but the
+    // first, whose throw is half, and the second, which was left out.
+    let mut built = format!("{}\n", titles.join(";"));
+    let own: Vec<Vec<&str>> = lines
+        .filter(|line| line.starts_with("00018,") && !line.contains(",cap,"))
+        .map(|line| line.split(',').collect())
+        .collect();
+    for (number, cells) in own.iter().enumerate() {
+        if number == 1 {
+            continue;
+        }
+        let mut cells: Vec<String> = cells.iter().map(ToString::to_string).collect();
+        cells[at("as_built_nozzle")] = cells[at("fit")].clone();
+        cells[at("as_built_arc_deg")] = cells[at("arc_deg")].clone();
+        cells[at("as_built_minutes")] = cells[at("minutes_after")].clone();
+        let throw: f64 = cells[at("throw_m")].parse().unwrap();
+        let factor = if number == 0 { 0.5 } else { 1.0 };
+        cells[at("as_built_throw_m")] = (throw * factor).to_string();
+        cells[at("as_built_note")] = "under <b>hedge</b>".to_owned();
+        built.push_str(&cells.join(";"));
+        built.push('\n');
+    }
+    let file = home.path().join("asbuilt.csv");
+    fs::write(&file, &built).unwrap();
+    let ran = sheet(
+        home.path(),
+        &["00018", "--asbuilt", "asbuilt.csv", "-o", "built.html"],
+    );
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let heads = own.len();
+    let counts = format!("{} of {heads} heads reported, 2 differences", heads - 1);
+    for said in [
+        counts.as_str(),
+        "head 1.2: not reported",
+        "reduced by more than 25 %",
+    ] {
+        assert!(ran.stdout.contains(said), "{said}: {}", ran.stdout);
+    }
+    let page = fs::read_to_string(home.path().join("built.html")).unwrap();
+    assert!(page.contains("As built") && page.contains("under &lt;b&gt;hedge&lt;/b&gt;"));
+
+    for (text, status, code) in [
+        ("".to_owned(), 4, "PG04"),
+        (built.replace("00018", "00008"), 4, "PG04"),
+        (built.replace("as_built_nozzle", "nozzle"), 4, "PG04"),
+        (built.replace("00018#1/", "00018#9/"), 4, "PG04"),
+        (built.replacen(";90;", ";ninety;", 2), 4, "IN07"),
+    ] {
+        fs::write(&file, &text).unwrap();
+        let ran = sheet(
+            home.path(),
+            &["00018", "--asbuilt", "asbuilt.csv", "-o", "built.html"],
+        );
+        assert_eq!(
+            ran.status,
+            Some(status),
+            "{code}: {}{}",
+            ran.stderr,
+            ran.stdout
+        );
+        assert!(ran.stderr.contains(code), "{code}: {}", ran.stderr);
+    }
+}
+
+#[test]
+fn what_is_missing_gets_its_code() {
+    let home = folder();
+    planned(home.path());
+    let of = |arguments: &[&str]| evenfall(home.path(), arguments);
+    for (arguments, status, code) in [
+        (vec!["sheet", "nowhere", "00018"], 3, "PG01"),
+        (vec!["sheet", "out", "7"], 3, "PG02"),
+        (
+            vec!["sheet", "out", "00018", "--asbuilt", "no.csv"],
+            4,
+            "PG04",
+        ),
+        (vec!["sheet", "out", "00018", "-o", "sheet.doc"], 2, "RU01"),
+        (
+            vec!["sheet", "out", "00018", "-o", "a.pdf", "--browser", "none"],
+            6,
+            "OU02",
+        ),
+    ] {
+        let ran = of(&arguments);
+        assert_eq!(ran.status, Some(status), "{arguments:?}: {}", ran.stderr);
+        assert!(ran.stderr.contains(code), "{arguments:?}: {}", ran.stderr);
+    }
+    fs::write(home.path().join("sheet-00018.html"), "mine").unwrap();
+    let ran = of(&["sheet", "out", "00018"]);
+    assert_eq!(ran.status, Some(6), "{}", ran.stderr);
+    fs::remove_file(home.path().join("out/heads.geojson")).unwrap();
+    let ran = of(&["sheet", "out", "00018", "-o", "new.html"]);
+    assert_eq!(ran.status, Some(3), "{}", ran.stderr);
+    assert!(ran.stderr.contains("PG03"), "{}", ran.stderr);
+}
