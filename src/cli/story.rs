@@ -7,6 +7,7 @@ use super::inputs::Layers;
 use super::program_story::program_lines;
 use super::table::{Table, thousands};
 use crate::assumptions::{Key, Origin};
+use crate::batch::shard::Shard;
 use crate::plan::{Percentiles, Status};
 use crate::savings::EVIDENCE;
 use crate::write::savings::SavingsTotals;
@@ -37,13 +38,36 @@ pub(super) fn story(run: &Run<'_>) -> String {
         design,
         output,
     } = run;
-    let mut out = counts(summary);
-    out.push_str(&layouts(summary));
-    out.push_str(&water(summary));
-    out.push_str(&program_lines(&summary.program));
+    let mut out = figures(summary);
     out.push_str(&assumed_lines(layers, design));
+    out.push_str(&written(output));
+    out.push_str(CAUTIONS);
+    out
+}
+
+/// The summary of merged shards as text.
+pub(super) fn merged_story(summary: &Summary, output: &Path) -> String {
+    [&figures(summary), &written(output), CAUTIONS].concat()
+}
+
+/// What a shard leaves, as text.
+pub(super) fn shard_story(summary: &Summary, shard: Shard, output: &Path) -> String {
     let folder = output.display();
-    out.push_str(&format!(
+    format!(
+        "{}\nShard {shard} is written to {folder}; when all are, put them together:\n  \
+         evenfall merge DIR... -o OUT\n",
+        counts(summary)
+    )
+}
+
+fn figures(summary: &Summary) -> String {
+    let program = program_lines(&summary.program);
+    [counts(summary), layouts(summary), water(summary), program].concat()
+}
+
+fn written(output: &Path) -> String {
+    let folder = output.display();
+    format!(
         "\nWritten to {folder}\n  \
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
          stations.geojson  laterals.geojson                              valves and pipes\n  \
@@ -51,9 +75,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
          ranked.csv  supply_curve.csv                                    the cheapest claimed water first\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
-    ));
-    out.push_str(CAUTIONS);
-    out
+    )
 }
 
 fn counts(summary: &Summary) -> String {
