@@ -237,17 +237,19 @@ fn sums(
         .map(|values| values.claim_terms(&terms))
         .collect();
     let mut all = vec![Sums::default(); draws.len()];
+    // Where nothing changes and nothing is compared there is nothing to reckon.
+    let changing = counted
+        .iter()
+        .filter(|own| own.beside() > 0 || bounds.is_some());
+    let lawns: Vec<(&Counted<'_>, DrawnLawn<'_>)> =
+        changing.map(|own| (own, own.drawn(ranges))).collect();
     // Lawns of one need share its reckoning.
-    let mut needs: Vec<(DrawnLawn<'_>, Vec<[f64; 12]>)> = Vec::new();
-    for own in counted {
-        if own.beside() == 0 && bounds.is_none() {
-            continue; // nothing changes and nothing is compared
-        }
-        let drawn = own.drawn(ranges);
-        let known = needs.iter().position(|(other, _)| other.needs_like(&drawn));
+    let mut needs: Vec<(&DrawnLawn<'_>, Vec<[f64; 12]>)> = Vec::new();
+    for (own, drawn) in &lawns {
+        let known = needs.iter().position(|(other, _)| other.needs_like(drawn));
         let known = known.unwrap_or_else(|| {
             let net_mm = draws.iter().map(|values| drawn.net_mm(values)).collect();
-            needs.push((own.drawn(ranges), net_mm));
+            needs.push((drawn, net_mm));
             needs.len() - 1
         });
         let mut uses = Vec::new();
