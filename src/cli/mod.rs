@@ -12,6 +12,7 @@ mod findings;
 mod finished;
 mod inputs;
 mod inspect;
+mod merge;
 mod nozzles;
 mod pdf;
 mod plan;
@@ -54,6 +55,7 @@ enum Command {
     Audit(audit::AuditArgs),
     Allot(allot::AllotArgs),
     Inspect(inspect::InspectArgs),
+    Merge(merge::MergeArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -70,6 +72,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Audit(args) => audit::run(&args),
             Command::Allot(args) => allot::run(&args),
             Command::Inspect(args) => inspect::run(&args),
+            Command::Merge(args) => merge::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),
