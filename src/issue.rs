@@ -140,11 +140,11 @@ issues! {
     AU02 Fatal 4 "There are too few catch-can readings", "set at least 4 cans; 24 or more in a station, a number divisible by four, is common practice";
     AU03 Fatal 4 "No can caught anything", "run the station while the cans stand on it, and check that it is the right one";
     AU04 Fatal 4 "The readings cannot be turned into depths", "give a column depth_mm, or volume_ml with --diameter-mm, the inside diameter of the cans' mouth";
-    PG01 Fatal 3 "The folder does not hold a finished plan", "name the folder that `evenfall plan -o` wrote";
-    PG02 Fatal 3 "The plan has no such parcel", "see the column parcel_id of parcels.csv; ids are text, zeros in front count";
-    PG03 Fatal 3 "A file of the plan is missing or cannot be read", "plan again into this folder with --overwrite";
-    PG04 Fatal 4 "The filled-in list does not belong to this parcel", "fill in the as_built columns of the parcel's rows of walk.csv and keep the column head_id";
-    PG05 Note 0 "No PDF was made", "install Chromium (or name a browser of that kind with --browser), or print the HTML page to PDF from any browser";
+    PA01 Fatal 3 "The folder does not hold a finished plan", "name the folder that `evenfall plan -o` wrote";
+    PA02 Fatal 3 "The plan has no such parcel", "see the column parcel_id of parcels.csv; ids are text, zeros in front count";
+    PA03 Fatal 3 "A file of the plan is missing or cannot be read", "plan again into this folder with --overwrite";
+    PA04 Fatal 4 "The filled-in list does not belong to this parcel", "fill in the as_built columns of the parcel's rows of walk.csv and keep the column head_id";
+    PA05 Note 0 "No PDF was made", "install Chromium (or name a browser of that kind with --browser), or print the HTML page to PDF from any browser";
     // The water supply.
     HY01 Partial 1 "The pressure is too low for the heads of any scenario", "check the readings in the supply layer; a pump, or another point of connection, may be needed";
     HY02 Partial 1 "The safe flow of the supply is zero or negative", "give flow_lpm in litres a minute, or leave it empty to reckon it from the meter's size";

@@ -98,7 +98,7 @@ fn a_plan_stands_beside_the_measures() {
     }
     let ran = of("77");
     assert_eq!(ran.status, Some(3), "{}", ran.stderr);
-    assert!(ran.stderr.contains("PG02"), "{}", ran.stderr);
+    assert!(ran.stderr.contains("PA02"), "{}", ran.stderr);
 }
 
 #[test]

@@ -148,7 +148,7 @@ fn hostile_ids_stay_text() {
     let ran = evenfall(home.path(), &["sheet", "out", HOSTILE, "--browser", "none"]);
     assert_eq!(ran.status, Some(0), "{}", ran.stderr);
     // Without the browser that was named there is no PDF, and the page is there.
-    assert!(ran.stderr.contains("PG05"), "{}", ran.stderr);
+    assert!(ran.stderr.contains("PA05"), "{}", ran.stderr);
     let name = "sheet---script-alert-1---script--..--x.html";
     let page = fs::read_to_string(home.path().join(name)).unwrap();
     assert!(!page.contains("<script"));
@@ -207,10 +207,10 @@ fn what_was_built_is_held_against_the_plan() {
     assert!(page.contains("As built") && page.contains("under &lt;b&gt;hedge&lt;/b&gt;"));
 
     for (text, status, code) in [
-        ("".to_owned(), 4, "PG04"),
-        (built.replace("00018", "00008"), 4, "PG04"),
-        (built.replace("as_built_nozzle", "nozzle"), 4, "PG04"),
-        (built.replace("00018#1/", "00018#9/"), 4, "PG04"),
+        ("".to_owned(), 4, "PA04"),
+        (built.replace("00018", "00008"), 4, "PA04"),
+        (built.replace("as_built_nozzle", "nozzle"), 4, "PA04"),
+        (built.replace("00018#1/", "00018#9/"), 4, "PA04"),
         (built.replacen(";90;", ";ninety;", 2), 4, "IN07"),
     ] {
         fs::write(&file, &text).unwrap();
@@ -235,12 +235,12 @@ fn what_is_missing_gets_its_code() {
     planned(home.path());
     let of = |arguments: &[&str]| evenfall(home.path(), arguments);
     for (arguments, status, code) in [
-        (vec!["sheet", "nowhere", "00018"], 3, "PG01"),
-        (vec!["sheet", "out", "7"], 3, "PG02"),
+        (vec!["sheet", "nowhere", "00018"], 3, "PA01"),
+        (vec!["sheet", "out", "7"], 3, "PA02"),
         (
             vec!["sheet", "out", "00018", "--asbuilt", "no.csv"],
             4,
-            "PG04",
+            "PA04",
         ),
         (vec!["sheet", "out", "00018", "-o", "sheet.doc"], 2, "RU01"),
         (
@@ -259,5 +259,5 @@ fn what_is_missing_gets_its_code() {
     fs::remove_file(home.path().join("out/heads.geojson")).unwrap();
     let ran = of(&["sheet", "out", "00018", "-o", "new.html"]);
     assert_eq!(ran.status, Some(3), "{}", ran.stderr);
-    assert!(ran.stderr.contains("PG03"), "{}", ran.stderr);
+    assert!(ran.stderr.contains("PA03"), "{}", ran.stderr);
 }

@@ -250,7 +250,7 @@ fn against_plan(
         rows.retain(|row| row.text("turf_id") == turf);
         if rows.is_empty() {
             let found = format!("parcel `{parcel}` has no turf area `{turf}`");
-            return Err(Issue::new(Code::PG02, found).in_file(folder.display().to_string()));
+            return Err(Issue::new(Code::PA02, found).in_file(folder.display().to_string()));
         }
     }
     if args.turf.is_none() {

@@ -47,7 +47,7 @@ pub(super) fn browser(named: Option<&Path>) -> Option<PathBuf> {
 /// more without. The page runs no script and loads nothing.
 pub(super) fn print_page(browser: &Path, html: &str, file: &Path) -> Result<(), Issue> {
     let folder = std::env::temp_dir().join(format!("evenfall-{}", std::process::id()));
-    let failed = |found: String| Issue::new(Code::PG05, found);
+    let failed = |found: String| Issue::new(Code::PA05, found);
     fs::create_dir_all(&folder).map_err(|error| failed(error.to_string()))?;
     let printed = print_in(browser, html, file, &folder);
     // A folder that cannot be removed is left to the system's own tidying.

@@ -119,7 +119,7 @@ pub(super) fn run(args: &SheetArgs) -> Result<u8, Ending> {
     }
     if let Some(file) = &files.pdf {
         let found = browser(args.browser.as_deref())
-            .ok_or_else(|| Issue::new(Code::PG05, "no browser was found that prints"));
+            .ok_or_else(|| Issue::new(Code::PA05, "no browser was found that prints"));
         match found.and_then(|browser| print_page(&browser, &html, file)) {
             Ok(()) => said.push_str(&format!("{}\n", file.display())),
             // A PDF asked for by name that cannot be made is a file that cannot be written.

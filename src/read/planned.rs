@@ -72,10 +72,10 @@ impl PlanFolder {
     /// Opens the folder.
     ///
     /// # Errors
-    /// `PG01` when there is no `run.json` of this program in it.
+    /// `PA01` when there is no `run.json` of this program in it.
     pub fn open(path: &Path) -> Result<PlanFolder, Issue> {
         let not_a_plan = |found: String| {
-            Issue::new(Code::PG01, found).in_file(path.join(RECORD).display().to_string())
+            Issue::new(Code::PA01, found).in_file(path.join(RECORD).display().to_string())
         };
         let text = std::fs::read_to_string(path.join(RECORD))
             .map_err(|error| not_a_plan(error.to_string()))?;
@@ -108,11 +108,11 @@ impl PlanFolder {
     /// The rows of a layer that belong to a parcel, in order.
     ///
     /// # Errors
-    /// `PG03` when the file is missing or is not as this program writes it.
+    /// `PA03` when the file is missing or is not as this program writes it.
     pub fn layer(&self, name: &str, parcel_id: &str) -> Result<Vec<PlannedRow>, Issue> {
         let path = self.path.join(format!("{name}.geojson"));
         let fault =
-            |found: String| Issue::new(Code::PG03, found).in_file(path.display().to_string());
+            |found: String| Issue::new(Code::PA03, found).in_file(path.display().to_string());
         let mut file = open(&path)?;
         // A quick look spares reading the other parcels' features as JSON.
         let wanted = Value::String(parcel_id.to_owned()).to_string();
@@ -145,21 +145,21 @@ impl PlanFolder {
     /// The rows of a table that belong to a parcel, in order.
     ///
     /// # Errors
-    /// `PG03` when the file is missing or has no column `parcel_id`.
+    /// `PA03` when the file is missing or has no column `parcel_id`.
     pub fn table(&self, name: &str, parcel_id: &str) -> Result<Vec<PlannedRow>, Issue> {
         let path = self.path.join(format!("{name}.csv"));
-        read_table(&path, Code::PG03, |row| row.text("parcel_id") == parcel_id)
+        read_table(&path, Code::PA03, |row| row.text("parcel_id") == parcel_id)
     }
 
     /// The parcel's own row.
     ///
     /// # Errors
-    /// `PG02` when the plan has no such parcel; else as [`PlanFolder::layer`].
+    /// `PA02` when the plan has no such parcel; else as [`PlanFolder::layer`].
     pub fn parcel(&self, parcel_id: &str) -> Result<PlannedRow, Issue> {
         let mut rows = self.layer("parcels", parcel_id)?;
         if rows.is_empty() {
             let found = format!("`{}`", shortened(parcel_id));
-            return Err(Issue::new(Code::PG02, found).in_file(self.path.display().to_string()));
+            return Err(Issue::new(Code::PA02, found).in_file(self.path.display().to_string()));
         }
         Ok(rows.swap_remove(0))
     }
@@ -273,7 +273,7 @@ fn open(path: &Path) -> Result<BufReader<File>, Issue> {
     File::open(path)
         .map(|file| BufReader::with_capacity(1 << 16, file))
         .map_err(|error| {
-            Issue::new(Code::PG03, error.to_string()).in_file(path.display().to_string())
+            Issue::new(Code::PA03, error.to_string()).in_file(path.display().to_string())
         })
 }
 
@@ -332,17 +332,17 @@ mod tests {
     fn a_folder_without_a_record_is_no_plan() {
         let folder = tempfile::tempdir().unwrap();
         let code = |folder: &Path| PlanFolder::open(folder).unwrap_err().code;
-        assert_eq!(code(folder.path()), Code::PG01);
+        assert_eq!(code(folder.path()), Code::PA01);
         std::fs::write(folder.path().join(RECORD), "{}").unwrap();
-        assert_eq!(code(folder.path()), Code::PG01);
+        assert_eq!(code(folder.path()), Code::PA01);
         std::fs::write(folder.path().join(RECORD), "{\"assumptions\":{}}").unwrap();
         let plan = PlanFolder::open(folder.path()).unwrap();
-        assert_eq!(plan.layer("turf", "1").unwrap_err().code, Code::PG03);
+        assert_eq!(plan.layer("turf", "1").unwrap_err().code, Code::PA03);
         let features = "{\"type\":\"FeatureCollection\",\"features\":[\n\
             {\"type\":\"Feature\",\"properties\":{\"parcel_id\":\"1\",\"note\":\"2\"},\"geometry\":null},\n\
             {\"type\":\"Feature\",\"properties\":{\"parcel_id\":\"2\",\"n\":3},\"geometry\":null}\n]}\n";
         std::fs::write(folder.path().join("parcels.geojson"), features).unwrap();
         assert_eq!(plan.parcel("2").unwrap().number("n"), Some(3.0));
-        assert_eq!(plan.parcel("3").unwrap_err().code, Code::PG02);
+        assert_eq!(plan.parcel("3").unwrap_err().code, Code::PA02);
     }
 }

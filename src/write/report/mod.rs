@@ -427,13 +427,14 @@ mod tests {
             "src=\"http",
             "src='",
             "@import",
-            "url(",
             "sourceMappingURL",
             "fetch(",
             "XMLHttpRequest",
         ] {
             assert!(!text.contains(fetching), "{fetching}");
         }
+        let style = page.split("</style>").next().unwrap();
+        assert!(style.len() > 1_000 && !style.contains("url("));
         assert!(!page.contains("<link") && page.contains("default-src 'none'"));
     }
 }

@@ -65,15 +65,15 @@ impl Comparison {
     /// Reads the filled-in list and compares it with the plan.
     ///
     /// # Errors
-    /// `PG04` when the list cannot be read, has no rows of this parcel, or names heads that the
+    /// `PA04` when the list cannot be read, has no rows of this parcel, or names heads that the
     /// plan does not have; `IN07` for cells that are no numbers.
     pub fn read(path: &Path, dossier: &Dossier) -> Result<Comparison, Issue> {
-        let rows = read_table(path, Code::PG04, |row| {
+        let rows = read_table(path, Code::PA04, |row| {
             row.text("parcel_id") == dossier.id
                 && (!row.text("head_id").is_empty() || row.text("do") == "reset clock")
         })?;
         let file = path.display().to_string();
-        let wrong = |found: String| Issue::new(Code::PG04, found).in_file(file.clone());
+        let wrong = |found: String| Issue::new(Code::PA04, found).in_file(file.clone());
         if rows.is_empty() {
             return Err(wrong("it has no rows of this parcel".to_owned()));
         }

@@ -57,7 +57,7 @@ impl Dossier {
     /// Reads a parcel.
     ///
     /// # Errors
-    /// `PG02` when the plan has no such parcel, `PG03` for what cannot be read.
+    /// `PA02` when the plan has no such parcel, `PA03` for what cannot be read.
     pub fn read(folder: &PlanFolder, id: &str) -> Result<Dossier, Issue> {
         let parcel = folder.parcel(id)?;
         let turf = folder.layer("turf", id)?;
