@@ -200,8 +200,9 @@ fn savings(totals: &SavingsTotals) -> String {
         )
     };
     let mut out = format!(
-        "  in eight of ten draws      could be {}, claimed {}\n",
+        "  in eight of ten draws      could be {},\n{:29}claimed {}\n",
         range(potential),
+        "",
         range(claimed)
     );
     let evidence: Vec<String> = EVIDENCE
@@ -214,7 +215,7 @@ fn savings(totals: &SavingsTotals) -> String {
     out += &format!("  published evidence         {}\n", evidence.join(", "));
     if totals.above_evidence > 0 {
         out += &format!(
-            "  above 30 %                 {} of {} parcels: look at them before anything is claimed\n",
+            "  beyond the evidence        {} of {} parcels: look at them before anything is claimed\n",
             thousands(totals.above_evidence as f64),
             thousands(totals.parcels as f64)
         );
@@ -236,7 +237,8 @@ fn savings(totals: &SavingsTotals) -> String {
                 format!("{name} {} m³ ({:.0} %)", thousands(*m3_yr), share(*m3_yr))
             })
             .collect();
-        words.join(", ")
+        let lines: Vec<String> = words.chunks(3).map(|some| some.join(", ")).collect();
+        lines.join(&format!(",\n{:29}", ""))
     };
     out += &format!(
         "  what it takes              {}\n  what it comes from         {}\n",
