@@ -145,6 +145,7 @@ impl Planner {
             .extend(told.map(|issue| issue.of_parcel(&parcel.id)));
         plan.networks = delivery.networks;
         let mut ways = Vec::new();
+        doors::pass("budget");
         for (site, scenarios) in areas {
             let (turf, way) = self.settled(&site, scenarios);
             plan.turf.push(turf);
@@ -154,6 +155,7 @@ impl Planner {
         if scenarios.any(|scenario| scenario.flags.contains(&AS_FOUND_ASSUMED)) {
             plan.flags.push(AS_FOUND_ASSUMED);
         }
+        doors::pass("water");
         water::close(
             assumptions,
             plan,
