@@ -17,6 +17,7 @@ use crate::batch::{self, Order};
 use crate::issue::{Code, Issue};
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
+use crate::write::formats::Name;
 use crate::write::outputs::{Drawn, Outputs};
 use crate::write::record::{Record, told};
 use crate::write::run_record::RunRecord;
@@ -39,6 +40,11 @@ pub(super) struct PlanArgs {
     /// Folder for the outputs.
     #[arg(short, long, value_name = "DIR", required_unless_present = "dry_run")]
     output: Option<PathBuf>,
+
+    /// Formats of the layers; may be given more than once [default: geojson].
+    #[arg(short, long, value_name = "FORMAT", value_delimiter = ',',
+        value_parser = PossibleValuesParser::new(Name::ALL.map(Name::text)))]
+    format: Vec<String>,
 
     /// Replace the outputs of an earlier run in the folder; other files in it are left alone.
     #[arg(long)]
@@ -93,7 +99,8 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .or(record.as_ref().map(|record| &record.throws))
         .map_or(DRAWN[0].0, String::as_str);
     let drawn = word("throws", &DRAWN, throws)?;
-    let this_run = record_of(&layers, &design, throws)?;
+    let mut this_run = record_of(&layers, &design, throws)?;
+    this_run.formats = formats(&args.format, record.as_ref())?;
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
@@ -105,7 +112,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     }
     let planner = design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
-    let mut outputs = Outputs::begin(&Disk, output, existing)?;
+    let mut outputs = Outputs::begin(&Disk, output, existing, &this_run)?;
     let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
         quiet: args.quiet,
@@ -155,6 +162,17 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     Ok(u8::from(summary.has_failures()))
 }
 
+/// The formats typed, else those of the recorded run, else GeoJSON; each once and in order.
+fn formats(typed: &[String], record: Option<&RunRecord>) -> Result<Vec<String>, Issue> {
+    let words = match (typed, record) {
+        ([], Some(record)) => record.formats.clone(),
+        ([], None) => vec![Name::GeoJson.text().to_owned()],
+        (typed, _) => typed.to_vec(),
+    };
+    let names = Name::parse(&words)?.into_iter();
+    Ok(names.map(|name| name.text().to_owned()).collect())
+}
+
 fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord, Issue> {
     let mut inputs = layers.hashes()?;
     inputs.push(design.catalogue_record());
@@ -165,6 +183,7 @@ fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord
         reading: layers.reading(),
         layout: design.layout().clone(),
         throws: throws.to_owned(),
+        formats: Vec::new(),
         assumptions: design.assumptions.to_json(),
     })
 }

@@ -106,6 +106,12 @@ impl<'f> Staging<'f> {
         Ok(sink)
     }
 
+    /// The path of a file that another library makes in the folder.
+    pub fn path_for(&mut self, name: &str) -> PathBuf {
+        self.names.push(name.to_owned());
+        self.folder.join(name)
+    }
+
     /// Puts the folder in its place. Every file must be finished.
     ///
     /// # Errors

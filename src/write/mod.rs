@@ -4,10 +4,20 @@
 //! a plan. Formats, the README's table and the JSON Schemas follow from it.
 
 pub mod csv;
+pub mod date;
 pub mod describe;
 pub mod files;
+#[cfg(feature = "system-gis")]
+mod flatgeobuf;
 pub mod folder;
+pub mod formats;
 pub mod geojson;
+#[cfg(feature = "system-gis")]
+mod geopackage;
+#[cfg(feature = "geoparquet")]
+mod geoparquet;
+#[cfg(feature = "system-gis")]
+mod gis;
 pub mod layer;
 pub mod network;
 pub mod outputs;
@@ -15,10 +25,14 @@ pub mod record;
 pub mod rows;
 pub mod run_record;
 pub mod schedule;
+pub mod sequence;
+pub mod style;
 pub mod summary;
 pub mod text;
 pub mod throw;
 mod water;
+pub mod wkb;
+pub mod wkt;
 
 use crate::place::Pattern;
 use crate::plan::{ParcelPlan, Scenario};

@@ -1,13 +1,12 @@
 //! All files of a run, filled record by record in input order.
 
-use std::io::{self, Write};
+use std::io::Write;
 use std::path::Path;
 
-use super::csv::Csv;
 use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
-use super::geojson::GeoJson;
-use super::record::{Record, Row, Table, Which, failures};
+use super::formats;
+use super::record::{Record, Row, Which, failures};
 use super::run_record::RunRecord;
 use super::summary::Summary;
 use crate::issue::Issue;
@@ -22,14 +21,6 @@ pub enum Drawn {
     All,
 }
 
-/// The tables that are written as CSV, whatever else is.
-const TABLES: [Which; 4] = [
-    Which::Parcels,
-    Which::Schedule,
-    Which::Materials,
-    Which::Failures,
-];
-
 /// The open outputs. Nothing but the summary's figures is held of the parcels written.
 pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,
@@ -39,20 +30,19 @@ pub struct Outputs<'f> {
 }
 
 impl<'f> Outputs<'f> {
-    /// Opens every file in a temporary folder beside the target.
+    /// Opens every file in a temporary folder beside the target: those of the formats that the
+    /// record of the run names.
     ///
     /// # Errors
-    /// `OU01`, `OU02` or `OU03`.
+    /// `RU01` for a format that there is not; `OU01`, `OU02` or `OU03`.
     pub fn begin(
         files: &'f dyn Files,
         target: &Path,
         existing: Existing,
+        run: &RunRecord,
     ) -> Result<Outputs<'f>, Issue> {
         let mut staging = Staging::begin(files, target, existing)?;
-        let formats: Vec<Box<dyn Format>> = vec![
-            Box::new(Collections::begin(&mut staging)?),
-            Box::new(Spreadsheets::begin(&mut staging)?),
-        ];
+        let formats = formats::begin(&mut staging, run)?;
         Ok(Outputs {
             formats,
             summary: Summary::default(),
@@ -113,62 +103,5 @@ impl<'f> Outputs<'f> {
         self.file(MARK, &record.to_text())?;
         self.staging.finish()?;
         Ok(self.summary)
-    }
-}
-
-/// Every table with a geometry as a GeoJSON feature collection.
-struct Collections(Vec<(Table, GeoJson)>);
-
-impl Collections {
-    fn begin(staging: &mut Staging) -> Result<Collections, Issue> {
-        let tables = Which::ALL.into_iter().map(Which::table);
-        let begun = tables.filter(|table| !table.shape.is_empty()).map(|table| {
-            let sink = staging.create(&format!("{}.geojson", table.name))?;
-            let begun = GeoJson::begin(sink).map_err(|error| failed(&error))?;
-            Ok((table, begun))
-        });
-        begun.collect::<Result<_, _>>().map(Collections)
-    }
-}
-
-impl Format for Collections {
-    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
-        let mut files = self.0.iter_mut();
-        match files.find(|(table, _)| table.which == which) {
-            Some((table, file)) => file.row(table, row),
-            None => Ok(()),
-        }
-    }
-
-    fn finish(self: Box<Self>) -> io::Result<()> {
-        self.0.into_iter().try_for_each(|(_, file)| file.finish())
-    }
-}
-
-/// The tables that people open in a spreadsheet.
-struct Spreadsheets(Vec<(Table, Csv)>);
-
-impl Spreadsheets {
-    fn begin(staging: &mut Staging) -> Result<Spreadsheets, Issue> {
-        let begun = TABLES.into_iter().map(Which::table).map(|table| {
-            let sink = staging.create(&format!("{}.csv", table.name))?;
-            let begun = Csv::begin(sink, &table).map_err(|error| failed(&error))?;
-            Ok((table, begun))
-        });
-        begun.collect::<Result<_, _>>().map(Spreadsheets)
-    }
-}
-
-impl Format for Spreadsheets {
-    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
-        let mut files = self.0.iter_mut();
-        match files.find(|(table, _)| table.which == which) {
-            Some((table, file)) => file.row(table, row),
-            None => Ok(()),
-        }
-    }
-
-    fn finish(self: Box<Self>) -> io::Result<()> {
-        self.0.into_iter().try_for_each(|(_, file)| file.finish())
     }
 }

@@ -23,12 +23,19 @@ pub struct RunRecord {
     /// Whose throws are drawn: `recommended` or `all`.
     #[serde(default = "recommended")]
     pub throws: String,
+    /// The formats of the layers, in order.
+    #[serde(default = "geojson")]
+    pub formats: Vec<String>,
     /// Every assumption with its origin, as `assumptions` writes it.
     pub assumptions: Value,
 }
 
 fn recommended() -> String {
     "recommended".to_owned()
+}
+
+fn geojson() -> Vec<String> {
+    vec!["geojson".to_owned()]
 }
 
 /// One input by its role.
@@ -117,6 +124,7 @@ mod tests {
                 seed: 7,
             },
             throws: "all".into(),
+            formats: vec!["gpkg".into()],
             assumptions: serde_json::json!({"z.y": {"value": 0.1}, "a.b": {"value": 3}}),
         };
         let text = record.to_text();
