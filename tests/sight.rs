@@ -393,6 +393,7 @@ fn a_trial_sees_what_rain_sees() {
     let mut scene = evenfall::rain::Scene::plain(&lawn, 0.3, 6.0);
     scene.harm_within(&rectangle((-6.0, 0.0), (0.0, 10.0)), 0.7);
     scene.block(&blocks, 1.5);
+    let scene = scene.close();
     let mut board = Board::new(&grid, &profile, weights).within(Some(&scene));
     let mut bare = Board::new(&grid, &profile, weights);
     let mut tried = 0;

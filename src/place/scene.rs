@@ -50,5 +50,5 @@ pub(super) fn scene(site: &Site, family: &Family, cell_m: f64) -> Option<Scene> 
         scene.harm_within(wall, ON_BUILDING);
     }
     scene.block(blocks, f64::from(ON_BUILDING));
-    Some(scene)
+    Some(scene.close())
 }

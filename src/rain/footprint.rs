@@ -90,20 +90,6 @@ impl<'s> Footprint<'s> {
         shorter
     }
 
-    /// Whether something stands in the way.
-    pub(super) fn is_cut(&self) -> bool {
-        self.seen.is_some()
-    }
-
-    /// The same pattern with nothing in its way.
-    pub(super) fn uncut(&self) -> Footprint<'static> {
-        Footprint {
-            at: self.at,
-            shape: self.shape.clone(),
-            seen: None,
-        }
-    }
-
     /// The rows of the grid that the footprint touches.
     fn rows(&self, grid: &Grid) -> Range<usize> {
         match &self.shape {
@@ -160,19 +146,83 @@ impl<'s> Footprint<'s> {
 
     /// The same, of every row only what lies between its first and last turf cell.
     pub(super) fn turf_runs_into(&self, grid: &Grid, runs: &mut Vec<Run>) {
-        self.runs_within_into(grid, &grid.extent, runs);
+        let seen = self
+            .seen
+            .map(|seen| SeenRows::of(grid, self.rows(grid), seen));
+        self.turf_runs_seen_into(grid, seen.as_ref(), runs);
     }
 
-    /// The same, of every row only some columns: the first, and the one behind the last.
-    pub(super) fn runs_within_into(&self, grid: &Grid, extent: &[(i32, i32)], runs: &mut Vec<Run>) {
+    /// The same, cut to what is seen by rows that are known already.
+    pub(super) fn turf_runs_seen_into(
+        &self,
+        grid: &Grid,
+        seen: Option<&SeenRows>,
+        runs: &mut Vec<Run>,
+    ) {
         runs.clear();
-        self.visit(grid, |row, start, end| {
-            let (from, to) = extent[row];
+        self.visit_split(grid, seen, |row, start, end, is_seen| {
+            let (from, to) = grid.extent[row];
             let (start, end) = (start.max(from), end.min(to));
-            if start < end {
+            if is_seen && start < end {
                 runs.push(self.run(grid, row, start, end));
             }
         });
+    }
+
+    /// The same with all cells of every row.
+    pub(super) fn seen_runs_into(&self, grid: &Grid, seen: Option<&SeenRows>, runs: &mut Vec<Run>) {
+        runs.clear();
+        self.visit_split(grid, seen, |row, start, end, is_seen| {
+            if is_seen {
+                runs.push(self.run(grid, row, start, end));
+            }
+        });
+    }
+
+    /// Lists what is seen of some runs of cells in `runs`, and all that is not in `hidden`. The
+    /// runs are those of row `row` from `starts[row]` to `starts[row + 1]`, from west to east.
+    pub(super) fn split_into(
+        &self,
+        grid: &Grid,
+        seen: Option<&SeenRows>,
+        (starts, wanted): (&[u32], &[(i32, i32)]),
+        runs: &mut Vec<Run>,
+        hidden: &mut Vec<Run>,
+    ) {
+        runs.clear();
+        hidden.clear();
+        self.visit_split(grid, seen, |row, start, end, is_seen| {
+            if !is_seen {
+                hidden.push(self.run(grid, row, start, end));
+                return;
+            }
+            for &(from, to) in &wanted[starts[row] as usize..starts[row + 1] as usize] {
+                let (from, to) = (start.max(from), end.min(to));
+                if from < to {
+                    runs.push(self.run(grid, row, from, to));
+                }
+            }
+        });
+    }
+
+    /// Calls `visit(row, start, end, is_seen)` for every run of cells of the whole pattern, split
+    /// where what is seen begins and ends.
+    #[inline]
+    fn visit_split(
+        &self,
+        grid: &Grid,
+        seen: Option<&SeenRows>,
+        mut visit: impl FnMut(usize, i32, i32, bool),
+    ) {
+        let rows = self.rows(grid);
+        match seen {
+            None => self.runs(grid, rows, |row, start, end| visit(row, start, end, true)),
+            Some(seen) => self.runs(grid, rows, |row, start, end| {
+                seen.split(grid, row, (start, end), |start, end, is_seen| {
+                    visit(row, start, end, is_seen);
+                });
+            }),
+        }
     }
 
     /// A grid holds a few million cells at most, so their numbers fit u32.

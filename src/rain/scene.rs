@@ -12,8 +12,10 @@ pub struct Scene {
     pub(super) harm: Vec<f32>,
     /// One for every cell.
     pub(super) every: Vec<f32>,
-    /// For each row the columns from the first cell with harm to behind the last.
-    pub(super) extent: Vec<(i32, i32)>,
+    /// The runs of cells with harm, from west to east: those of a row from its start to the start
+    /// of the next, each from its first column to behind its last. Empty until [`Scene::close`].
+    pub(super) harmful: Vec<(i32, i32)>,
+    pub(super) starts: Vec<u32>,
     /// Buildings, walls and trunks within reach.
     pub(super) blocks: Vec<Outline>,
     /// What water costs more that these stop.
@@ -31,7 +33,8 @@ impl Scene {
         Scene {
             harm: vec![0.0; cols * rows],
             every: vec![1.0; cols * rows],
-            extent: vec![(0, 0); rows],
+            harmful: Vec::new(),
+            starts: vec![0; rows + 1],
             blocks: Vec::new(),
             stopped_harm: 0.0,
             reach_m,
@@ -43,14 +46,10 @@ impl Scene {
     /// costs more than was said before.
     pub fn harm_within(&mut self, outline: &Outline, harm: f32) {
         let Scene {
-            grid,
-            harm: cells,
-            extent,
-            ..
+            grid, harm: cells, ..
         } = self;
         let cols = grid.cols;
         grid.fill(outline, |row, start, end| {
-            widen(&mut extent[row], start, end);
             let run = row * cols + start as usize..row * cols + end as usize;
             for (cell, &turf) in cells[run.clone()].iter_mut().zip(&grid.turf[run]) {
                 if turf == 0.0 {
@@ -63,17 +62,13 @@ impl Scene {
     /// The same for a band of turf or other ground along an outline.
     pub fn harm_along(&mut self, outline: &Outline, width_m: f64, harm: f32) {
         let Scene {
-            grid,
-            harm: cells,
-            extent,
-            ..
+            grid, harm: cells, ..
         } = self;
         for (a, b) in outline.edges() {
             let low = Point::new(a.x.min(b.x) - width_m, a.y.min(b.y) - width_m);
             let high = Point::new(a.x.max(b.x) + width_m, a.y.max(b.y) + width_m);
             let (columns, rows) = grid.cells_between(low, high);
             for row in rows {
-                widen(&mut extent[row], columns.start as i32, columns.end as i32);
                 for col in columns.clone() {
                     if grid.centre(col, row).distance_to_segment(a, b) < width_m {
                         let cell = &mut cells[row * grid.cols + col];
@@ -98,7 +93,6 @@ impl Scene {
                 *cell = cell.max(harm);
             }
         }
-        self.extent.fill((0, cols as i32));
     }
 
     /// Sets up what stops water, and says what the water costs that it stops.
@@ -115,13 +109,22 @@ impl Scene {
         );
         self.stopped_harm = harm;
     }
-}
 
-/// Widens a range of columns to hold another.
-fn widen(extent: &mut (i32, i32), start: i32, end: i32) {
-    *extent = if extent.0 == extent.1 {
-        (start, end)
-    } else {
-        (extent.0.min(start), extent.1.max(end))
-    };
+    /// Notes where water does harm, once all of it is said.
+    #[must_use]
+    pub fn close(mut self) -> Scene {
+        let cols = self.grid.cols;
+        self.harmful.clear();
+        for row in 0..self.grid.rows {
+            let cells = &self.harm[row * cols..(row + 1) * cols];
+            let mut col = 0;
+            while let Some(from) = (col..cols).find(|&col| cells[col] != 0.0) {
+                let to = (from..cols).find(|&col| cells[col] == 0.0).unwrap_or(cols);
+                self.harmful.push((from as i32, to as i32));
+                col = to;
+            }
+            self.starts[row + 1] = self.harmful.len() as u32;
+        }
+        self
+    }
 }

@@ -32,7 +32,7 @@ pub fn all_seen(heads: &[Head], blocks: &[Outline]) -> Vec<Option<Outline>> {
 }
 
 /// The runs of cells of a grid that lie in an outline, for some of its rows.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct SeenRows {
     rows: Range<usize>,
     /// Where the crossings of each row end; those of the first start at 0.
@@ -42,6 +42,12 @@ pub(super) struct SeenRows {
 }
 
 impl SeenRows {
+    /// All rows of a grid that an outline touches.
+    pub(super) fn whole(grid: &Grid, outline: &Outline) -> SeenRows {
+        let (low, high) = outline.bounds();
+        SeenRows::of(grid, grid.rows_about(low.y, high.y), outline)
+    }
+
     pub(super) fn of(grid: &Grid, rows: Range<usize>, outline: &Outline) -> SeenRows {
         let mut found: Vec<(usize, f64)> = Vec::with_capacity(4 * rows.len());
         let mut starts = vec![0; rows.len() + 1];
@@ -92,14 +98,38 @@ impl SeenRows {
         run: (i32, i32),
         mut visit: impl FnMut(i32, i32),
     ) {
-        let mut free = run.0;
-        for pair in self.crossings[self.range(row - self.rows.start)].chunks_exact(2) {
-            let (start, end) = grid.columns_between(pair[0], pair[1]);
-            let (start, end) = (start.max(free), end.min(run.1));
-            if start < end {
+        self.split(grid, row, run, |start, end, is_seen| {
+            if is_seen {
                 visit(start, end);
-                free = end;
             }
+        });
+    }
+
+    /// All parts of a run of cells of a row from west to east, and whether each lies in the outline.
+    #[inline]
+    pub(super) fn split(
+        &self,
+        grid: &Grid,
+        row: usize,
+        run: (i32, i32),
+        mut visit: impl FnMut(i32, i32, bool),
+    ) {
+        let mut free = run.0;
+        if self.rows.contains(&row) {
+            for pair in self.crossings[self.range(row - self.rows.start)].chunks_exact(2) {
+                let (start, end) = grid.columns_between(pair[0], pair[1]);
+                let (start, end) = (start.max(free), end.min(run.1));
+                if start < end {
+                    if free < start {
+                        visit(free, start, false);
+                    }
+                    visit(start, end, true);
+                    free = end;
+                }
+            }
+        }
+        if free < run.1 {
+            visit(free, run.1, false);
         }
     }
 }
@@ -137,6 +167,16 @@ mod tests {
                     .iter_mut()
                     .for_each(|n| *n += 1);
             });
+            let mut told = 3;
+            seen.split(&grid, row, (3, cols as i32), |start, end, is_seen| {
+                assert_eq!(start, told);
+                assert!(
+                    (start..end).all(|col| (times[col as usize] == 1) == is_seen),
+                    "{row}"
+                );
+                told = end;
+            });
+            assert_eq!(told, cols as i32);
             for (col, &times) in times.iter().enumerate() {
                 let centre = grid.centre(col, row);
                 if outline.boundary_distance_m(centre) > 1e-9 {

@@ -5,13 +5,21 @@ use super::footprint::Footprint;
 use super::grid::Grid;
 use super::kernel::{self, Penalty, Run, Trial};
 use super::scene::Scene;
+use super::seen::SeenRows;
 use super::{Jet, profile_number};
 use crate::catalogue::Profile;
-use crate::shape::{Outline, Point, seen_from};
+use crate::shape::{Point, seen_from};
 
 /// How many places the board remembers of what is seen from them: a few hundred heads and their
 /// trials.
 const SIGHTS: usize = 512;
+
+/// What is seen from a place, by the rows of the board's cells and of its scene's.
+#[derive(Debug, Clone)]
+struct Sight {
+    on_board: SeenRows,
+    in_scene: SeenRows,
+}
 
 /// A sector that is being tried.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,11 +71,12 @@ pub struct Board<'g> {
     field: Vec<f32>,
     penalty: Penalty,
     weights: Weights,
-    /// Work space of a trial: the runs of cells of one head.
+    /// Work space of a trial: the runs of cells of one head that it sees and that it does not.
     runs: Vec<Run>,
     scene: Option<&'g Scene>,
+    hidden: Vec<Run>,
     /// Places lately asked for, each with what is seen from it.
-    sights: Vec<Option<(Point, Option<Outline>)>>,
+    sights: Vec<Option<(Point, Option<Sight>)>>,
     /// Water of all heads where it does harm, each litre times its harm \[L/h\].
     harm_l_h: f64,
 }
@@ -87,6 +96,7 @@ impl<'g> Board<'g> {
             },
             weights,
             runs: Vec::new(),
+            hidden: Vec::new(),
             scene: None,
             sights: Vec::new(),
             harm_l_h: 0.0,
@@ -123,13 +133,15 @@ impl<'g> Board<'g> {
 
     /// Sets a head down (`sign` 1) or lifts it (`sign` −1).
     pub fn rain(&mut self, candidate: &Candidate, sign: f32) {
-        let sight = self.sight(candidate.at);
-        let seen = sight.and_then(|i| seen_of(&self.sights, i));
-        let (footprint, jet) = prepared(candidate, seen, self.profile);
-        footprint.runs_into(self.grid, &mut self.runs);
+        let slot = self.sight(candidate.at);
+        let sight = slot.and_then(|slot| seen_of(&self.sights, slot));
+        let (footprint, jet) = prepared(candidate, self.profile);
+        let seen = sight.map(|sight| &sight.on_board);
+        footprint.seen_runs_into(self.grid, seen, &mut self.runs);
         jet.add(&mut self.field, self.grid, &self.runs, sign);
         if let Some(scene) = self.scene {
-            let harm_l_h = scene.harm_l_h(&footprint, &jet, &mut self.runs);
+            let space = (&mut self.runs, &mut self.hidden);
+            let harm_l_h = scene.harm_l_h(&footprint, sight, &jet, space);
             self.harm_l_h += f64::from(sign) * harm_l_h;
         }
     }
@@ -137,17 +149,19 @@ impl<'g> Board<'g> {
     /// The change of cost if a head were set down.
     #[must_use]
     pub fn cost_of(&mut self, candidate: &Candidate) -> f64 {
-        let sight = self.sight(candidate.at);
-        let seen = sight.and_then(|i| seen_of(&self.sights, i));
-        let (footprint, jet) = prepared(candidate, seen, self.profile);
-        footprint.turf_runs_into(self.grid, &mut self.runs);
+        let slot = self.sight(candidate.at);
+        let sight = slot.and_then(|slot| seen_of(&self.sights, slot));
+        let (footprint, jet) = prepared(candidate, self.profile);
+        let seen = sight.map(|sight| &sight.on_board);
+        footprint.turf_runs_seen_into(self.grid, seen, &mut self.runs);
         let (penalty, landed) = attempt(self.grid, &self.field, &self.penalty, &jet, &self.runs);
         let turf_cells = self.grid.turf_cells.max(1) as f64;
         let cell_m2 = self.grid.cell_m * self.grid.cell_m;
         let mut beside_l_h =
             self.weights.over_weight * (60.0 * candidate.flow_lpm - landed * cell_m2).max(0.0);
         if let Some(scene) = self.scene {
-            beside_l_h += scene.harm_l_h(&footprint, &jet, &mut self.runs);
+            let space = (&mut self.runs, &mut self.hidden);
+            beside_l_h += scene.harm_l_h(&footprint, sight, &jet, space);
         }
         penalty / turf_cells + beside_l_h / self.needed_l_h()
     }
@@ -168,7 +182,12 @@ impl<'g> Board<'g> {
             .as_ref()
             .is_some_and(|(place, _)| *place == at);
         if !is_known {
-            self.sights[slot] = Some((at, seen_from(at, scene.reach_m, &scene.blocks)));
+            let seen = seen_from(at, scene.reach_m, &scene.blocks);
+            let sight = seen.map(|seen| Sight {
+                on_board: SeenRows::whole(self.grid, &seen),
+                in_scene: SeenRows::whole(&scene.grid, &seen),
+            });
+            self.sights[slot] = Some((at, sight));
         }
         Some(slot)
     }
@@ -220,24 +239,26 @@ impl<'g> Board<'g> {
 
 impl Scene {
     /// Water of one head where it does harm, each litre times its harm \[L/h\].
-    fn harm_l_h(&self, footprint: &Footprint, jet: &Jet, runs: &mut Vec<Run>) -> f64 {
+    fn harm_l_h(
+        &self,
+        footprint: &Footprint,
+        sight: Option<&Sight>,
+        jet: &Jet,
+        (runs, hidden): (&mut Vec<Run>, &mut Vec<Run>),
+    ) -> f64 {
         let grid = &self.grid;
-        let cell_m2 = grid.cell_m * grid.cell_m;
-        footprint.runs_within_into(grid, &self.extent, runs);
-        let mut harm_l_h = landed_on(grid, &self.harm, jet, runs) * cell_m2;
-        if self.stopped_harm > 0.0 && footprint.is_cut() {
-            footprint.runs_into(grid, runs);
-            let seen = landed_on(grid, &self.every, jet, runs);
-            footprint.uncut().runs_into(grid, runs);
-            let thrown = landed_on(grid, &self.every, jet, runs);
-            harm_l_h += self.stopped_harm * (thrown - seen) * cell_m2;
+        let seen = sight.map(|sight| &sight.in_scene);
+        footprint.split_into(grid, seen, (&self.starts, &self.harmful), runs, hidden);
+        let mut harm = landed_on(grid, &self.harm, jet, runs);
+        if self.stopped_harm > 0.0 && !hidden.is_empty() {
+            harm += self.stopped_harm * landed_on(grid, &self.every, jet, hidden);
         }
-        harm_l_h
+        harm * grid.cell_m * grid.cell_m
     }
 }
 
 /// What is seen from a place that the board remembers; `None` where it sees everything.
-fn seen_of(sights: &[Option<(Point, Option<Outline>)>], slot: usize) -> Option<&Outline> {
+fn seen_of(sights: &[Option<(Point, Option<Sight>)>], slot: usize) -> Option<&Sight> {
     sights[slot].as_ref().and_then(|(_, seen)| seen.as_ref())
 }
 
@@ -274,17 +295,13 @@ fn landed_on(grid: &Grid, weights: &[f32], jet: &Jet, runs: &[Run]) -> f64 {
     sum
 }
 
-fn prepared<'s, 'p>(
-    candidate: &Candidate,
-    seen: Option<&'s Outline>,
-    profile: &'p Profile,
-) -> (Footprint<'s>, Jet<'p>) {
+fn prepared<'p>(candidate: &Candidate, profile: &'p Profile) -> (Footprint<'static>, Jet<'p>) {
     let footprint = Footprint::sector(
         candidate.at,
         candidate.radius_m,
         candidate.start_deg,
         candidate.sweep_deg,
-        seen,
+        None,
     );
     (
         footprint,
@@ -300,6 +317,7 @@ fn prepared<'s, 'p>(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::shape::Outline;
 
     fn lawn() -> Outline {
         Outline::new(
