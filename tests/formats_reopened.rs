@@ -291,4 +291,67 @@ mod binary {
         let table = fs::read_to_string(home.path().join("out/parcels.csv")).unwrap();
         assert_eq!(table.lines().count(), 3);
     }
+
+    #[test]
+    fn rain_is_written_as_rasters_whose_mean_is_the_rate_of_the_turf() {
+        let home = folder();
+        lawns(home.path(), 2);
+        let files = plan(home.path(), "out", &["--rain", "all"]);
+        let out = home.path().join("out");
+        let list = fs::read_to_string(out.join("rain.csv")).unwrap();
+        let turf = features(&fs::read_to_string(out.join("turf.geojson")).unwrap());
+        let mut compared = 0;
+        for line in list.lines().skip(1) {
+            let cells: Vec<&str> = line.split(',').collect();
+            let area = turf.iter().find(|area| {
+                let property = |name: &str| area["properties"][name].as_str();
+                property("turf_id") == Some(cells[2]) && property("scenario") == Some(cells[3])
+            });
+            let properties = &area.unwrap()["properties"];
+            let raster = Dataset::open(out.join(cells[0])).unwrap();
+            let band = raster.rasterband(1).unwrap();
+            let no_data = band.no_data_value().unwrap() as f32;
+            let rates = band.read_band_as::<f32>().unwrap();
+            let wet: Vec<f64> = rates
+                .data()
+                .iter()
+                .filter(|&&rate| rate != no_data)
+                .map(|&rate| f64::from(rate))
+                .collect();
+            let mean = wet.iter().sum::<f64>() / wet.len() as f64;
+            let rate = properties["rate_mm_h"].as_f64().unwrap();
+            // The column has three decimals; cells are single precision.
+            assert!((mean - rate).abs() < 1e-3, "{line}: {mean} {rate}");
+            let [west, cell_m, _, north, _, down] = raster.geo_transform().unwrap();
+            assert_eq!(cell_m, -down);
+            // The frame's origin is the middle of the parcel's turf, so it lies in the raster.
+            let (cols, rows) = raster.raster_size();
+            assert!(west < 0.0 && west + cols as f64 * cell_m > 0.0);
+            assert!(north > 0.0 && north - rows as f64 * cell_m < 0.0);
+            let system = raster.spatial_ref().unwrap().to_proj4().unwrap();
+            assert!(system.contains("+proj=laea"), "{system}");
+            let area_m2 = wet.len() as f64 * cell_m * cell_m;
+            // Cells are counted by their centres: along 56 m of edge about half a cell is in doubt.
+            let turf_m2 = properties["area_m2"].as_f64().unwrap();
+            assert!(
+                (area_m2 / turf_m2 - 1.0).abs() < 0.02,
+                "{line}: {area_m2} {turf_m2}"
+            );
+            compared += 1;
+        }
+        assert_eq!(
+            compared,
+            turf.iter()
+                .filter(|area| area["properties"]["heads"] != 0)
+                .count()
+        );
+        let again = plan(home.path(), "again", &["--rain", "all", "-j", "1"]);
+        assert!(files == again);
+        let inside = |run: &str| contents(&home.path().join(run).join("rain"));
+        assert!(inside("out") == inside("again"));
+        // Without rain there is no list of it.
+        plan(home.path(), "out", &["--overwrite"]);
+        assert_eq!(names(&out.join("rain")), Vec::<String>::new());
+        assert!(!out.join("rain.csv").exists());
+    }
 }

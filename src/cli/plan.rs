@@ -19,6 +19,7 @@ use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::formats::Name;
 use crate::write::outputs::{Drawn, Outputs};
+use crate::write::rain::Rain;
 use crate::write::record::{Record, told};
 use crate::write::run_record::RunRecord;
 
@@ -67,6 +68,11 @@ pub(super) struct PlanArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(DRAWN.map(|(word, _)| word)))]
     throws: Option<String>,
 
+    /// Whose rain to write as rasters, rain/*.tif with a list in rain.csv: nobody's, as found and
+    /// as recommended, or all scenarios [default: none].
+    #[arg(long, value_parser = PossibleValuesParser::new(Rain::WORDS.map(|(word, _)| word)))]
+    rain: Option<String>,
+
     /// Print nothing but errors that end the run.
     #[arg(short, long)]
     quiet: bool,
@@ -100,6 +106,11 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .map_or(DRAWN[0].0, String::as_str);
     let drawn = word("throws", &DRAWN, throws)?;
     let mut this_run = record_of(&layers, &design, throws)?;
+    let rain = args.rain.as_ref();
+    if let Some(rain) = rain.or(record.as_ref().map(|record| &record.rain)) {
+        this_run.rain.clone_from(rain);
+    }
+    let rain = Rain::parse(&this_run.rain)?;
     this_run.formats = formats(&args.format, record.as_ref())?;
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
@@ -127,7 +138,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     batch::run(
         &mut neighbourhood,
         |parcel| planner.plan(parcel),
-        |plan| Record::of(&plan, drawn),
+        |plan| Record::of(&plan, drawn, rain),
         Order {
             jobs,
             chunk: args.chunk,
@@ -184,6 +195,7 @@ fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord
         layout: design.layout().clone(),
         throws: throws.to_owned(),
         formats: Vec::new(),
+        rain: Rain::WORDS[0].0.to_owned(),
         assumptions: design.assumptions.to_json(),
     })
 }

@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
+use super::rain::Rasters;
 use super::schedule::Schedules;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 
@@ -30,6 +31,7 @@ pub fn columns_markdown() -> String {
     table::<Laterals>(&mut out, "`laterals.geojson`");
     table::<Materials>(&mut out, "`materials.csv`");
     table::<Failures>(&mut out, "`failures.csv`");
+    table::<Rasters>(&mut out, "`rain.csv`");
     out
 }
 

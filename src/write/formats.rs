@@ -1,17 +1,19 @@
 //! The formats that can be asked for, by name.
 
 use std::io;
+use std::path::Path;
 
 use super::csv::Csv;
 use super::files::Format;
 #[cfg(feature = "system-gis")]
 use super::flatgeobuf::{self, FlatGeobuf};
-use super::folder::{Staging, failed};
+use super::folder::{MARK, Staging, failed};
 use super::geojson::GeoJson;
 #[cfg(feature = "system-gis")]
 use super::geopackage::{self, GeoPackage};
 #[cfg(feature = "geoparquet")]
 use super::geoparquet::{self, GeoParquet};
+use super::rain::FOLDER as RAIN;
 use super::record::{Row, Table, Which};
 use super::run_record::RunRecord;
 use super::sequence::Sequence;
@@ -111,19 +113,79 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
             }
             Name::GeoParquet => {
                 #[cfg(feature = "geoparquet")]
-                formats.push(geoparquet(staging)?);
+                formats.push(geoparquet(staging, run)?);
             }
             // All tables as CSV, below.
             Name::Csv => {}
         }
     }
     let spreadsheets = if names.contains(&Name::Csv) {
-        Spreadsheets::all(staging)
+        Spreadsheets::begin(staging, tables(run), Csv::begin_with_geometry)
     } else {
-        Spreadsheets::usual(staging)
+        let mut usual = tables(run);
+        usual.retain(|table| TABLES.contains(&table.which));
+        Spreadsheets::begin(staging, usual, Csv::begin)
     };
     formats.push(Box::new(spreadsheets?));
     Ok(formats)
+}
+
+/// The tables that a run writes.
+fn tables(run: &RunRecord) -> Vec<Table> {
+    let is_written = |which: &Which| *which != Which::Rain || run.rain != "none";
+    let written = Which::ALL.into_iter().filter(is_written);
+    written.map(Which::table).collect()
+}
+
+/// The files of an earlier run in a folder that this run may not write again: layers in another
+/// format, rasters and networks of other parcels. Nothing where no finished run is.
+#[must_use]
+pub fn earlier(target: &Path) -> Vec<String> {
+    if !target.join(MARK).is_file() {
+        return Vec::new();
+    }
+    let in_folder = |folder: &str| {
+        let entries = std::fs::read_dir(target.join(folder)).into_iter().flatten();
+        let names = entries.flatten().map(|entry| entry.file_name());
+        names.filter_map(|name| name.into_string().ok())
+    };
+    let layers = in_folder("").filter(|name| is_table(name) || is_network(name));
+    let rain = in_folder(RAIN).filter(|name| is_raster(name));
+    let mut found: Vec<String> = layers
+        .chain(rain.map(|name| format!("{RAIN}/{name}")))
+        .collect();
+    found.sort_unstable();
+    found
+}
+
+/// Whether a file is a table in one of the formats.
+fn is_table(file: &str) -> bool {
+    const ENDINGS: [&str; 5] = ["geojson", "geojsons", "fgb", "parquet", "csv"];
+    file == "evenfall.gpkg"
+        || file.split_once('.').is_some_and(|(name, ending)| {
+            ENDINGS.contains(&ending) && Which::ALL.iter().any(|which| which.table().name == name)
+        })
+}
+
+/// Whether a file is named as a network: `network-<n>-<scenario>.inp`.
+fn is_network(file: &str) -> bool {
+    let inside = file
+        .strip_prefix("network-")
+        .and_then(|rest| rest.strip_suffix(".inp"));
+    inside.is_some_and(|inside| numbered(inside).is_some())
+}
+
+/// Whether a file is named as a raster of rain: `<n>-<n>-<scenario>.tif`.
+fn is_raster(file: &str) -> bool {
+    let inside = file.strip_suffix(".tif").and_then(numbered);
+    inside.and_then(numbered).is_some()
+}
+
+/// What stands behind a number and a hyphen.
+fn numbered(text: &str) -> Option<&str> {
+    let (number, rest) = text.split_once('-')?;
+    let is_number = !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit());
+    is_number.then_some(rest)
 }
 
 fn layers() -> impl Iterator<Item = Table> {
@@ -134,7 +196,7 @@ fn layers() -> impl Iterator<Item = Table> {
 #[cfg(feature = "system-gis")]
 fn geopackage(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Box<dyn Format>, Issue> {
     let path = staging.path_for(geopackage::NAME);
-    let begun = GeoPackage::begin(&path, run).map_err(|error| failed(&error))?;
+    let begun = GeoPackage::begin(&path, tables(run), run).map_err(|error| failed(&error))?;
     Ok(Box::new(begun))
 }
 
@@ -150,9 +212,9 @@ fn flatgeobuf(staging: &mut Staging<'_>) -> Result<Box<dyn Format>, Issue> {
 }
 
 #[cfg(feature = "geoparquet")]
-fn geoparquet(staging: &mut Staging<'_>) -> Result<Box<dyn Format>, Issue> {
+fn geoparquet(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Box<dyn Format>, Issue> {
     let mut files = Vec::new();
-    for table in Which::ALL.into_iter().map(Which::table) {
+    for table in tables(run) {
         let sink = staging.create(&format!("{}.{}", table.name, geoparquet::ENDING))?;
         files.push((table, sink));
     }
@@ -216,33 +278,24 @@ impl Format for Sequences {
 }
 
 /// The tables that are written as CSV, whatever else is.
-const TABLES: [Which; 4] = [
+const TABLES: [Which; 5] = [
     Which::Parcels,
     Which::Schedule,
     Which::Materials,
     Which::Failures,
+    Which::Rain,
 ];
 
 /// The tables that people open in a spreadsheet.
 struct Spreadsheets(Vec<(Table, Csv)>);
 
 impl Spreadsheets {
-    /// The tables of every run, without geometry.
-    fn usual(staging: &mut Staging<'_>) -> Result<Spreadsheets, Issue> {
-        Spreadsheets::begin(staging, &TABLES, Csv::begin)
-    }
-
-    /// All tables, with their geometry as text.
-    fn all(staging: &mut Staging<'_>) -> Result<Spreadsheets, Issue> {
-        Spreadsheets::begin(staging, &Which::ALL, Csv::begin_with_geometry)
-    }
-
     fn begin(
         staging: &mut Staging<'_>,
-        tables: &[Which],
+        tables: Vec<Table>,
         begin: impl Fn(super::files::Sink, &Table) -> io::Result<Csv>,
     ) -> Result<Spreadsheets, Issue> {
-        let begun = tables.iter().map(|which| which.table()).map(|table| {
+        let begun = tables.into_iter().map(|table| {
             let sink = staging.create(&format!("{}.csv", table.name))?;
             let begun = begin(sink, &table).map_err(|error| failed(&error))?;
             Ok((table, begun))

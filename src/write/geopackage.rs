@@ -50,8 +50,7 @@ impl GeoPackage {
     ///
     /// # Errors
     /// Whatever the library reports.
-    pub fn begin(path: &Path, run: &RunRecord) -> io::Result<GeoPackage> {
-        let tables = Which::ALL.map(Which::table).to_vec();
+    pub fn begin(path: &Path, tables: Vec<Table>, run: &RunRecord) -> io::Result<GeoPackage> {
         let dataset = declared(path, &tables, run).map_err(|error| gis::failed(NAME, &error))?;
         Ok(GeoPackage {
             path: path.to_owned(),

@@ -17,10 +17,13 @@ mod geopackage;
 #[cfg(feature = "geoparquet")]
 mod geoparquet;
 #[cfg(feature = "system-gis")]
+mod geotiff;
+#[cfg(feature = "system-gis")]
 mod gis;
 pub mod layer;
 pub mod network;
 pub mod outputs;
+pub mod rain;
 pub mod record;
 pub mod rows;
 pub mod run_record;

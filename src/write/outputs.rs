@@ -42,6 +42,7 @@ impl<'f> Outputs<'f> {
         run: &RunRecord,
     ) -> Result<Outputs<'f>, Issue> {
         let mut staging = Staging::begin(files, target, existing)?;
+        staging.supersede(formats::earlier(target));
         let formats = formats::begin(&mut staging, run)?;
         Ok(Outputs {
             formats,
@@ -58,8 +59,8 @@ impl<'f> Outputs<'f> {
         for (which, row) in &record.rows {
             self.row(*which, row)?;
         }
-        for (name, text) in &record.files {
-            self.file(name, text)?;
+        for (name, bytes) in &record.files {
+            self.file(name, bytes)?;
         }
         self.summary.add(&record.figures);
         Ok(())
@@ -78,9 +79,9 @@ impl<'f> Outputs<'f> {
         Ok(())
     }
 
-    fn file(&mut self, name: &str, text: &str) -> Result<(), Issue> {
+    fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), Issue> {
         let mut sink = self.staging.create(name)?;
-        sink.write_all(text.as_bytes())
+        sink.write_all(bytes)
             .and_then(|()| sink.finish())
             .map_err(|error| failed(&error))
     }
@@ -99,8 +100,8 @@ impl<'f> Outputs<'f> {
             format.finish().map_err(|error| failed(&error))?;
         }
         let summary = self.summary.to_text();
-        self.file("summary.json", &summary)?;
-        self.file(MARK, &record.to_text())?;
+        self.file("summary.json", summary.as_bytes())?;
+        self.file(MARK, record.to_text().as_bytes())?;
         self.staging.finish()?;
         Ok(self.summary)
     }

@@ -26,12 +26,19 @@ pub struct RunRecord {
     /// The formats of the layers, in order.
     #[serde(default = "geojson")]
     pub formats: Vec<String>,
+    /// Whose rain is written: `none`, `recommended` or `all`.
+    #[serde(default = "none")]
+    pub rain: String,
     /// Every assumption with its origin, as `assumptions` writes it.
     pub assumptions: Value,
 }
 
 fn recommended() -> String {
     "recommended".to_owned()
+}
+
+fn none() -> String {
+    "none".to_owned()
 }
 
 fn geojson() -> Vec<String> {
@@ -125,6 +132,7 @@ mod tests {
             },
             throws: "all".into(),
             formats: vec!["gpkg".into()],
+            rain: "none".into(),
             assumptions: serde_json::json!({"z.y": {"value": 0.1}, "a.b": {"value": 3}}),
         };
         let text = record.to_text();

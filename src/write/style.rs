@@ -96,7 +96,7 @@ pub fn style(which: Which) -> Option<Style> {
         Which::Throws => Some(throws()),
         Which::Stations => Some(stations()),
         Which::Laterals => Some(laterals()),
-        Which::Schedule | Which::Materials | Which::Failures => None,
+        Which::Schedule | Which::Materials | Which::Failures | Which::Rain => None,
     }
 }
 
