@@ -1,17 +1,20 @@
 """Reopens the outputs of a run in every format with independent readers and compares them.
 
-Usage: check_formats.py DIR
+Usage: check_formats.py DIR PROGRAM
 
-DIR is the output of `evenfall plan -f geojson,geojsonseq,gpkg,flatgeobuf,geoparquet,csv`. GeoJSON
+PROGRAM prints the JSON Schemas that the files are checked against. DIR is the output of `evenfall plan -f geojson,geojsonseq,gpkg,flatgeobuf,geoparquet,csv`. GeoJSON
 is read by this script itself and checked against RFC 7946; the others by pyogrio and geopandas,
 GeoParquet by pyarrow too. Counts are equal, areas agree to 1e-6, ids are the same text.
 """
 
 import json
+import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import geopandas
+import jsonschema
 import pyarrow.parquet
 import pyogrio
 from pyproj import CRS, Geod
@@ -117,7 +120,41 @@ def check_parquet(path, features):
     check(0 < len(part) <= len(frame), f"{path.name}: the covering finds nothing")
 
 
-def main(folder):
+def check_schemas(folder, program):
+    """Outputs and sample inputs are what their schemas say."""
+
+    def schema(name):
+        printed = subprocess.run([program, "schema", name], capture_output=True, check=True, text=True)
+        held = json.loads(printed.stdout)
+        jsonschema.Draft202012Validator.check_schema(held)
+        return jsonschema.Draft202012Validator(held)
+
+    checked = 0
+    for name in LAYERS:
+        collection = json.loads((folder / f"{name}.geojson").read_text())
+        collection["features"] = collection["features"][:500]
+        schema(name).validate(collection)
+        checked += 1
+    for name in ["run", "summary"]:
+        schema(name).validate(json.loads((folder / f"{name}.json").read_text()))
+        checked += 1
+    for layer in ["parcels", "turf", "heads", "obstacles", "supply", "soils"]:
+        for path in sorted(Path("sample-parcels").glob(f"*/{layer}.geojson")):
+            # The town has a few features of the wrong kind on purpose.
+            wrong = schema(f"input-{layer}").iter_errors(json.loads(path.read_text()))
+            wrong = [error for error in wrong if "geometry" not in error.absolute_path]
+            check(not wrong, f"{path}: {wrong[:1]}")
+            checked += 1
+    for path in sorted(Path("sample-parcels").glob("*/program.toml")):
+        schema("program").validate(tomllib.loads(path.read_text()))
+        checked += 1
+    for path in sorted(Path("src/catalogue").glob("*.toml")):
+        schema("catalogue").validate(tomllib.loads(path.read_text()))
+        checked += 1
+    print(f"check-formats: {checked} files are what their schemas say")
+
+
+def main(folder, program):
     rows = 0
     for name in LAYERS:
         collection = json.loads((folder / f"{name}.geojson").read_text())
@@ -147,8 +184,9 @@ def main(folder):
     )
     check(len(described) > 100 and described.description.str.len().min() > 3, "descriptions")
     check(rows > 0, "nothing was compared")
+    check_schemas(folder, program)
     print(f"check-formats: {rows} rows of {len(LAYERS)} layers agree in every format")
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    main(Path(sys.argv[1]), sys.argv[2])

@@ -5,6 +5,7 @@ mod check;
 mod climate;
 mod design;
 mod inputs;
+mod manual;
 mod nozzles;
 mod plan;
 mod program_file;
@@ -17,7 +18,7 @@ mod table;
 use std::ffi::OsString;
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::issue::{Code, Issue};
 
@@ -44,6 +45,8 @@ enum Command {
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
     Schema(schema::SchemaArgs),
+    Completions(manual::CompletionsArgs),
+    Man(manual::ManArgs),
 }
 
 /// Runs the program on its arguments, its own name first.
@@ -56,6 +59,8 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),
             Command::Schema(args) => schema::run(&args),
+            Command::Completions(args) => manual::completions(&args, CommandLine::command()),
+            Command::Man(args) => manual::page(&args, CommandLine::command()),
         },
         Err(error) if error.use_stderr() => Err(misunderstood(&error).into()),
         Err(help) => screen::print(&format!("{}\n", help.to_string().trim_end())).map(|()| 0),

@@ -28,6 +28,7 @@ pub mod record;
 pub mod rows;
 pub mod run_record;
 pub mod schedule;
+pub mod schemas;
 pub mod sequence;
 pub mod style;
 pub mod summary;
