@@ -210,6 +210,7 @@ mod tests {
             obstacles: vec![],
             heads: vec![],
             supply: vec![],
+            meter: vec![],
             issues: vec![],
         }
     }

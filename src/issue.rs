@@ -141,10 +141,24 @@ issues! {
     HY03 Note 0 "One head draws more than the safe flow of the supply", "choose a smaller nozzle or a larger supply; the head has a station of its own";
     HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
     HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
+    // The water meter.
+    ME01 Note 0 "A period of the meter overlaps another or has no days; the parcel's meter is not used", "give every day once: `end` is the day of the read and the `start` of the next period";
+    ME02 Note 0 "Periods of the meter are missing", "give a whole year of reads, the winter included";
+    ME03 Note 0 "A metered volume is negative or beyond belief; the parcel's meter is not used", "correct the volume, in cubic metres";
+    ME04 Note 0 "The meter table has ids that no parcel has; they were left out", "write the id as in the parcel layer, with its zeros";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";
     PL03 Failed 1 "The plan of the parcel broke off inside the program", "please report the parcel; the others were planned";
+    // The program: rules, allotment, inspection, receipts.
+    PR01 Fatal 8 "A rule or a total names something that is not there", "name a column of the parcel layer or of parcels.csv";
+    PR02 Fatal 2 "The budget cannot be used", "give an amount of zero or more, in the program's currency";
+    PR03 Fatal 9 "The budget is below the ceiling of the cheapest parcel", "give a larger budget";
+    PR04 Fatal 9 "No parcel can be funded", "see ineligible_reason and claimed_m3_yr in parcels.csv, and the rebate rule in the program file";
+    PR05 Fatal 2 "A floor cannot be used", "write --floor COLUMN=VALUE:AMOUNT with a value that the column has; floors may not add up to more than the budget";
+    PR06 Fatal 4 "The table names a parcel that is not there", "use the ids of parcels.csv, as text";
+    PR07 Partial 1 "Parcels of the sample have no findings", "fill in their rows, or say why they could not be visited; the ratio rests on the others";
+    PR08 Fatal 9 "No finding can be used", "fill in the counts, or verified_m3_yr, of at least one visited parcel";
     // Writing and running.
     OU01 Fatal 6 "The output folder exists", "name another folder, or add --overwrite";
     OU02 Fatal 6 "The output cannot be created", "check the folder's rights and the file system";

@@ -292,6 +292,25 @@ pub struct SupplyPoint {
     pub size_mm: Option<f64>,
 }
 
+/// What a water meter counted in one period.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeterRead {
+    /// First day, in days since 1 January 1970.
+    pub first_day: i32,
+    /// Days of the period.
+    pub days: u32,
+    /// Volume \[m³\].
+    pub m3: f64,
+}
+
+impl MeterRead {
+    /// The day after the last.
+    #[must_use]
+    pub fn end_day(&self) -> i32 {
+        self.first_day + self.days as i32
+    }
+}
+
 /// One parcel with everything that the layers say about it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Parcel {
@@ -311,6 +330,8 @@ pub struct Parcel {
     pub heads: Vec<(usize, ExistingHead)>,
     /// Its water supply, in input order.
     pub supply: Vec<SupplyPoint>,
+    /// What its water meter counted, in order and without overlaps.
+    pub meter: Vec<MeterRead>,
     /// What the readers mended, or could not use, of this parcel.
     pub issues: Vec<Issue>,
 }

@@ -36,10 +36,12 @@ fn a_turf_layer_alone_is_planned() {
             "materials.csv",
             "parcels.csv",
             "parcels.geojson",
+            "ranked.csv",
             "run.json",
             "schedule.csv",
             "stations.geojson",
             "summary.json",
+            "supply_curve.csv",
             "throws.geojson",
             "turf.geojson"
         ]

@@ -81,6 +81,8 @@ fn hardware() -> impl Strategy<Value = Hardware> {
                 cv_drawn,
                 over_frac,
                 drift_frac,
+                pressure_cv2: 0.0,
+                mist_frac: 0.0,
                 regulation: if regulated {
                     Regulation::Regulated
                 } else {

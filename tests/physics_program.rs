@@ -3,8 +3,8 @@
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use evenfall::program::{
-    COORDINATES, DRAWS, Investment, Item, Offer, Range, Sample, Spread, allot, allot_with_floors,
-    annuity_value, capital_recovery_factor, percentile, supply_curve,
+    COORDINATES, DRAWS, Floor, Investment, Item, Offer, Range, Sample, Spread, allot,
+    allot_with_floors, annuity_value, capital_recovery_factor, percentile, supply_curve,
 };
 use proptest::prelude::*;
 use std::num::NonZeroU32;
@@ -260,15 +260,45 @@ proptest! {
 
     #[test]
     fn floors_are_kept_where_items_can_use_them(items in items(), floor in 0u64..80) {
-        let group: Vec<usize> = (0..items.len()).map(|i| i % 2).collect();
         let budget = 150;
-        let allotment = allot_with_floors(&items, budget, &group, &[floor, 0]);
+        let members: Vec<usize> = (0..items.len()).step_by(2).collect();
+        let floors = [Floor { members: members.clone(), least_cents: floor }];
+        let allotment = allot_with_floors(&items, budget, &floors);
         prop_assert!(allotment.cost_cents <= budget);
         prop_assert!(allotment.saving_m3_yr <= allotment.bound_m3_yr + 1e-6);
-        let own: Vec<Item> = items.iter().copied().step_by(2).collect();
-        let alone = allot(&own, floor.min(budget));
-        let first: f64 = allotment.chosen.iter().filter(|&&i| i % 2 == 0)
-            .map(|&i| items[i].saving_m3_yr).sum();
-        prop_assert!(first >= alone.saving_m3_yr - 1e-6);
+        let spent: u64 = allotment.chosen.iter().filter(|&&i| i % 2 == 0)
+            .map(|&i| items[i].cost_cents).sum();
+        let left = budget - allotment.cost_cents;
+        // Below its floor only where none of its members that saves would still have fitted.
+        let more = members.iter().any(|i| {
+            !allotment.chosen.contains(i) && items[*i].saving_m3_yr > 0.0
+                && items[*i].cost_cents > 0 && items[*i].cost_cents <= left
+        });
+        prop_assert!(spent >= floor || !more);
+    }
+
+    #[test]
+    fn many_allotments_stay_between_greedy_and_the_bound(
+        items in prop::collection::vec((1u64..5_000, 1i32..900), 200..400), share in 1u64..100
+    ) {
+        let items: Vec<Item> = items.into_iter().map(|(cost_cents, saving)| Item {
+            cost_cents, saving_m3_yr: f64::from(saving),
+        }).collect();
+        let all: u64 = items.iter().map(|item| item.cost_cents).sum();
+        let budget = all * share / 100;
+        let allotment = allot(&items, budget);
+        prop_assert!(allotment.cost_cents <= budget);
+        prop_assert!(allotment.saving_m3_yr <= allotment.bound_m3_yr + 1e-6);
+        let mut order: Vec<&Item> = items.iter().collect();
+        order.sort_by(|a, b| (b.saving_m3_yr / b.cost_cents as f64)
+            .total_cmp(&(a.saving_m3_yr / a.cost_cents as f64)));
+        let (mut left, mut greedy) = (budget, 0.0);
+        for item in order {
+            if item.cost_cents <= left {
+                left -= item.cost_cents;
+                greedy += item.saving_m3_yr;
+            }
+        }
+        prop_assert!(allotment.saving_m3_yr >= greedy - 1e-6, "{} {greedy}", allotment.saving_m3_yr);
     }
 }

@@ -504,6 +504,8 @@ fn hardware(rate_mm_h: f64, cv_drawn: f64, condition: Condition) -> Hardware {
             Condition::Renewed => Regulation::Regulated,
         },
         condition,
+        pressure_cv2: 0.0,
+        mist_frac: 0.0,
     }
 }
 

@@ -181,17 +181,75 @@ fn a_right_schedule_is_reckoned_for_every_area_and_can_be_keyed_in() {
         let cells: Vec<&str> = line.split(',').collect();
         let value = |name: &str| cells[at(name)].parse::<f64>().unwrap();
         assert_eq!(value("run_min"), value("cycles") * value("cycle_min"));
-        assert_eq!(
-            cells[at("starts")].split(' ').count() as f64,
-            value("cycles")
-        );
+        for station in cells[at("starts")].split("; ") {
+            let mut words = station.split(' ');
+            assert!(
+                words.next().is_some_and(|name| name.starts_with('S')),
+                "{station}"
+            );
+            assert_eq!(words.count() as f64, value("cycles"));
+        }
         let percents = &cells[at("jan_pct")..=at("dec_pct")];
         assert_eq!(percents.len(), 12);
         assert!(percents.iter().all(|p| p.parse::<u32>().unwrap() <= 100));
-        assert_eq!(cells[at("starts")].split(' ').next().map(str::len), Some(5));
         keyed += 1;
     }
     assert_eq!(keyed, 3 * 4);
+}
+
+#[test]
+fn at_one_point_of_connection_one_valve_runs_at_a_time_and_every_station_has_its_turn() {
+    let home = folder();
+    lawns(home.path(), 4);
+    let ran = plan(home.path(), &["--set", "supply.flow_lpm=25"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let turf = rows(home.path(), "turf.geojson");
+    let stations = rows(home.path(), "stations.geojson");
+    let parcel = &turf[0]["parcel_id"];
+    let minutes = |text: &str| {
+        let (hours, minutes) = text.split_once(':').unwrap();
+        60.0 * hours.parse::<f64>().unwrap() + minutes.parse::<f64>().unwrap()
+    };
+    let mut looked_at = 0;
+    for scenario in [
+        "relayout:spray",
+        "relayout:rotary-mid",
+        "relayout:rotary-slow",
+    ] {
+        let own: Vec<_> = stations
+            .iter()
+            .filter(|station| station["scenario"] == scenario && station["parcel_id"] == *parcel)
+            .collect();
+        let opens_min = 20.0 * 60.0; // the default window, 20:00 to 10:00
+        let mut runs: Vec<(u64, f64, f64)> = Vec::new();
+        for station in &own {
+            let cycles = number(station, "cycles");
+            let cycle_min = number(station, "run_min") / cycles;
+            let starts: Vec<&str> = station["starts"].as_str().unwrap().split(' ').collect();
+            assert_eq!(starts.len() as f64, cycles, "{station:?}");
+            for start in starts {
+                let start_min = (minutes(start) - opens_min).rem_euclid(1_440.0);
+                let group = station["group"].as_u64().unwrap();
+                runs.push((group, start_min, start_min + cycle_min));
+            }
+        }
+        runs.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        for pair in runs.windows(2).filter(|pair| pair[0].0 == pair[1].0) {
+            // Starts are printed in whole minutes.
+            assert!(pair[0].2 <= pair[1].1 + 1.0, "{scenario}: {pair:?}");
+        }
+        let last_min = runs.iter().map(|run| run.2).fold(0.0, f64::max);
+        let row = turf
+            .iter()
+            .find(|row| row["scenario"] == scenario && row["parcel_id"] == *parcel)
+            .unwrap();
+        assert!(
+            (number(row, "night_min") - last_min).abs() <= 1.0,
+            "{scenario}"
+        );
+        looked_at += own.len();
+    }
+    assert!(looked_at > 6, "{looked_at}");
 }
 
 #[test]

@@ -6,12 +6,14 @@
 //! underscore for the dot). Every value keeps its [`Origin`].
 
 mod program;
+mod range;
 mod store;
 mod suggest;
 mod table;
 
 use std::sync::{Arc, LazyLock};
 
+pub use range::{RANGES, Range, Scope, Spread, Uncertain};
 pub use suggest::{edit_distance, nearest};
 pub use table::{ByParcel, Entry, Key, Kind, TABLE};
 
@@ -236,6 +238,9 @@ pub struct Row {
     pub default: String,
     /// What is allowed: `low..high`, or the words.
     pub allowed: String,
+    /// From where to where draws go, in what shape, and whether parcels share them; empty where
+    /// the value is not drawn.
+    pub range: String,
     /// Who set it.
     pub origin: &'static str,
     /// `yes` when a parcel's attribute may override it, otherwise `no`.
@@ -356,6 +361,15 @@ impl Assumptions {
         self.0.origins[key as usize]
     }
 
+    fn range_text(&self, key: Key) -> String {
+        let Some(row) = Uncertain::place(key).map(|place| &RANGES[place]) else {
+            return String::new();
+        };
+        let Range { low, high, .. } = self.range(row);
+        let (shape, scope) = (row.spread.text(), row.scope.text());
+        format!("{} to {}, {shape}, {scope}", short(low), short(high))
+    }
+
     /// All assumptions in the order of the table, for printing.
     pub fn rows(&self) -> impl Iterator<Item = Row> + '_ {
         TABLE.iter().map(|entry| Row {
@@ -367,6 +381,7 @@ impl Assumptions {
                 Kind::Number { low, high, .. } => format!("{low}..{high}"),
                 Kind::Choice(words) | Kind::Set(words) => words.join(", "),
             },
+            range: self.range_text(entry.key),
             origin: self.origin(entry.key).text(),
             by_parcel: if entry.by_parcel == ByParcel::Yes {
                 "yes"
@@ -377,6 +392,11 @@ impl Assumptions {
             source: entry.source,
         })
     }
+}
+
+/// A number without the noise of its last digits.
+fn short(value: f64) -> String {
+    format!("{}", (value * 1e6).round() / 1e6)
 }
 
 impl Settings {

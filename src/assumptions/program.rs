@@ -10,10 +10,12 @@ use crate::issue::{Code, Issue};
 
 /// The section that names the layers of a run; nothing in it is assumed.
 const INPUTS: &str = "inputs";
+/// The rules of who may be paid; they are conditions, not numbers.
+const ELIGIBILITY: &str = "eligibility";
 
 impl Assumptions {
     /// Adds what a program file says. `title` at the top is free text, `[inputs]` is left to who
-    /// reads the layers; everything else is `[section]` and `key = value` of the table.
+    /// reads the layers, `[[eligibility]]` to the program; everything else is `[section]` and `key = value` of the table.
     ///
     /// # Errors
     /// `AS03` for text that is not TOML, with its line; `AS01` for an unknown section or key,
@@ -38,7 +40,7 @@ impl Assumptions {
                 title.clone_into(&mut settings.title);
                 continue;
             }
-            if name == INPUTS {
+            if name == INPUTS || name == ELIGIBILITY {
                 continue;
             }
             let Some(keys) = value.get_ref().as_table() else {

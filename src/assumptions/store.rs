@@ -4,11 +4,12 @@ use std::sync::Arc;
 
 use serde_json::{Map, Value as Json, json};
 
-use super::{Assumptions, Key, Origin, TABLE, Typed, Value};
+use super::{Assumptions, Key, Origin, RANGES, Range, TABLE, Typed, Uncertain, Value};
 use crate::issue::{Code, Issue};
 
 impl Assumptions {
-    /// The title and, by key in the order of the table, `{"value", "unit", "origin"}`.
+    /// The title and, by key in the order of the table, `{"value", "unit", "origin"}`,
+    /// and for what is drawn `"range"`.
     #[must_use]
     pub fn to_json(&self) -> Json {
         let mut values = Map::new();
@@ -19,10 +20,19 @@ impl Assumptions {
                 Value::Set(words) => json!(words),
             };
             let origin = self.origin(entry.key).text();
-            values.insert(
-                entry.text.to_owned(),
-                json!({ "value": value, "unit": entry.unit, "origin": origin }),
-            );
+            let mut stored = json!({ "value": value, "unit": entry.unit, "origin": origin });
+            if let Some(place) = Uncertain::place(entry.key) {
+                let Range {
+                    low,
+                    central,
+                    high,
+                    spread,
+                } = self.range(&RANGES[place]);
+                let shape = spread.text();
+                stored["range"] =
+                    json!({ "low": low, "central": central, "high": high, "shape": shape });
+            }
+            values.insert(entry.text.to_owned(), stored);
         }
         json!({ "title": self.title(), "values": values })
     }

@@ -136,6 +136,12 @@ assumptions! {
     ClimateRainFrac "climate.effective_rain_frac" ["-"] (number 0.5 in 0.0..1.0) No
         "share of the rain that counts, for the method fixed",
         "turf audit practice, from memory";
+    ClimateEtoScale "climate.eto_scale" ["-"] (number 1.0 in 0.5..1.5) Yes
+        "factor on reference evapotranspiration: from the station of the table to the lawn",
+        "choice of this program: the table is taken as it is";
+    ClimateRainScale "climate.effective_rain_scale" ["-"] (number 1.0 in 0.0..2.0) Yes
+        "factor on effective rain, whatever the method; it never passes the rain or the demand (by months only)",
+        "choice of this program: the method is taken as it is";
     ClimateMissingWind "climate.missing_wind_m_s" ["m/s"] (number 2.0 in 0.5..8.0) No
         "wind at 2 m where the weather does not give it",
         "Allen et al. 1998, FAO Irrigation and Drainage Paper 56, ch. 3: 2 m/s";
@@ -340,9 +346,37 @@ assumptions! {
         "savings above this share of the use are flagged for review",
         "published evidence lies between 5 and 25 %: US EPA 2017 and 2024, Baum et al. 2005, Solomon et al. 2007";
 
+    SavingsRangeWidth "savings.range_width" ["-"] (number 1.0 in 0.0..2.0) No
+        "factor on the width of all ranges from which draws are taken; 0 makes every draw the central value",
+        "choice of this program: the ranges as listed";
+
     SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
         "smallest claimed saving, as a share of the use as found, for which a change is recommended",
         "choice of this program: less than that lies within what the reckoning can tell apart";
+
+    SavingsTier "savings.tier_m3_yr" ["m3/yr"] (number 3.0 in 0.0..1000.0) No
+        "claim from which a parcel without a meter stands in the tier high if nine of ten draws reach it, and low if nine of ten do not",
+        "the 9.1 m3 a home of US EPA's draft nozzle specification, 2023-24, times realisation, free riders and persistence as assumed here";
+
+    // The water meter.
+    MeterEfficiency "meter.allowance_efficiency_frac" ["-"] (number 0.7 in 0.3..1.0) No
+        "efficiency of the allowance that metered outdoor use is held against: net need over this",
+        "US EPA water budget: low-quarter uniformity of 0.65 for sprays and 0.70 for rotary heads, from memory";
+    MeterUnder "meter.under_watered_below" ["-"] (number 0.9 in 0.0..2.0) No
+        "ratio of metered outdoor use to allowance below which a parcel under-waters and claims nothing",
+        "choice of this program; no source";
+    MeterClaimMost "meter.claim_most_frac" ["-"] (number 0.25 in 0.0..1.0) No
+        "largest claim as a share of metered outdoor use",
+        "upper end of published evidence: Solomon et al. 2007, from memory";
+    MeterWinter "meter.winter_need_frac" ["-"] (number 0.25 in 0.0..0.9) No
+        "a period counts as winter when turf needs at most this share of the peak month's need a day",
+        "choice of this program; no source";
+    MeterSeasonLeast "meter.season_least_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of the year's need that metered periods must hold to stand for the year",
+        "choice of this program; no source";
+    MeterOutdoorScale "meter.outdoor_scale" ["-"] (number 1.0 in 0.1..3.0) Yes
+        "factor on metered outdoor use: what the winter minimum takes for indoor use, or for outdoor use, and is not",
+        "choice of this program: the winter minimum is taken as it is";
 
     // Heads that are in the ground.
     HeadsOnBoundary "heads.on_boundary_m" ["m"] (number 1.0 in 0.2..3.0) Yes
@@ -457,6 +491,89 @@ assumptions! {
     SupplyPumpLeast "supply.pump_least_frac" ["-"] (number 0.3 in 0.0..1.0) Yes
         "least flow of a pump as a share of its rated flow",
         "common practice, no source";
+
+    // What a change costs; money is in the program's own currency.
+    CostLabour "costs.labour_cur_h" ["cur/h"] (number 60.0 in 0.0..1000.0) No
+        "an hour of a crew",
+        "round number of this program; no source";
+    CostNozzle "costs.nozzle_min" ["min"] (number 6.0 in 0.0..120.0) No
+        "work to set, aim and adjust one nozzle",
+        "common practice, no source";
+    CostBody "costs.body_min" ["min"] (number 20.0 in 0.0..240.0) No
+        "work to set or change one body",
+        "common practice, no source";
+    CostTrench "costs.trench_min_m" ["min/m"] (number 6.0 in 0.0..120.0) No
+        "work to open, lay and close a metre of pipe",
+        "common practice, no source";
+    CostValve "costs.valve_min" ["min"] (number 60.0 in 0.0..600.0) No
+        "work to set one valve and wire it",
+        "common practice, no source";
+    CostVisit "costs.visit_cur" ["cur"] (number 60.0 in 0.0..10000.0) No
+        "cost of every parcel on which anything is changed: the way there, and the clock set anew",
+        "round number of this program; no source";
+    CostAdmin "costs.admin_cur" ["cur"] (number 40.0 in 0.0..10000.0) No
+        "what a funded parcel costs the program beside its rebate: papers and inspection",
+        "round number of this program; no source";
+
+    // What water is worth.
+    PriceWater "prices.water_cur_m3" ["cur/m3"] (number 1.8 in 0.0..100.0) No
+        "what the customer pays for the cubic metre that is saved",
+        "round number of this program; no source: enter the marginal price of the tariff";
+    PriceAvoided "prices.avoided_cur_m3" ["cur/m3"] (number 0.9 in 0.0..100.0) No
+        "what the supplier is spared for it: supply, treatment, energy",
+        "round number of this program; no source: enter the supplier's own avoided cost";
+    DiscountRate "discount.rate_frac_yr" ["1/yr"] (number 0.04 in 0.0..0.3) No
+        "real interest by which later years count less",
+        "common practice 3 to 6 %, no source";
+
+    // The rebate: its parts add up, then come the caps.
+    RebateNozzle "rebate.per_nozzle_cur" ["cur"] (number 0.0 in 0.0..1000.0) No
+        "paid for each nozzle that is set",
+        "none by default";
+    RebateBody "rebate.per_body_cur" ["cur"] (number 0.0 in 0.0..1000.0) No
+        "paid for each pressure-regulating body that is set",
+        "none by default";
+    RebateTurf "rebate.per_turf_cur_m2" ["cur/m2"] (number 0.0 in 0.0..1000.0) No
+        "paid for each square metre of turf whose hardware changes",
+        "none by default";
+    RebateCostShare "rebate.cost_share_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of the cost that is paid",
+        "trade guidance is to pay at least half of the equipment; Irrigation Association presentation, by secondary transcription";
+    RebateClaim "rebate.per_claim_cur_m3" ["cur per m3/yr"] (number 0.0 in 0.0..1000.0) No
+        "paid for each cubic metre a year that may be claimed",
+        "none by default";
+    RebateMost "rebate.most_cur" ["cur"] (number 1000000.0 in 0.0..1000000000.0) No
+        "no parcel is paid more",
+        "no cap by default";
+    RebateMostOfCost "rebate.most_of_cost_frac" ["-"] (number 1.0 in 0.0..1.0) No
+        "no parcel is paid more than this share of its cost",
+        "a rebate is no gain: the whole cost is the bound";
+    RebateLeast "rebate.least_cur" ["cur"] (number 0.0 in 0.0..1000000.0) No
+        "a rebate below this is not paid",
+        "no floor by default";
+    RebateNewestBuild "rebate.newest_build_yr" ["-"] (number 2015.0 in 1800.0..2200.0) No
+        "last year_built that is not taken for a new build",
+        "23 CCR 490 (2015): new landscapes fall under the ordinance from December 2015, from memory";
+    RebateParticipation "rebate.participation_frac" ["-"] (number 1.0 in 0.001..1.0) No
+        "share of the invited parcels that take part; 1 where they have applied already",
+        "none by default: give what earlier programs saw";
+
+    // What an inspection makes of its findings.
+    InspectShare "inspection.share_frac" ["-"] (number 0.1 in 0.1..1.0) No
+        "share of each stratum that is visited beside the large and the flagged",
+        "choice of this program: a tenth at least";
+    InspectLarge "inspection.large_m3_yr" ["m3/yr"] (number 100.0 in 0.0..1000000.0) No
+        "claim from which a parcel is always visited",
+        "choice of this program: round number; no source";
+    InspectCatch "inspection.catch_test_frac" ["-"] (number 0.25 in 0.0..1.0) No
+        "share of the visits with a catch test",
+        "choice of this program; no source";
+    InspectUnset "inspection.clock_not_reset_frac" ["-"] (number 0.0 in 0.0..1.0) No
+        "share of a claim that stands where the clock was not set anew",
+        "cautious choice of this program: none, since a claim supposes a re-timed clock";
+    InspectOverPlan "inspection.over_plan_frac" ["-"] (number 0.2 in 0.0..5.0) No
+        "how far counts on receipts may pass the plan before they are flagged",
+        "choice of this program: a fifth; no source";
 
     // Heads under pressure.
     PressureBodyLoss "pressure.body_loss_kpa" ["kPa"] (number 20.0 in 0.0..100.0) No

@@ -158,20 +158,48 @@ impl DriftMethod {
     }
 }
 
+/// What decides the drift of a jet, before the assumed fractions.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drift {
+    /// Whether it is a fixed spray or separate streams.
+    pub kind: JetKind,
+    /// The loss by a regression as a fraction; `None` for the method of one fraction.
+    pub regression_frac: Option<f64>,
+}
+
+impl Drift {
+    /// The drift of a jet by the assumed method.
+    #[must_use]
+    pub fn of(assumptions: &Assumptions, jet: Jet) -> Drift {
+        let method = DriftMethod::assumed(assumptions);
+        let pct = method.regression_pct(Air::assumed(assumptions), jet);
+        Drift {
+            kind: jet.kind,
+            regression_frac: pct.map(|pct| pct / 100.0),
+        }
+    }
+
+    /// Loss as a fraction, 0 to 0.40: the regression, or else one fraction for all; plus what
+    /// fixed sprays lose more.
+    #[must_use]
+    pub fn frac(&self, one_frac: f64, spray_extra_frac: f64) -> f64 {
+        let common = self.regression_frac.unwrap_or(one_frac);
+        let extra = match self.kind {
+            JetKind::Spray => spray_extra_frac,
+            JetKind::Streams => 0.0,
+        };
+        (common.clamp(0.0, MOST_FRAC) + extra).clamp(0.0, MOST_FRAC)
+    }
+}
+
 /// Drift and evaporation loss of a jet as a fraction, 0 to 0.40: the assumed method, plus what
 /// fixed sprays are assumed to lose more (none by default).
 #[must_use]
 pub fn drift_frac(assumptions: &Assumptions, jet: Jet) -> f64 {
-    let method = DriftMethod::assumed(assumptions);
-    let common = match method.regression_pct(Air::assumed(assumptions), jet) {
-        Some(pct) => pct / 100.0,
-        None => assumptions.number(Key::WaterDriftFrac),
-    };
-    let extra = match jet.kind {
-        JetKind::Spray => assumptions.number(Key::WaterDriftSprayExtra),
-        JetKind::Streams => 0.0,
-    };
-    (common.clamp(0.0, MOST_FRAC) + extra).clamp(0.0, MOST_FRAC)
+    Drift::of(assumptions, jet).frac(
+        assumptions.number(Key::WaterDriftFrac),
+        assumptions.number(Key::WaterDriftSprayExtra),
+    )
 }
 
 #[cfg(test)]

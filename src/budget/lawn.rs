@@ -21,10 +21,38 @@ pub struct Hardware {
     pub over_frac: f64,
     /// Share lost to drift and evaporation.
     pub drift_frac: f64,
+    /// What unequal pressures add to the squared coefficient of variation of the drawing, where
+    /// they were computed from a reading; 0 where they were not. Below 0 where they happen to
+    /// even the rain out.
+    pub pressure_cv2: f64,
+    /// Share lost as mist by too much pressure, where pressures were computed from a reading.
+    pub mist_frac: f64,
     /// Whether bodies regulate.
     pub regulation: Regulation,
     /// As found or renewed.
     pub condition: Condition,
+}
+
+impl Hardware {
+    /// Coefficient of variation of the rain with the pressures that were computed.
+    #[must_use]
+    pub fn cv_served(&self) -> f64 {
+        if self.pressure_cv2 == 0.0 {
+            return self.cv_drawn;
+        }
+        (self.cv_drawn * self.cv_drawn + self.pressure_cv2)
+            .max(0.0)
+            .sqrt()
+    }
+
+    /// Share that never reaches the turf: drift and evaporation, and of the rest the mist.
+    #[must_use]
+    pub fn lost_frac(&self) -> f64 {
+        if self.mist_frac == 0.0 {
+            return self.drift_frac;
+        }
+        1.0 - (1.0 - self.drift_frac) * (1.0 - self.mist_frac)
+    }
 }
 
 /// A turf area with its sky, soil and rules: what every scenario on it shares.
@@ -146,7 +174,7 @@ impl<'a> Lawn<'a> {
     #[must_use]
     pub fn du_lq_field(&self, hardware: &Hardware) -> f64 {
         self.degradation.du_lq_field(
-            hardware.cv_drawn,
+            hardware.cv_served(),
             hardware.regulation,
             hardware.condition,
             &self.computed,
@@ -158,7 +186,7 @@ impl<'a> Lawn<'a> {
     pub fn demand_with(&self, hardware: &Hardware, runoff_frac: [f64; 12]) -> DemandInput<'a> {
         DemandInput {
             du_lq_field: self.du_lq_field(hardware),
-            drift_frac: hardware.drift_frac,
+            drift_frac: hardware.lost_frac(),
             over_frac: hardware.over_frac,
             runoff_frac: runoff_frac.map(|frac| frac.min(self.runoff_most_frac)),
             ..self.demand.clone()
@@ -168,7 +196,7 @@ impl<'a> Lawn<'a> {
     /// The hardware with the clock as it was found.
     #[must_use]
     pub fn as_found(&self, hardware: &Hardware, clock: &FoundClock) -> ScenarioWater {
-        let landing = hardware.rate * (1.0 - hardware.drift_frac);
+        let landing = hardware.rate * (1.0 - hardware.lost_frac());
         let (green_ampt, accumulation) = clock.splits(&self.ground, landing);
         let runoff = [accumulation, green_ampt].map(|split| [split.runoff_frac(); 12]);
         let of = |runoff| clock.year(&self.demand_with(hardware, runoff), hardware.rate);

@@ -27,10 +27,7 @@ impl PlantFactors {
         grass: Option<Grass>,
         exposure: Option<Exposure>,
     ) -> PlantFactors {
-        let grass = grass.unwrap_or(match assumptions.choice(Key::PlantGrass) {
-            "warm" => Grass::Warm,
-            _ => Grass::Cool,
-        });
+        let grass = grass_of(assumptions, grass);
         let exposure = exposure.unwrap_or(match assumptions.choice(Key::PlantExposure) {
             "part" => Exposure::Part,
             "shade" => Exposure::Shade,
@@ -54,6 +51,22 @@ impl PlantFactors {
         };
         PlantFactors(shape.map(|share| share * mean * sun))
     }
+
+    /// The assumption that the factors are proportional to.
+    #[must_use]
+    pub fn key(assumptions: &Assumptions, grass: Option<Grass>) -> Key {
+        match grass_of(assumptions, grass) {
+            Grass::Cool => Key::PlantFactorCool,
+            Grass::Warm => Key::PlantFactorWarm,
+        }
+    }
+}
+
+fn grass_of(assumptions: &Assumptions, grass: Option<Grass>) -> Grass {
+    grass.unwrap_or(match assumptions.choice(Key::PlantGrass) {
+        "warm" => Grass::Warm,
+        _ => Grass::Cool,
+    })
 }
 
 #[cfg(test)]

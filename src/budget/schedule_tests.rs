@@ -21,6 +21,8 @@ fn input<'a>(
             plants: PlantFactors([0.8; 12]),
             effective_rain: EffectiveRain::Fixed { frac: 0.5 },
             storage_mm: 12.75,
+            eto_scale: 1.0,
+            rain_scale: 1.0,
             daily_net_mm: None,
             du_lq_field: 0.5,
             multiplier: RunTimeMultiplier::assumed(run),

@@ -17,6 +17,10 @@ pub struct DemandInput<'a> {
     pub effective_rain: EffectiveRain,
     /// Usable storage of the root zone \[mm\].
     pub storage_mm: f64,
+    /// Factor on reference evapotranspiration.
+    pub eto_scale: f64,
+    /// Factor on effective rain.
+    pub rain_scale: f64,
     /// Net depth of each month from a daily balance \[mm\]; `None` reckons it by months.
     pub daily_net_mm: Option<[f64; 12]>,
     /// Uniformity to expect in the field.
@@ -49,6 +53,8 @@ impl<'a> DemandInput<'a> {
             plants: PlantFactors::assumed(assumptions, turf.grass, turf.exposure),
             effective_rain: EffectiveRain::assumed(assumptions),
             storage_mm: Reservoir::assumed(assumptions, texture).usable_mm(),
+            eto_scale: assumptions.number(Key::ClimateEtoScale),
+            rain_scale: assumptions.number(Key::ClimateRainScale),
             daily_net_mm: None,
             du_lq_field: 1.0,
             multiplier: RunTimeMultiplier::assumed(assumptions),
@@ -90,9 +96,20 @@ pub struct YearWater {
 
 /// The water of a year with the clock re-timed to need.
 ///
-/// Month by month: `net = max(0, ETo·K − P_e)`, `G = net · RTM(DU) / ((1 − w)(1 − r))`,
-/// `use = G · A / (1 − over)`, with the plant factor K, effective rain P_e, drift and evaporation
-/// w, runoff r. Months do not lend each other water; nothing is negative. The run-time multiplier
+/// Month by month, with overspray and pressure:
+///
+/// ```text
+/// net [mm] = max(0, ETo K − P_e)
+/// G [mm]   = net · RTM(DU) / [(1 − w)(1 − m)(1 − r)]
+/// V [m³]   = G A / [1000 (1 − o)]
+/// DU       = 1 − 1.2711 √(CV_drawn² + ΔCV²_pressure + CV_wind² + CV_install² + s CV_wear²)
+/// ```
+///
+/// with reference evapotranspiration ETo \[mm\], plant factor K, effective rain P_e \[mm\], the
+/// share w lost to drift and evaporation and m to mist (`drift_frac` holds both), the share r of
+/// the water on the turf that runs off, the share o of the flow that lands outside the turf, the
+/// area A \[m²\], and the share s of the wear variance that hardware carries. Pressure enters by
+/// its spread (in DU) and by mist alone: a nozzle that passes less runs longer. Months do not lend each other water; nothing is negative. The run-time multiplier
 /// is applied once, here.
 ///
 /// # References
@@ -104,11 +121,12 @@ pub fn year(input: &DemandInput<'_>) -> YearWater {
     let mut months = [MonthWater::default(); 12];
     for (index, month) in months.iter_mut().enumerate() {
         let sky = &input.climate.months[index];
-        month.etc_mm = sky.eto_mm * input.plants.0[index];
-        month.effective_rain_mm =
-            input
-                .effective_rain
-                .of_month_mm(sky.rain_mm, month.etc_mm, input.storage_mm);
+        let rain = input
+            .effective_rain
+            .of_rain(sky.rain_mm, input.storage_mm)
+            .scaled(input.rain_scale);
+        month.etc_mm = sky.eto_mm * input.eto_scale * input.plants.0[index];
+        month.effective_rain_mm = rain.effective_mm(month.etc_mm);
         month.net_mm = match &input.daily_net_mm {
             Some(net_mm) => net_mm[index].max(0.0),
             None => (month.etc_mm - month.effective_rain_mm).max(0.0),
@@ -168,6 +186,8 @@ mod tests {
             plants: PlantFactors([0.8; 12]),
             effective_rain: EffectiveRain::Fixed { frac: 0.5 },
             storage_mm: 12.75,
+            eto_scale: 1.0,
+            rain_scale: 1.0,
             daily_net_mm: None,
             du_lq_field: 0.5,
             multiplier: RunTimeMultiplier::assumed(&run),

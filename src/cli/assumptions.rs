@@ -29,6 +29,9 @@ pub(super) fn run(args: &AssumptionsArgs) -> Result<u8, Ending> {
             "\n    {}\n    allowed {}; set by {}; default {}; by parcel: {}\n    source: {}\n",
             row.meaning, row.allowed, row.origin, row.default, row.by_parcel, row.source,
         ));
+        if !row.range.is_empty() {
+            out.push_str(&format!("    drawn from {}\n", row.range));
+        }
     }
     print(&out)?;
     Ok(0)

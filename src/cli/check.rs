@@ -62,6 +62,7 @@ pub(super) fn report(
     let (climates, gaps) = layers.climates()?;
     design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
+    design.program(neighbourhood.columns().as_deref())?;
     let mut found = Found::default();
     found.issues.extend(gaps);
     let bar = progress(quiet, neighbourhood.expected());

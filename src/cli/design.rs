@@ -13,6 +13,7 @@ use crate::climate::Climates;
 use crate::issue::{Code, Issue};
 use crate::place::{Effort, Favour};
 use crate::plan::Planner;
+use crate::program::{Program, Rule};
 use crate::write::run_record::{InputRecord, LayoutRecord, RunRecord};
 
 const EFFORTS: [(&str, Effort); 4] = [
@@ -79,6 +80,8 @@ pub(super) struct DesignArgs {
 pub(super) struct Design {
     /// What is assumed.
     pub(super) assumptions: Assumptions,
+    /// Rules of who may be paid, beside the standing ones.
+    pub(super) rules: Vec<Rule>,
     /// The families on offer.
     pub(super) catalogue: Catalogue,
     /// Whether they are the embedded ones.
@@ -153,8 +156,14 @@ impl DesignArgs {
         };
         word("effort", &EFFORTS, &layout.effort)?;
         word("favour", &FAVOURS, &layout.favour)?;
+        let rules = match (record, program) {
+            (Some(record), _) => record.eligibility.clone(),
+            (None, Some(file)) => file.rules().to_vec(),
+            (None, None) => Vec::new(),
+        };
         Ok(Design {
             assumptions,
+            rules,
             catalogue,
             catalogue_file: catalogue_file.map(|path| path.display().to_string()),
             catalogue_sha256,
@@ -181,7 +190,16 @@ impl Design {
             assumptions: self.assumptions.clone(),
             climates,
             inp: self.inp,
+            seed: self.layout.seed,
         })
+    }
+
+    /// What settles one parcel; `columns` are those of the parcel layer, where they are known.
+    ///
+    /// # Errors
+    /// `AS03` and `PR01` for rules that cannot be used.
+    pub(super) fn program(&self, columns: Option<&[&str]>) -> Result<Program, Issue> {
+        Program::of(&self.assumptions, &self.rules, columns)
     }
 
     /// The choices that go into the record of the run.

@@ -69,6 +69,10 @@ pub(super) struct InputArgs {
     #[arg(long, value_name = "FILE")]
     supply: Option<String>,
 
+    /// Water meters: a CSV of parcel_id, start, end (or month) and m3.
+    #[arg(long, value_name = "CSV")]
+    meter: Option<String>,
+
     /// Column of the parcel layer that holds the id.
     #[arg(long, value_name = "COLUMN")]
     id_field: Option<String>,
@@ -89,6 +93,7 @@ pub(super) struct Layers {
     inputs: Inputs,
     land: LandSources,
     climate: Option<Source>,
+    meter: Option<Source>,
 }
 
 impl InputArgs {
@@ -127,11 +132,13 @@ impl InputArgs {
             climate_zones: source(&self.climate_zones, "climate_zones")?,
         };
         let climate = source(&self.climate, "climate")?;
+        let meter = source(&self.meter, "meter")?;
         let layers = Layers {
             program,
             inputs,
             land,
             climate,
+            meter,
         };
         let piped = layers.sources().filter(|(_, source)| source.is_stdin());
         if piped.count() > 1 {
@@ -169,6 +176,7 @@ impl Layers {
             ("dem", dem.as_ref()),
             ("climate", self.climate.as_ref()),
             ("climate_zones", climate_zones.as_ref()),
+            ("meter", self.meter.as_ref()),
         ]
         .into_iter()
         .filter_map(|(role, source)| source.map(|source| (role, source)))
@@ -181,20 +189,18 @@ impl Layers {
 
     /// Opens the layers.
     pub(super) fn open(&self) -> Result<Neighbourhood, Issue> {
-        Neighbourhood::open(&self.inputs)?.over(&self.land)
+        let neighbourhood = Neighbourhood::open(&self.inputs)?.over(&self.land)?;
+        match &self.meter {
+            Some(source) => neighbourhood.metered(&text_from(source)?, source.name()),
+            None => Ok(neighbourhood),
+        }
     }
 
     /// The climates of the run; the second value says which days are missing. Without a table and
     /// without zones that carry their months, the embedded one is assumed.
     pub(super) fn climates(&self) -> Result<(Climates, Option<Issue>), Issue> {
         if let Some(source) = &self.climate {
-            let text = match source.path() {
-                Some(path) => text_of(path)?,
-                None => io::read_to_string(io::stdin()).map_err(|error| {
-                    Issue::new(Code::IN01, error.to_string()).in_file(source.name())
-                })?,
-            };
-            return Climates::parse(&text, source.name());
+            return Climates::parse(&text_from(source)?, source.name());
         }
         let Some(zones) = &self.land.climate_zones else {
             return Ok((Climates::assumed(), None));
@@ -254,6 +260,15 @@ impl Layers {
             }
         }
         Ok(records)
+    }
+}
+
+/// The text of a table.
+fn text_from(source: &Source) -> Result<String, Issue> {
+    match source.path() {
+        Some(path) => text_of(path),
+        None => io::read_to_string(io::stdin())
+            .map_err(|error| Issue::new(Code::IN01, error.to_string()).in_file(source.name())),
     }
 }
 

@@ -1,14 +1,21 @@
 //! The face: what is typed, what is printed, and with which status the program ends.
 
+mod allot;
+mod allotment;
 mod assumptions;
 mod check;
 mod climate;
 mod design;
+mod findings;
+mod finished;
 mod inputs;
+mod inspect;
 mod manual;
 mod nozzles;
 mod plan;
 mod program_file;
+mod program_story;
+mod receipts;
 mod schema;
 mod screen;
 mod signals;
@@ -41,6 +48,8 @@ struct CommandLine {
 enum Command {
     Plan(plan::PlanArgs),
     Check(check::CheckArgs),
+    Allot(allot::AllotArgs),
+    Inspect(inspect::InspectArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -55,6 +64,8 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
         Ok(line) => match line.command {
             Command::Plan(args) => plan::run(&args),
             Command::Check(args) => check::run(&args),
+            Command::Allot(args) => allot::run(&args),
+            Command::Inspect(args) => inspect::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),

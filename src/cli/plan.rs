@@ -19,6 +19,7 @@ use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::formats::Name;
 use crate::write::outputs::{Drawn, Outputs};
+use crate::write::program::Sheet;
 use crate::write::rain::Rain;
 use crate::write::record::{Record, told};
 use crate::write::run_record::RunRecord;
@@ -73,6 +74,11 @@ pub(super) struct PlanArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(Rain::WORDS.map(|(word, _)| word)))]
     rain: Option<String>,
 
+    /// Totals by the values of these columns, of the parcel layer or of parcels.csv, separated by
+    /// commas: by-COLUMN.csv and summary.json.
+    #[arg(long, value_name = "COLUMN", value_delimiter = ',')]
+    by: Vec<String>,
+
     /// Print nothing but errors that end the run.
     #[arg(short, long)]
     quiet: bool,
@@ -105,6 +111,15 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .or(record.as_ref().map(|record| &record.throws))
         .map_or(DRAWN[0].0, String::as_str);
     let drawn = word("throws", &DRAWN, throws)?;
+    let mut by = match &record {
+        Some(record) if args.by.is_empty() => record.by.clone(),
+        _ => Vec::new(),
+    };
+    for column in &args.by {
+        if !by.contains(column) {
+            by.push(column.clone());
+        }
+    }
     let mut this_run = record_of(&layers, &design, throws)?;
     let rain = args.rain.as_ref();
     if let Some(rain) = rain.or(record.as_ref().map(|record| &record.rain)) {
@@ -112,6 +127,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     }
     let rain = Rain::parse(&this_run.rain)?;
     this_run.formats = formats(&args.format, record.as_ref())?;
+    this_run.by.clone_from(&by);
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
@@ -123,7 +139,10 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     }
     let planner = design.planner(climates)?;
     let mut neighbourhood = layers.open()?;
-    let mut outputs = Outputs::begin(&Disk, output, existing, &this_run)?;
+    let columns = neighbourhood.columns();
+    let program = design.program(columns.as_deref())?;
+    let sheet = Sheet::by(&by, columns.as_deref())?;
+    let mut outputs = Outputs::begin(&Disk, output, existing, &this_run)?.with_sheet(sheet);
     let bar = progress(args.quiet, neighbourhood.expected());
     let mut telling = Telling {
         quiet: args.quiet,
@@ -137,8 +156,12 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .unwrap_or(NonZeroUsize::MIN);
     batch::run(
         &mut neighbourhood,
-        |parcel| planner.plan(parcel),
-        |plan| Record::of(&plan, drawn, rain),
+        |parcel| {
+            let mut plan = planner.plan(parcel);
+            program.settle(&mut plan);
+            plan
+        },
+        |plan| Record::of(&plan, drawn, rain).grouped(&plan, &by),
         Order {
             jobs,
             chunk: args.chunk,
@@ -196,6 +219,8 @@ fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord
         throws: throws.to_owned(),
         formats: Vec::new(),
         rain: Rain::WORDS[0].0.to_owned(),
+        eligibility: design.rules.clone(),
+        by: Vec::new(),
         assumptions: design.assumptions.to_json(),
     })
 }

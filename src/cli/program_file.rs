@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
-use crate::assumptions::Assumptions;
+use crate::assumptions::{Assumptions, nearest};
 use crate::issue::{Code, Issue};
+use crate::program::Rule;
 
 /// A program file as it was read.
 pub(super) struct ProgramFile {
@@ -13,14 +14,20 @@ pub(super) struct ProgramFile {
     text: String,
     folder: PathBuf,
     inputs: InputsText,
+    rules: Vec<Rule>,
 }
 
-/// Only the section that names inputs; the others are assumptions.
+/// Only what is no assumption: the inputs, and the rules of who may be paid.
 #[derive(Deserialize)]
 struct WholeText {
     #[serde(default)]
     inputs: InputsText,
+    #[serde(default)]
+    eligibility: Vec<toml::Spanned<toml::Table>>,
 }
+
+/// Keys of a rule of who may be paid.
+const RULE_KEYS: [&str; 4] = ["name", "rule", "reason", "apply"];
 
 /// The layers that a program file can name, relative to itself.
 #[derive(Default, Deserialize)]
@@ -36,6 +43,7 @@ struct InputsText {
     dem: Option<String>,
     climate: Option<String>,
     climate_zones: Option<String>,
+    meter: Option<String>,
     catalogue: Option<String>,
 }
 
@@ -50,13 +58,31 @@ impl ProgramFile {
             .map_err(|error| Issue::new(Code::IN01, error.to_string()).in_file(&name))?;
         let whole: WholeText = toml::from_str(&text)
             .map_err(|error| Issue::new(Code::AS03, error.to_string().trim_end()).in_file(&name))?;
+        let rules = whole
+            .eligibility
+            .into_iter()
+            .map(|table| {
+                let line = 1 + text[..table.span().start.min(text.len())]
+                    .matches('\n')
+                    .count();
+                rule(table.into_inner())
+                    .map_err(|found| format!("line {line}: {found}"))
+                    .map_err(|found| Issue::new(Code::AS03, found).in_file(&name))
+            })
+            .collect::<Result<Vec<Rule>, Issue>>()?;
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
         Ok(ProgramFile {
             name,
             text,
             folder,
             inputs: whole.inputs,
+            rules,
         })
+    }
+
+    /// The rules of who may be paid.
+    pub(super) fn rules(&self) -> &[Rule] {
+        &self.rules
     }
 
     /// The input of a role, relative to where the program runs.
@@ -72,6 +98,7 @@ impl ProgramFile {
             "dem" => &self.inputs.dem,
             "climate" => &self.inputs.climate,
             "climate_zones" => &self.inputs.climate_zones,
+            "meter" => &self.inputs.meter,
             "catalogue" => &self.inputs.catalogue,
             _ => &None,
         };
@@ -87,4 +114,22 @@ impl ProgramFile {
     pub(super) fn on_top_of(&self, assumptions: &Assumptions) -> Result<Assumptions, Issue> {
         assumptions.with_program(&self.text, &self.name)
     }
+}
+
+/// A rule of who may be paid; what is wrong with it otherwise.
+fn rule(table: toml::Table) -> Result<Rule, String> {
+    for key in table.keys() {
+        if !RULE_KEYS.contains(&key.as_str()) {
+            let hint = nearest(key, RULE_KEYS)
+                .map_or(String::new(), |near| format!("; did you mean `{near}`?"));
+            return Err(format!("[[eligibility]] has no key `{key}`{hint}"));
+        }
+    }
+    let rule: Rule = table
+        .try_into()
+        .map_err(|error: toml::de::Error| format!("[[eligibility]]: {}", error.message()))?;
+    if rule.apply && rule.rule.trim().is_empty() {
+        return Err(format!("[[eligibility]] `{}` has no key `rule`", rule.name));
+    }
+    Ok(rule)
 }

@@ -4,9 +4,12 @@ use std::path::Path;
 
 use super::design::Design;
 use super::inputs::Layers;
+use super::program_story::program_lines;
 use super::table::{Table, thousands};
 use crate::assumptions::{Key, Origin};
-use crate::plan::Status;
+use crate::plan::{Percentiles, Status};
+use crate::savings::EVIDENCE;
+use crate::write::savings::SavingsTotals;
 use crate::write::summary::{Distribution, Summary};
 
 const CAUTIONS: &str = "\
@@ -37,6 +40,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
     let mut out = counts(summary);
     out.push_str(&layouts(summary));
     out.push_str(&water(summary));
+    out.push_str(&program_lines(&summary.program));
     out.push_str(&assumed_lines(layers, design));
     let folder = output.display();
     out.push_str(&format!(
@@ -44,6 +48,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
          stations.geojson  laterals.geojson                              valves and pipes\n  \
          parcels.csv  schedule.csv  materials.csv  failures.csv          tables for a spreadsheet\n  \
+         ranked.csv  supply_curve.csv                                    the cheapest claimed water first\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
     ));
@@ -74,6 +79,7 @@ fn layouts(summary: &Summary) -> String {
         ">areas",
         ">best for",
         ">heads",
+        ">stations",
         ">field DU",
         ">drawing DU*",
         ">rate mm/h",
@@ -94,6 +100,11 @@ fn layouts(summary: &Summary) -> String {
             thousands(group.areas as f64),
             thousands(group.recommended as f64),
             thousands(group.heads as f64),
+            if group.stations > 0 {
+                thousands(group.stations as f64)
+            } else {
+                "-".to_owned()
+            },
             median(&group.du_lq_field, 1.0, 2),
             median(&group.du_lq, 1.0, 2),
             median(&group.rate_mm_h, 1.0, 1),
@@ -117,7 +128,7 @@ fn layouts(summary: &Summary) -> String {
         ]);
     }
     format!(
-        "\nLayouts: medians over the turf areas; heads and use are sums\n{}\
+        "\nLayouts: medians over the turf areas; heads, stations and use are sums\n{}\
          Field DU is the low-quarter uniformity that the lawn can be expected to measure.\n\
          Runoff is a share of the water on the turf: by the accumulation table | by ponding.\n  \
          * Drawing DU is a still-air value of the drawing: good for comparing layouts, not to be expected\n  \
@@ -146,8 +157,97 @@ fn water(summary: &Summary) -> String {
         thousands(summary.best_m3_yr),
         thousands(summary.potential_m3_yr),
         thousands(summary.claimed_m3_yr),
-        flagged(summary),
+        format_args!("{}{}", savings(&summary.savings), flagged(summary)),
     )
+}
+
+/// Swings of the tornado that are told.
+const SWINGS_TOLD: usize = 6;
+
+/// How sure the savings are, where they come from, and what moves them.
+fn savings(totals: &SavingsTotals) -> String {
+    let (Some(potential), Some(claimed)) = (totals.potential(), totals.claimed()) else {
+        return String::new();
+    };
+    let range = |of: Percentiles| {
+        format!(
+            "{} to {} m³ (middle {})",
+            thousands(of.p10_m3_yr),
+            thousands(of.p90_m3_yr),
+            thousands(of.p50_m3_yr)
+        )
+    };
+    let mut out = format!(
+        "  in eight of ten draws      could be {}, claimed {}\n",
+        range(potential),
+        range(claimed)
+    );
+    let evidence: Vec<String> = EVIDENCE
+        .iter()
+        .map(|row| {
+            let m3_yr = thousands(row.frac * totals.asfound_m3_yr);
+            format!("{} {m3_yr} m³ ({:.0} %)", row.name, 100.0 * row.frac)
+        })
+        .collect();
+    out += &format!("  published evidence         {}\n", evidence.join(", "));
+    if totals.above_evidence > 0 {
+        out += &format!(
+            "  above 30 %                 {} of {} parcels: look at them before anything is claimed\n",
+            thousands(totals.above_evidence as f64),
+            thousands(totals.parcels as f64)
+        );
+    }
+    if totals.metered > 0 {
+        out += &format!(
+            "  held against meters        {} parcels, {} of them under-water and claim nothing\n",
+            thousands(totals.metered as f64),
+            thousands(totals.under_watered as f64)
+        );
+    }
+    let (parts, takes) = (&totals.parts, &totals.takes);
+    let of_all = |named: &[(&str, f64)]| {
+        let all = parts.total_m3_yr();
+        let share = |m3_yr: f64| if all > 0.0 { 100.0 * m3_yr / all } else { 0.0 };
+        let words: Vec<String> = named
+            .iter()
+            .map(|(name, m3_yr)| {
+                format!("{name} {} m³ ({:.0} %)", thousands(*m3_yr), share(*m3_yr))
+            })
+            .collect();
+        words.join(", ")
+    };
+    out += &format!(
+        "  what it takes              {}\n  what it comes from         {}\n",
+        of_all(&[
+            ("a right schedule", takes.reclock_m3_yr),
+            ("repairs", takes.repair_m3_yr),
+            ("new nozzles and places", takes.nozzle_m3_yr),
+        ]),
+        of_all(&[
+            ("schedule", parts.schedule_m3_yr),
+            ("uniformity", parts.uniformity_m3_yr),
+            ("runoff", parts.runoff_m3_yr),
+            ("drift", parts.drift_m3_yr),
+            ("overspray", parts.overspray_m3_yr),
+            ("pressure", parts.pressure_m3_yr),
+        ])
+    );
+    let mut table = Table::new(&[
+        "assumption",
+        ">claim at low",
+        ">claim at high",
+        ">swing m³/yr",
+    ]);
+    let swings = totals.tornado();
+    for swing in swings.iter().take(SWINGS_TOLD) {
+        table.row(vec![
+            swing.name().to_owned(),
+            thousands(swing.claimed_m3_yr[0]),
+            thousands(swing.claimed_m3_yr[1]),
+            thousands(swing.width_m3_yr()),
+        ]);
+    }
+    out + &format!("\nWhat moves the claim most\n{}", table.text("  "))
 }
 
 /// How many turf areas carry each flag.
@@ -190,6 +290,12 @@ pub(super) fn assumed_lines(layers: &Layers, design: &Design) -> String {
         None => {
             lines.push("nozzles: the embedded generic families, see `evenfall nozzles`".to_owned())
         }
+    }
+    if !layers.has("meter") {
+        lines.push(
+            "use as found: modelled, since there are no meters; parcels stand in tiers, not ranks"
+                .to_owned(),
+        );
     }
     if !layers.has("climate") && !layers.has("climate_zones") {
         lines.push("climate: the embedded one of the invented town of Larkmoor".to_owned());

@@ -38,6 +38,46 @@ impl Date {
             + u16::from(self.day)
     }
 
+    /// Days since 1 January 1970.
+    #[must_use]
+    pub fn day_number(self) -> i32 {
+        // Years from March on, so that the leap day is the last of its year.
+        let march = i32::from(self.month) - 3;
+        let (year, month) = if march < 0 {
+            (i32::from(self.year) - 1, march + 12)
+        } else {
+            (i32::from(self.year), march)
+        };
+        let days_of_years =
+            365 * year + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400);
+        // From March on, months of 31, 30, 31, 30, 31 days add up to 153.
+        days_of_years + (153 * month + 2) / 5 + i32::from(self.day) - 719_469
+    }
+
+    /// The day of a number of days since 1 January 1970, from year 1 to 9999.
+    #[must_use]
+    pub fn of_day_number(number: i32) -> Date {
+        // Days since 1 March of year 0, in spans of 400, 100, 4 and 1 years.
+        let days = number + 719_468;
+        let era = days.div_euclid(146_097);
+        let day_of_era = days.rem_euclid(146_097);
+        let leaps = day_of_era / 1_460 - day_of_era / 36_524 + day_of_era / 146_096;
+        let year_of_era = (day_of_era - leaps) / 365;
+        let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
+        let march = (5 * day_of_year + 2) / 153;
+        let day = day_of_year - (153 * march + 2) / 5 + 1;
+        let (year, month) = if march < 10 {
+            (era * 400 + year_of_era, march + 3)
+        } else {
+            (era * 400 + year_of_era + 1, march - 9)
+        };
+        Date {
+            year: year.clamp(1, 9_999) as u16,
+            month: month as u8,
+            day: day as u8,
+        }
+    }
+
     /// The day after.
     #[must_use]
     pub fn next(self) -> Date {
@@ -93,6 +133,21 @@ mod tests {
             "",
         ] {
             assert_eq!(Date::parse(bad), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn days_are_numbered_from_1970() {
+        let number = |text: &str| Date::parse(text).unwrap().day_number();
+        assert_eq!(number("1970-01-01"), 0);
+        assert_eq!(number("2000-03-01"), 11_017); // Unix time 951 868 800
+        assert_eq!(number("1969-12-31"), -1);
+        let mut date = Date::parse("1895-12-30").unwrap();
+        for _ in 0..80_000 {
+            let next = date.next();
+            assert_eq!(next.day_number(), date.day_number() + 1, "{date:?}");
+            assert_eq!(Date::of_day_number(next.day_number()), next);
+            date = next;
         }
     }
 

@@ -36,13 +36,62 @@ impl EffectiveRain {
     /// `storage_mm` is the usable storage of the root zone.
     #[must_use]
     pub fn of_month_mm(self, rain_mm: f64, etc_mm: f64, storage_mm: f64) -> f64 {
-        let effective_mm = match self {
-            EffectiveRain::Tr21 => tr21_mm(rain_mm, etc_mm, storage_mm),
-            EffectiveRain::Fixed { frac } => frac * rain_mm,
-            EffectiveRain::Short => short_form_mm(rain_mm),
-        };
-        effective_mm.clamp(0.0, rain_mm.min(etc_mm).max(0.0))
+        self.of_rain(rain_mm, storage_mm).effective_mm(etc_mm)
     }
+
+    /// The rain of a month, ready for any demand.
+    #[must_use]
+    pub fn of_rain(self, rain_mm: f64, storage_mm: f64) -> MonthRain {
+        let (effective_mm, grows) = match self {
+            EffectiveRain::Tr21 => (tr21_at_no_demand_mm(rain_mm, storage_mm), true),
+            EffectiveRain::Fixed { frac } => (frac * rain_mm, false),
+            EffectiveRain::Short => (short_form_mm(rain_mm), false),
+        };
+        MonthRain {
+            rain_mm,
+            effective_mm,
+            grows,
+        }
+    }
+}
+
+/// The rain of a month before the demand is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MonthRain {
+    rain_mm: f64,
+    /// What of it counts where nothing is asked for, before bounds.
+    effective_mm: f64,
+    /// Whether it grows with the demand, as in TR-21.
+    grows: bool,
+}
+
+impl MonthRain {
+    /// The same with a factor on what counts.
+    #[must_use]
+    pub fn scaled(self, factor: f64) -> MonthRain {
+        MonthRain {
+            effective_mm: self.effective_mm * factor,
+            ..self
+        }
+    }
+
+    /// Effective rain for a demand \[mm\], between 0 and the smaller of rain and demand.
+    #[must_use]
+    pub fn effective_mm(&self, etc_mm: f64) -> f64 {
+        let growth = if self.grows {
+            libm::exp10(0.024_26 * etc_mm.max(0.0) / MM_IN)
+        } else {
+            1.0
+        };
+        (self.effective_mm * growth).clamp(0.0, self.rain_mm.min(etc_mm).max(0.0))
+    }
+}
+
+fn tr21_at_no_demand_mm(rain_mm: f64, storage_mm: f64) -> f64 {
+    let rain_in = rain_mm.max(0.0) / MM_IN;
+    let d_in = (storage_mm / MM_IN).clamp(0.5, 7.0);
+    let storage_factor = 0.531_747 + d_in * (0.295_164 + d_in * (-0.057_697 + d_in * 0.003_804));
+    storage_factor * (0.709_17 * libm::pow(rain_in, 0.824_16) - 0.115_56) * MM_IN
 }
 
 /// Effective rain of a month after Technical Release 21, in inches a month:
@@ -60,13 +109,7 @@ impl EffectiveRain {
 ///   chapter 2, eq. 2-84 and 2-85 (by public transcriptions).
 #[must_use]
 pub fn tr21_mm(rain_mm: f64, etc_mm: f64, storage_mm: f64) -> f64 {
-    let rain_in = rain_mm.max(0.0) / MM_IN;
-    let etc_in = etc_mm.max(0.0) / MM_IN;
-    let d_in = (storage_mm / MM_IN).clamp(0.5, 7.0);
-    let storage_factor = 0.531_747 + d_in * (0.295_164 + d_in * (-0.057_697 + d_in * 0.003_804));
-    let bracket = 0.709_17 * libm::pow(rain_in, 0.824_16) - 0.115_56;
-    let effective_in = storage_factor * bracket * libm::exp10(0.024_26 * etc_in);
-    effective_in.clamp(0.0, rain_in.min(etc_in)) * MM_IN
+    EffectiveRain::Tr21.of_month_mm(rain_mm, etc_mm, storage_mm)
 }
 
 /// Effective rain of a month in the short form \[mm\]: `P (125 − 0.2 P)/125` up to 250 mm,

@@ -13,7 +13,7 @@ mod weather;
 pub use climates::{Climates, Zone, ZoneOf};
 pub use date::Date;
 pub use days::{DayClimate, Gap, is_daily, mean_year, parse_days};
-pub use effective_rain::{EffectiveRain, short_form_mm, tr21_mm};
+pub use effective_rain::{EffectiveRain, MonthRain, short_form_mm, tr21_mm};
 pub use hourly::HourWeather;
 pub use penman::{
     Evapotranspiration, Humidity, Radiation, Station, Weather, saturation_kpa, slope_kpa_c,

@@ -5,6 +5,7 @@
 //! [`laterals`] draws the pipes from the valve to its heads, `network` solves them with the flows
 //! that the pressures give, and `materials` counts what has to be bought.
 
+pub mod costs;
 pub mod inp;
 pub mod laterals;
 pub mod materials;

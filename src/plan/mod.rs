@@ -1,5 +1,6 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
+mod account;
 mod delivery;
 mod fit;
 mod found;
@@ -8,12 +9,14 @@ mod kept;
 mod outcome;
 mod water;
 
+pub use account::ParcelAccount;
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use kept::{Fitting, Works};
 pub use outcome::{
     AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
-    ScenarioPlan, SkyUse, Status, TurfPlan, YearUse,
+    ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
+pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
 
 use crate::assumptions::Assumptions;
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
@@ -52,6 +55,8 @@ pub struct Planner {
     pub climates: Climates,
     /// Whether to write input files of the network solver.
     pub inp: bool,
+    /// Seed of the draws of what is uncertain.
+    pub seed: u64,
 }
 
 /// One scenario to lay out on one turf area.
@@ -126,14 +131,23 @@ impl Planner {
         plan.issues
             .extend(told.map(|issue| issue.of_parcel(&parcel.id)));
         plan.networks = delivery.networks;
+        let mut ways = Vec::new();
         for (site, scenarios) in areas {
-            plan.turf.push(self.settled(&site, scenarios));
+            let (turf, way) = self.settled(&site, scenarios);
+            plan.turf.push(turf);
+            ways.push(way);
         }
         let mut scenarios = plan.turf.iter().flat_map(|turf| &turf.scenarios);
         if scenarios.any(|scenario| scenario.flags.contains(&AS_FOUND_ASSUMED)) {
             plan.flags.push(AS_FOUND_ASSUMED);
         }
-        water::close(assumptions, plan, &in_ground.joined(&numbers));
+        water::close(
+            assumptions,
+            plan,
+            &in_ground.joined(&numbers),
+            &ways,
+            (self.seed, &parcel.meter),
+        );
     }
 
     /// What leaves a turf area without heads.
@@ -176,11 +190,15 @@ impl Planner {
         (scenarios, issues)
     }
 
-    /// A turf area with its water.
-    fn settled(&self, site: &Site, mut scenarios: Vec<ScenarioPlan>) -> TurfPlan {
+    /// A turf area with its water, and what that rests on.
+    fn settled<'a>(
+        &'a self,
+        site: &Site<'a>,
+        mut scenarios: Vec<ScenarioPlan>,
+    ) -> (TurfPlan, water::Ways<'a>) {
         let outline = site.outline;
-        let ground = water::settle(self, site, &mut scenarios);
-        TurfPlan {
+        let (ground, ways) = water::settle(self, site, &mut scenarios);
+        let turf = TurfPlan {
             id: site.turf.id.clone(),
             polygon: site.turf.polygon.clone(),
             area_m2: outline.area_m2(),
@@ -188,7 +206,8 @@ impl Planner {
             ground,
             reason: String::new(),
             scenarios,
-        }
+        };
+        (turf, ways)
     }
 
     /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
@@ -261,6 +280,8 @@ impl Planner {
             uniformity,
             delivered: None,
             year: None,
+            cost_cur: None,
+            cost_cur_m3: None,
             flags: verdict.flags,
             fittings: Vec::new(),
             works: None,

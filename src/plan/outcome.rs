@@ -2,9 +2,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::account::ParcelAccount;
 use super::delivery::{Delivered, NetworkPlan};
+use super::water::ParcelSavings;
 use super::{Fitting, Works};
-use crate::budget::{FoundClock, Hardware, JetKind, ScenarioWater};
+use crate::budget::{Drift, FoundClock, Hardware, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
@@ -119,8 +121,8 @@ pub struct YearUse {
     pub use_m3_yr: f64,
     /// What waters.
     pub hardware: Hardware,
-    /// Spray or streams.
-    pub jet: JetKind,
+    /// Spray or streams, and what decides its drift.
+    pub drift: Drift,
     /// Whether the slope refuses its rate.
     pub too_fast_for_slope: bool,
     /// The clock as found.
@@ -148,7 +150,18 @@ pub struct Behaviours {
     pub scaled: Outcome,
 }
 
-/// The night of a parcel, from the side of one of its stations.
+/// The night of one station.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StationNight {
+    /// Its number in its network, from 1; `None` where a turf area counts as one station.
+    pub number: Option<usize>,
+    /// Its group, from 1: stations of one group water on the same days.
+    pub group: u32,
+    /// Start of each cycle \[minutes after midnight\].
+    pub starts_min: Vec<f64>,
+}
+
+/// The night of a parcel, from the side of one of its turf areas.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NightUse {
     /// Minutes from the first start to the last stop of the parcel's longest night.
@@ -157,10 +170,8 @@ pub struct NightUse {
     pub open_min: f64,
     /// Groups of stations that water on different days.
     pub groups: u32,
-    /// The group of this station, from 1.
-    pub group: u32,
-    /// Start of each cycle \[minutes after midnight\].
-    pub starts_min: Vec<f64>,
+    /// The stations that water the area.
+    pub stations: Vec<StationNight>,
 }
 
 /// What the sky of a turf area was taken to be.
@@ -236,6 +247,13 @@ pub struct ScenarioPlan {
     pub delivered: Option<Delivered>,
     /// The water of a year; `None` when there is no head.
     pub year: Option<YearUse>,
+    /// Parts and work, its share by heads of the bill that the parcel's network in this scenario
+    /// has, without the way there \[currency\]; `None` where nothing is changed or parts cannot be
+    /// counted.
+    pub cost_cur: Option<f64>,
+    /// Levelised cost of a claimed cubic metre, its share of the way there included
+    /// \[currency/m³\]; `None` where nothing is claimed or the cost is not known.
+    pub cost_cur_m3: Option<f64>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
     /// What is known of each head that is in the ground or takes its place; empty for a layout
@@ -290,6 +308,10 @@ pub struct ParcelPlan {
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
     pub water: Option<ParcelWater>,
+    /// What it costs and what a program would pay; `None` until that is settled.
+    pub account: Option<ParcelAccount>,
+    /// What the recommended scenarios save, why and how sure; `None` when nothing was planned.
+    pub savings: Option<ParcelSavings>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
 }
@@ -348,6 +370,8 @@ impl ParcelPlan {
             networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
+            account: None,
+            savings: None,
             flags: Vec::new(),
         }
     }
@@ -370,6 +394,7 @@ impl ParcelPlan {
             obstacles: Vec::new(),
             heads: Vec::new(),
             supply: Vec::new(),
+            meter: Vec::new(),
             issues: Vec::new(),
         };
         ParcelPlan::broken_off(&parcel, issue)

@@ -91,10 +91,11 @@ pub fn allot(items: &[Item], budget_cents: u64) -> Allotment {
             .then(a.cmp(&b))
     });
     let ranked: Vec<Item> = order.iter().map(|&i| items[i]).collect();
-    let bound_m3_yr = lp_bound(&ranked, 0, budget_cents);
+    let sums = Sums::of(&ranked);
+    let bound_m3_yr = sums.lp_bound(&ranked, 0, budget_cents);
     let mut taken = greedy(&ranked, budget_cents);
     exchange(&ranked, &mut taken, budget_cents);
-    let is_optimal = prove(&ranked, &mut taken, budget_cents);
+    let is_optimal = prove(&ranked, &sums, &mut taken, budget_cents);
     let mut chosen: Vec<usize> = free;
     chosen.extend(
         taken
@@ -118,20 +119,43 @@ pub fn allot(items: &[Item], budget_cents: u64) -> Allotment {
     }
 }
 
-/// The most that items from `from` on, the best first, could save in `left_cents` if the last
-/// could be funded in part.
-fn lp_bound(ranked: &[Item], from: usize, left_cents: u64) -> f64 {
-    let mut left_cents = left_cents;
-    let mut saving_m3_yr = 0.0;
-    for item in &ranked[from..] {
-        if item.cost_cents > left_cents {
-            saving_m3_yr += item.saving_m3_yr * (left_cents as f64 / item.cost_cents as f64);
-            break;
+/// Running sums of ranked items, so that a bound costs a search and not a walk.
+struct Sums {
+    /// Cost of the items before each place \[cents\].
+    cost_cents: Vec<u64>,
+    /// Their saving \[m³/yr\].
+    saving_m3_yr: Vec<f64>,
+}
+
+impl Sums {
+    fn of(ranked: &[Item]) -> Sums {
+        let mut sums = Sums {
+            cost_cents: vec![0],
+            saving_m3_yr: vec![0.0],
+        };
+        let (mut cost_cents, mut saving_m3_yr) = (0u64, 0.0);
+        for item in ranked {
+            cost_cents = cost_cents.saturating_add(item.cost_cents);
+            saving_m3_yr += item.saving_m3_yr;
+            sums.cost_cents.push(cost_cents);
+            sums.saving_m3_yr.push(saving_m3_yr);
         }
-        left_cents -= item.cost_cents;
-        saving_m3_yr += item.saving_m3_yr;
+        sums
     }
-    saving_m3_yr
+
+    /// The most that items from `from` on, the best first, could save in `left_cents` if the last
+    /// could be funded in part.
+    fn lp_bound(&self, ranked: &[Item], from: usize, left_cents: u64) -> f64 {
+        let reach_cents = self.cost_cents[from].saturating_add(left_cents);
+        // The first place that the money does not reach.
+        let cut = self.cost_cents.partition_point(|&cost| cost <= reach_cents) - 1;
+        let whole_m3_yr = self.saving_m3_yr[cut] - self.saving_m3_yr[from];
+        let part_m3_yr = ranked.get(cut).map_or(0.0, |item| {
+            let rest_cents = reach_cents - self.cost_cents[cut];
+            item.saving_m3_yr * (rest_cents as f64 / item.cost_cents as f64)
+        });
+        whole_m3_yr + part_m3_yr
+    }
 }
 
 /// Takes the best first, and skips what no longer fits.
@@ -198,7 +222,7 @@ fn costs(ranked: &[Item], taken: &[bool]) -> u64 {
 }
 
 /// Depth-first branch and bound from the best set known. Returns whether it went through.
-fn prove(ranked: &[Item], taken: &mut Vec<bool>, budget_cents: u64) -> bool {
+fn prove(ranked: &[Item], sums: &Sums, taken: &mut Vec<bool>, budget_cents: u64) -> bool {
     let total = |taken: &[bool]| -> f64 {
         ranked
             .iter()
@@ -223,7 +247,7 @@ fn prove(ranked: &[Item], taken: &mut Vec<bool>, budget_cents: u64) -> bool {
             taken.clone_from(&path);
         }
         let hopeless = at_end
-            || saved_m3_yr + lp_bound(ranked, depth, budget_cents - spent_cents)
+            || saved_m3_yr + sums.lp_bound(ranked, depth, budget_cents - spent_cents)
                 <= best_m3_yr + 1e-9;
         if !hopeless {
             let fits = spent_cents + ranked[depth].cost_cents <= budget_cents;
@@ -251,36 +275,69 @@ fn prove(ranked: &[Item], taken: &mut Vec<bool>, budget_cents: u64) -> bool {
     }
 }
 
-/// Chooses under floors: each group is first given its own floor of the budget, as far as its
-/// items can use it; what is left of the budget goes to the best of all. The bound is the one
-/// without floors, so the gap shows what the floors cost as well.
-///
-/// `group` holds each item's group; `floors_cents` each group's floor.
+/// A part of the budget that is kept for some items.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Floor {
+    /// Indices of the items that it is kept for.
+    pub members: Vec<usize>,
+    /// At least so much goes to them, as far as they can use it \[cents\].
+    pub least_cents: u64,
+}
+
+/// Chooses under floors. One after the other each floor is given, from what is left of the
+/// budget, what its members do not have yet: their best set within it, and then, where they stay
+/// below it, more of them as long as one fits the budget. What is left after the floors goes to the
+/// best of all. The bound is the one without floors, so the gap shows what the floors cost as well.
 #[must_use]
-pub fn allot_with_floors(
-    items: &[Item],
-    budget_cents: u64,
-    group: &[usize],
-    floors_cents: &[u64],
-) -> Allotment {
-    let mut chosen: Vec<usize> = Vec::new();
-    let mut left_cents = budget_cents;
-    for (floor, &floor_cents) in floors_cents.iter().enumerate() {
-        let members: Vec<usize> = (0..items.len()).filter(|&i| group[i] == floor).collect();
-        let own: Vec<Item> = members.iter().map(|&i| items[i]).collect();
-        let part = allot(&own, floor_cents.min(left_cents));
-        left_cents -= part.cost_cents;
-        chosen.extend(part.chosen.iter().map(|&k| members[k]));
-    }
-    let mut is_chosen = vec![false; items.len()];
-    for &i in &chosen {
-        is_chosen[i] = true;
-    }
-    let rest: Vec<usize> = (0..items.len()).filter(|&i| !is_chosen[i]).collect();
-    let others: Vec<Item> = rest.iter().map(|&i| items[i]).collect();
-    chosen.extend(allot(&others, left_cents).chosen.iter().map(|&k| rest[k]));
-    chosen.sort_unstable();
+pub fn allot_with_floors(items: &[Item], budget_cents: u64, floors: &[Floor]) -> Allotment {
     let free = allot(items, budget_cents);
+    if floors.is_empty() {
+        return free;
+    }
+    let mut taken = vec![false; items.len()];
+    let mut left_cents = budget_cents;
+    for floor in floors {
+        let spent = |taken: &[bool]| -> u64 {
+            let own = floor.members.iter().filter(|&&i| taken[i]);
+            own.map(|&i| items[i].cost_cents).sum()
+        };
+        let missing_cents = floor
+            .least_cents
+            .saturating_sub(spent(&taken))
+            .min(left_cents);
+        let open: Vec<usize> = floor
+            .members
+            .iter()
+            .copied()
+            .filter(|&i| !taken[i])
+            .collect();
+        let own: Vec<Item> = open.iter().map(|&i| items[i]).collect();
+        let part = allot(&own, missing_cents);
+        left_cents -= part.cost_cents;
+        for k in part.chosen {
+            taken[open[k]] = true;
+        }
+        while spent(&taken) < floor.least_cents {
+            let next = open
+                .iter()
+                .copied()
+                .filter(|&i| !taken[i] && items[i].cost_cents > 0)
+                .filter(|&i| items[i].saving_m3_yr > 0.0 && items[i].cost_cents <= left_cents)
+                .max_by(|&a, &b| {
+                    let worth = |i: usize| items[i].saving_m3_yr / items[i].cost_cents as f64;
+                    worth(a).total_cmp(&worth(b)).then(b.cmp(&a))
+                });
+            let Some(next) = next else { break };
+            taken[next] = true;
+            left_cents -= items[next].cost_cents;
+        }
+    }
+    let rest: Vec<usize> = (0..items.len()).filter(|&i| !taken[i]).collect();
+    let others: Vec<Item> = rest.iter().map(|&i| items[i]).collect();
+    for k in allot(&others, left_cents).chosen {
+        taken[rest[k]] = true;
+    }
+    let chosen: Vec<usize> = (0..items.len()).filter(|&i| taken[i]).collect();
     let saving_m3_yr: f64 = chosen.iter().map(|&i| items[i].saving_m3_yr).sum();
     Allotment {
         cost_cents: chosen.iter().map(|&i| items[i].cost_cents).sum(),

@@ -8,7 +8,7 @@
 //! - Cochran W. G., *Sampling Techniques*, 3rd ed., Wiley 1977, ch. 6.10–6.12: ratio estimates in
 //!   stratified sampling (from memory).
 
-use super::draws::Words;
+use crate::savings::Words;
 
 /// Two-sided 90 % quantile of the normal distribution.
 const Z_90: f64 = 1.645;

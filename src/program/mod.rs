@@ -2,17 +2,26 @@
 //! saves and how sure it is.
 
 mod allot;
-mod draws;
-mod economics;
+mod bill;
 mod eligibility;
+mod findings;
 mod inspection;
 mod rebate;
+mod receipts;
+mod settle;
 mod supply;
 
-pub use allot::{Allotment, Item, allot, allot_with_floors};
-pub use draws::{COORDINATES, DRAWS, Range, Sample, Spread, Words, percentile};
-pub use economics::{Investment, annuity_value, capital_recovery_factor};
-pub use eligibility::{Eligibility, Requirement};
+pub use crate::hydraulics::costs::Costs;
+pub use crate::savings::{Investment, annuity_value, capital_recovery_factor};
+pub use allot::{Allotment, Floor, Item, allot, allot_with_floors};
+pub use bill::{bill, stations};
+pub use eligibility::{Eligibility, Rule, Standing, known, standing_rules};
+pub use findings::Counts;
 pub use inspection::{Finding, Realisation, Site, Why, realisation, sample};
 pub use rebate::{Bill, RebateRule};
+pub use receipts::{Checked, Doubt, Planned, Receipt, check_receipts};
+pub use settle::{Program, RULE_COLUMNS};
 pub use supply::{Offer, Step, supply_curve};
+
+pub use crate::assumptions::{Range, Spread};
+pub use crate::savings::{COORDINATES, DRAWS, Sample, Words, percentile};

@@ -3,6 +3,8 @@
 //! A rebate is paid on receipts and counted devices. What stands in a plan is a ceiling: a parcel
 //! that hands in more devices than planned is looked at, not paid more.
 
+use crate::assumptions::{Assumptions, Key};
+
 /// What a parcel's plan asks money for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bill {
@@ -40,6 +42,22 @@ pub struct RebateRule {
 }
 
 impl RebateRule {
+    /// The rule that is assumed, or set in the program file.
+    #[must_use]
+    pub fn assumed(assumptions: &Assumptions) -> RebateRule {
+        let number = |key| assumptions.number(key);
+        RebateRule {
+            per_nozzle_cur: number(Key::RebateNozzle),
+            per_body_cur: number(Key::RebateBody),
+            per_turf_cur_m2: number(Key::RebateTurf),
+            cost_share_frac: number(Key::RebateCostShare),
+            per_claim_cur_m3: number(Key::RebateClaim),
+            most_cur: number(Key::RebateMost),
+            most_of_cost_frac: number(Key::RebateMostOfCost),
+            least_cur: number(Key::RebateLeast),
+        }
+    }
+
     /// The ceiling of a parcel's rebate \[currency\], in whole cents: the sum of the parts, no
     /// more than the cap and the share of the cost, and 0 where less than the least remains or
     /// nothing may be claimed.

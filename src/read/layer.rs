@@ -44,6 +44,8 @@ pub(super) struct Layer {
     condition: Option<Clause>,
     /// Whether each column of the condition was seen on any feature.
     unseen: Vec<String>,
+    /// The columns that had a value on any feature so far, in the order in which they came.
+    columns: Vec<String>,
 }
 
 enum Body {
@@ -85,6 +87,7 @@ impl Layer {
             filter: filter.clone(),
             condition,
             unseen,
+            columns: Vec::new(),
         })
     }
 
@@ -103,6 +106,11 @@ impl Layer {
     /// The input's name as the user gave it.
     pub(super) fn name(&self) -> &str {
         &self.name
+    }
+
+    /// The columns that had a value on any feature that was read.
+    pub(super) fn columns(&self) -> impl Iterator<Item = &str> {
+        self.columns.iter().map(String::as_str)
     }
 
     /// Whether this is a text sequence.
@@ -129,6 +137,11 @@ impl Layer {
         };
         self.unseen
             .retain(|column| column_of(&feature.attributes, column).is_none());
+        for (name, _) in &feature.attributes.0 {
+            if !self.columns.contains(name) {
+                self.columns.push(name.clone());
+            }
+        }
         let meets = self.filter.meets(feature.bounds());
         feature.selected &= meets
             && self.condition.as_ref().is_none_or(|condition| {

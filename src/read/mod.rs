@@ -33,6 +33,7 @@ mod json;
 mod land;
 mod layer;
 mod majority;
+mod meter;
 mod obstacles;
 #[cfg(feature = "system-gis")]
 mod ogr;
@@ -41,6 +42,7 @@ mod plane;
 mod records;
 mod repair;
 mod rings;
+pub mod sheet;
 #[cfg(feature = "system-gis")]
 mod slope;
 mod soils;

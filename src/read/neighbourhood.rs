@@ -9,6 +9,7 @@ use super::filter::{Filter, check_bbox};
 use super::heads::HeadField;
 use super::join::{LINK_COLUMN, Opening, Plan, fetch_run, group_id};
 use super::land::{LandField, LandSources};
+use super::meter::MeterField;
 use super::obstacles::ObstacleField;
 use super::parcels::{Roll, parcel_id};
 use super::repair::repair;
@@ -118,6 +119,9 @@ pub struct Neighbourhood {
     heads: Option<HeadField>,
     obstacles: Option<ObstacleField>,
     supply: Option<SupplyField>,
+    meter: Option<MeterField>,
+    /// Whether no filter leaves parcels out.
+    is_whole: bool,
     land: LandField,
     turf_ids: TurfIds,
     orphans: Vec<Issue>,
@@ -199,6 +203,8 @@ impl Neighbourhood {
             heads,
             obstacles,
             supply,
+            meter: None,
+            is_whole: inputs.where_clause.is_none() && inputs.bbox.is_none(),
             land: LandField::default(),
             turf_ids,
             orphans,
@@ -218,6 +224,20 @@ impl Neighbourhood {
         Ok(self)
     }
 
+    /// The same parcels, each with what its water meter counted. Gives the table's text and name.
+    ///
+    /// # Errors
+    /// `IN07` and `IN08` for a table that cannot be read.
+    pub fn metered(mut self, text: &str, file: &str) -> Result<Neighbourhood, Issue> {
+        let mut field = MeterField::parse(text, file)?;
+        if let Plan::Parcels { roll, .. } = &self.plan {
+            field.know(|id| roll.find(id).is_some());
+            self.orphans.extend(field.strangers());
+        }
+        self.meter = Some(field);
+        Ok(self)
+    }
+
     /// Rows of turf, heads and obstacles that found no parcel or cannot be used, in input order.
     /// Complete once the iteration has ended.
     #[must_use]
@@ -229,6 +249,17 @@ impl Neighbourhood {
     #[must_use]
     pub fn counts(&self) -> ReadCounts {
         self.counts
+    }
+
+    /// The columns that parcels can have: those with a value on any feature of the parcel layer,
+    /// or of the turf layer when there is none. `None` for a stream, which was not read yet.
+    #[must_use]
+    pub fn columns(&self) -> Option<Vec<&str>> {
+        match &self.plan {
+            Plan::Parcels { roll, .. } => Some(roll.columns().collect()),
+            Plan::Groups { turf, .. } => Some(turf.columns().collect()),
+            Plan::Stream(_) => None,
+        }
     }
 
     /// How many readings there will be; `None` for a stream.
@@ -380,6 +411,10 @@ impl Neighbourhood {
             }
             None => Vec::new(),
         };
+        let meter = match &mut self.meter {
+            Some(field) => field.of(&id, &mut issues),
+            None => Vec::new(),
+        };
         let index = self.counts.parcels;
         self.counts.parcels += 1;
         let parcel = Parcel {
@@ -391,6 +426,7 @@ impl Neighbourhood {
             obstacles,
             heads,
             supply,
+            meter,
             issues,
         };
         Ok(Reading::Parcel(Box::new(parcel)))
@@ -425,6 +461,12 @@ impl Iterator for Neighbourhood {
         }
         let next = self.read_next();
         self.ended = !matches!(next, Ok(Some(_)));
+        if let (Ok(None), Some(field), true) = (&next, &self.meter, self.is_whole) {
+            // With a parcel layer the strangers were told when it was opened.
+            if !matches!(self.plan, Plan::Parcels { .. }) {
+                self.orphans.extend(field.strangers());
+            }
+        }
         next.transpose()
     }
 }

@@ -195,6 +195,11 @@ impl Roll {
         self.id_field.as_deref()
     }
 
+    /// The columns that have a value on any parcel.
+    pub(super) fn columns(&self) -> impl Iterator<Item = &str> {
+        self.layer.columns()
+    }
+
     /// The input's name.
     pub(super) fn name(&self) -> &str {
         self.layer.name()

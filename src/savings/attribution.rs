@@ -1,5 +1,7 @@
 //! Which cause saves how much: schedule, uniformity, runoff, drift, overspray, pressure.
 
+use serde::{Deserialize, Serialize};
+
 use super::shapley;
 use crate::budget::{Hardware, Lawn, ScenarioWater, year};
 
@@ -38,7 +40,7 @@ impl Side {
 }
 
 /// The parts of a saving \[m³/yr\]. They add up to it but for rounding; a part may be negative.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Attribution {
     /// From a clock that follows the need.
     pub schedule_m3_yr: f64,
@@ -50,7 +52,8 @@ pub struct Attribution {
     pub drift_m3_yr: f64,
     /// From less water outside the turf.
     pub overspray_m3_yr: f64,
-    /// From regulated pressure, as far as it makes the lawn more even.
+    /// From regulated pressure, as far as it makes the lawn more even and loses less as mist.
+    /// Less flow through a nozzle is no saving where the clock follows the need: it runs longer.
     pub pressure_m3_yr: f64,
 }
 
@@ -66,6 +69,16 @@ impl Attribution {
             self.overspray_m3_yr,
             self.pressure_m3_yr,
         ]
+    }
+
+    /// Adds the parts of another turf area.
+    pub fn add(&mut self, other: &Attribution) {
+        self.schedule_m3_yr += other.schedule_m3_yr;
+        self.uniformity_m3_yr += other.uniformity_m3_yr;
+        self.runoff_m3_yr += other.runoff_m3_yr;
+        self.drift_m3_yr += other.drift_m3_yr;
+        self.overspray_m3_yr += other.overspray_m3_yr;
+        self.pressure_m3_yr += other.pressure_m3_yr;
     }
 
     /// Their sum \[m³/yr\].
@@ -87,6 +100,8 @@ pub fn attribute(lawn: &Lawn<'_>, base: &Side, new: &Side) -> Attribution {
             drift_frac: of(3).hardware.drift_frac,
             over_frac: of(4).hardware.over_frac,
             regulation: of(5).hardware.regulation,
+            pressure_cv2: of(5).hardware.pressure_cv2,
+            mist_frac: of(5).hardware.mist_frac,
             rate: new.hardware.rate,
         };
         match of(0).clock_gross_mm {

@@ -76,7 +76,7 @@ pub fn outcome(
     } else {
         0.0
     };
-    let entering = |hardware: &Hardware, runoff: f64| (1.0 - hardware.drift_frac) * (1.0 - runoff);
+    let entering = |hardware: &Hardware, runoff: f64| (1.0 - hardware.lost_frac()) * (1.0 - runoff);
     let need = new.year();
     let gross_mm: [f64; 12] = std::array::from_fn(|month| {
         let before_mm = base.year().months[month].gross_mm;

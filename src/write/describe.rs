@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
+use super::program::{ByColumn, Ranked, SupplyCurve};
 use super::rain::Rasters;
 use super::record::{Table, Which};
 use super::schedule::Schedules;
@@ -29,6 +30,9 @@ pub fn columns_markdown() -> String {
     table::<Stations>(&mut out, "`stations.geojson`");
     table::<Laterals>(&mut out, "`laterals.geojson`");
     table::<Materials>(&mut out, "`materials.csv`");
+    table::<Ranked>(&mut out, "`ranked.csv`");
+    table::<SupplyCurve>(&mut out, "`supply_curve.csv`");
+    table::<ByColumn>(&mut out, "`by-COLUMN.csv`");
     table::<Failures>(&mut out, "`failures.csv`");
     table::<Rasters>(&mut out, "`rain.csv`");
     out
@@ -230,6 +234,9 @@ mod tests {
                 + check::<Stations>()
                 + check::<Laterals>()
                 + check::<Materials>()
+                + check::<Ranked>()
+                + check::<SupplyCurve>()
+                + check::<ByColumn>()
                 > 60
         );
     }

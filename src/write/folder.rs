@@ -181,6 +181,14 @@ impl<'f> Staging<'f> {
             self.files.sync_folder(&self.target.join(inner))?;
             self.files.remove_folder(&self.folder.join(inner))?;
         }
+        for entry in std::fs::read_dir(&self.target)? {
+            let name = entry?.file_name();
+            let is_stale =
+                |name: &str| is_network(name) && !self.names.iter().any(|new| new == name);
+            if name.to_str().is_some_and(is_stale) {
+                self.files.remove(&self.target.join(name))?;
+            }
+        }
         self.files.sync_folder(&self.target)?;
         if self.names.iter().any(|name| name == MARK) {
             self.files.rename(&self.folder.join(MARK), &mark)?;
@@ -203,6 +211,16 @@ impl Drop for Staging<'_> {
             let _ = self.files.remove_folder(&self.folder);
         }
     }
+}
+
+/// Whether a file is one of the solver's input files, of which every run writes others.
+fn is_network(name: &str) -> bool {
+    let number = name
+        .strip_prefix("network-")
+        .and_then(|rest| rest.split_once('-'));
+    number.is_some_and(|(number, rest)| {
+        number.bytes().all(|b| b.is_ascii_digit()) && rest.ends_with(".inp")
+    })
 }
 
 /// The issue of a write that failed.

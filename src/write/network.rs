@@ -1,6 +1,7 @@
 //! Stations, pipes and materials: `stations.geojson`, `laterals.geojson`, `materials.csv`.
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
+use super::schedule::clock;
 use crate::crs::Frame;
 use crate::hydraulics::materials::Line;
 use crate::plan::{NetworkPlan, ParcelPlan, PipeRole, PipeRow, ScenarioPlan, StationPlan};
@@ -293,6 +294,30 @@ impl Layer for Stations {
             |r| {
                 r.clock()
                     .map(|(cycles, minutes, _)| f64::from(cycles) * minutes)
+                    .into()
+            },
+        ),
+        count("cycles", "Cycles of a watering day; empty as found", |r| {
+            r.clock().map(|(cycles, ..)| u64::from(cycles)).into()
+        }),
+        count(
+            "group",
+            "Stations of one group water on the same days; empty as found",
+            |r| {
+                let night = r.station.night.as_ref();
+                night.map(|night| u64::from(night.group)).into()
+            },
+        ),
+        text(
+            "starts",
+            "Start of each cycle, hours and minutes, if the whole parcel is watered this way; empty as found",
+            |r| {
+                let night = r.station.night.as_ref();
+                night
+                    .map(|night| {
+                        let starts = night.starts_min.iter().map(|&minutes| clock(minutes));
+                        starts.collect::<Vec<String>>().join(" ")
+                    })
                     .into()
             },
         ),

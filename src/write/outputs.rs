@@ -6,6 +6,7 @@ use std::path::Path;
 use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
 use super::formats;
+use super::program::Sheet;
 use super::record::{Record, Row, Which, failures};
 use super::run_record::RunRecord;
 use super::summary::Summary;
@@ -25,6 +26,7 @@ pub enum Drawn {
 pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,
     summary: Summary,
+    sheet: Sheet,
     // Last, so that the files are closed before the folder is removed.
     staging: Staging<'f>,
 }
@@ -47,8 +49,16 @@ impl<'f> Outputs<'f> {
         Ok(Outputs {
             formats,
             summary: Summary::default(),
+            sheet: Sheet::default(),
             staging,
         })
+    }
+
+    /// Gathers totals by columns as well.
+    #[must_use]
+    pub fn with_sheet(mut self, sheet: Sheet) -> Outputs<'f> {
+        self.sheet = sheet;
+        self
     }
 
     /// Writes one parcel.
@@ -63,6 +73,7 @@ impl<'f> Outputs<'f> {
             self.file(name, bytes)?;
         }
         self.summary.add(&record.figures);
+        self.sheet.add(&record.id, &record.program);
         Ok(())
     }
 
@@ -99,6 +110,14 @@ impl<'f> Outputs<'f> {
         for format in std::mem::take(&mut self.formats) {
             format.finish().map_err(|error| failed(&error))?;
         }
+        for (place, name) in self.sheet.files().iter().enumerate() {
+            let mut sink = self.staging.create(name)?;
+            self.sheet
+                .write(place, &mut sink)
+                .and_then(|()| sink.finish())
+                .map_err(|error| failed(&error))?;
+        }
+        self.summary.program = std::mem::take(&mut self.sheet).into_totals();
         let summary = self.summary.to_text();
         self.file("summary.json", summary.as_bytes())?;
         self.file(MARK, record.to_text().as_bytes())?;

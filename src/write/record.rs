@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::layer::{Cell, Facts, Geometry, Layer};
 use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
 use super::outputs::Drawn;
+use super::program::Share;
 use super::rain::{Rain, Rasters, raster};
 use super::rows::{failure_rows, head_rows, turf_rows};
 use super::schedule::Schedules;
@@ -102,6 +103,8 @@ pub struct Record {
     pub files: Vec<(String, Vec<u8>)>,
     /// What the summary adds up.
     pub figures: Figures,
+    /// What the program adds up.
+    pub program: Share,
     /// Its issues as they are told, the grave ones marked.
     pub told: Vec<(bool, String)>,
 }
@@ -237,8 +240,16 @@ impl Record {
             rows,
             files,
             figures: Figures::of(parcel),
+            program: Share::of(parcel),
             told,
         }
+    }
+
+    /// The same record with the parcel's values of the columns by which totals are made.
+    #[must_use]
+    pub fn grouped(mut self, parcel: &ParcelPlan, by: &[String]) -> Record {
+        self.program.group(parcel, by);
+        self
     }
 }
 

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::issue::{Code, Issue};
+use crate::program::Rule;
 
 /// The record of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -29,6 +30,12 @@ pub struct RunRecord {
     /// Whose rain is written: `none`, `recommended` or `all`.
     #[serde(default = "none")]
     pub rain: String,
+    /// Rules of who may be paid, beside the standing ones.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub eligibility: Vec<Rule>,
+    /// Columns by whose values totals are made.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub by: Vec<String>,
     /// Every assumption with its origin, as `assumptions` writes it.
     pub assumptions: Value,
 }
@@ -133,6 +140,13 @@ mod tests {
             throws: "all".into(),
             formats: vec!["gpkg".into()],
             rain: "none".into(),
+            eligibility: vec![Rule {
+                name: "old".into(),
+                rule: "year_built < 1990".into(),
+                reason: "not old".into(),
+                apply: true,
+            }],
+            by: vec!["district".into()],
             assumptions: serde_json::json!({"z.y": {"value": 0.1}, "a.b": {"value": 3}}),
         };
         let text = record.to_text();

@@ -3,6 +3,7 @@
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use super::rows::TurfRow;
+use crate::plan::NightUse;
 
 /// One row per turf area and scenario with a planned clock.
 pub struct Schedules;
@@ -16,11 +17,7 @@ impl Layer for Schedules {
         text("parcel_id", "The parcel it lies on", |r| {
             r.parcel.id.as_str().into()
         }),
-        text(
-            "turf_id",
-            "The turf area: one station until stations are planned",
-            |r| r.turf.id.as_str().into(),
-        ),
+        text("turf_id", "The turf area", |r| r.turf.id.as_str().into()),
         text(
             "scenario",
             "`reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
@@ -46,21 +43,18 @@ impl Layer for Schedules {
         }),
         count(
             "group",
-            "Stations of one group water on the same days",
-            |r| r.night().map(|night| u64::from(night.group)).into(),
+            "Stations of one group water on the same days; that of the area's first station",
+            |r| {
+                r.night()
+                    .and_then(|night| night.stations.first())
+                    .map(|station| u64::from(station.group))
+                    .into()
+            },
         ),
         text(
             "starts",
-            "Start of each cycle, hours and minutes, if the whole parcel is watered this way and one valve runs at a time; they may pass the end of the window, see `flags`",
-            |r| {
-                r.night()
-                    .map(|night| {
-                        let starts: Vec<String> =
-                            night.starts_min.iter().map(|&m| clock(m)).collect();
-                        starts.join(" ")
-                    })
-                    .into()
-            },
+            "Start of each cycle of each of its stations, hours and minutes, e.g. `S1 21:00 22:10; S2 21:12 22:22`, if the whole parcel is watered this way and one valve runs at a time at each point of connection; they may pass the end of the window, see `flags`",
+            |r| r.night().map(starts).into(),
         ),
         count("cycles", "Cycles of a watering day", |r| {
             r.schedule()
@@ -164,8 +158,19 @@ fn percent(row: &TurfRow<'_>, month: usize) -> Cell {
         .into()
 }
 
+/// The starts of an area's stations.
+fn starts(night: &NightUse) -> String {
+    let stations = night.stations.iter().map(|station| {
+        let number = station.number.map(|number| format!("S{number}"));
+        let starts = station.starts_min.iter().map(|&minutes| clock(minutes));
+        let words: Vec<String> = number.into_iter().chain(starts).collect();
+        words.join(" ")
+    });
+    stations.collect::<Vec<String>>().join("; ")
+}
+
 /// Minutes after midnight as `21:05`.
-fn clock(minutes: f64) -> String {
+pub(super) fn clock(minutes: f64) -> String {
     let whole = minutes.round() as u64 % 1_440;
     format!("{:02}:{:02}", whole / 60, whole % 60)
 }

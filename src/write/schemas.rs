@@ -197,7 +197,7 @@ const LAYERS: [InputLayer; 6] = [
 ];
 
 /// The layers that a program file names.
-const PROGRAM_INPUTS: [&str; 11] = [
+const PROGRAM_INPUTS: [&str; 12] = [
     "parcels",
     "turf",
     "heads",
@@ -208,6 +208,7 @@ const PROGRAM_INPUTS: [&str; 11] = [
     "dem",
     "climate",
     "climate_zones",
+    "meter",
     "catalogue",
 ];
 
@@ -327,6 +328,14 @@ fn program() -> Value {
             "properties": Map::from_iter(inputs),
         }),
     );
+    let rule = json!({
+        "name": {"type": "string", "description": "A rule of a standing rule's name takes its place"},
+        "rule": {"type": "string", "description": "Condition on columns of the parcels"},
+        "reason": {"type": "string", "description": "What is told where it is not met"},
+        "apply": {"type": "boolean", "description": "false switches a standing rule off"},
+    });
+    let rules = json!({"type": "array", "items": closed(&["name"], rule)});
+    sections.insert("eligibility".to_owned(), rules);
     for entry in TABLE {
         let Some((section, key)) = entry.text.split_once('.') else {
             continue;

@@ -5,10 +5,12 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
+use super::program::ProgramTotals;
 use super::rows::severity_word;
+use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
-use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, Status, TurfPlan};
+use crate::plan::{ParcelPlan, ParcelSavings, Scenario, ScenarioPlan, Status, TurfPlan};
 
 /// The figures of a run, gathered parcel by parcel in input order.
 #[derive(Debug, Clone, Default)]
@@ -26,6 +28,8 @@ pub struct Summary {
     pub potential_m3_yr: f64,
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// By cause, by what it takes, how surely, and what moves it most.
+    pub savings: SavingsTotals,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
@@ -36,6 +40,8 @@ pub struct Summary {
     pub issues: BTreeMap<Code, u64>,
     /// What failed and belongs to no parcel: records that could not be read, turf without a parcel.
     pub orphans: u64,
+    /// What the run comes to for the program.
+    pub program: ProgramTotals,
 }
 
 /// What one scenario of one family comes to.
@@ -47,6 +53,8 @@ pub struct Group {
     pub recommended: u64,
     /// Heads.
     pub heads: u64,
+    /// Stations, if every parcel were watered that way.
+    pub stations: u64,
     /// Area with a layout \[m²\].
     pub area_m2: f64,
     /// Water used in a year \[m³/yr\].
@@ -74,7 +82,10 @@ pub struct Figures {
     /// Areas of its turf areas \[m²\].
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
+    savings: Option<ParcelSavings>,
     scenarios: Vec<ScenarioFigures>,
+    /// Stations of each scenario and family.
+    stations: Vec<(Scenario, String, u64)>,
     issues: Vec<Code>,
 }
 
@@ -183,12 +194,19 @@ impl Summary {
                 *self.flags.entry(flag.clone()).or_default() += 1;
             }
         }
+        for (scenario, family, stations) in &parcel.stations {
+            let key = (scenario.clone(), family.clone());
+            self.groups.entry(key).or_default().stations += stations;
+        }
         if let Some(water) = &parcel.water {
             self.asfound_m3_yr += water.asfound_m3_yr;
             self.best_m3_yr += water.best_m3_yr;
             self.potential_m3_yr += water.potential_m3_yr;
             self.claimed_m3_yr += water.claimed_m3_yr;
             self.heads += water.heads;
+        }
+        if let Some(savings) = &parcel.savings {
+            self.savings.add(savings);
         }
         self.count_issues(parcel.issues.iter().copied());
     }
@@ -248,6 +266,7 @@ impl Summary {
                     "areas": group.areas,
                     "recommended": group.recommended,
                     "heads": group.heads,
+                    "stations": group.stations,
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
                     "gross_mm_yr": group.gross_mm_yr.to_json(),
@@ -282,7 +301,9 @@ impl Summary {
                 "potential_m3_yr": number(self.potential_m3_yr, 3),
                 "claimed_m3_yr": number(self.claimed_m3_yr, 3),
             },
+            "savings": self.savings.to_json(),
             "heads": self.heads,
+            "program": self.program.to_json(),
             "scenarios": scenarios,
             "flags": self.flags,
             "issues": issues,
@@ -331,7 +352,16 @@ impl Figures {
             status: parcel.status,
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
+            savings: parcel.savings.clone(),
             scenarios: scenarios.collect(),
+            stations: parcel
+                .networks
+                .iter()
+                .map(|network| {
+                    let stations = network.stations.len() as u64;
+                    (network.scenario.clone(), network.family.clone(), stations)
+                })
+                .collect(),
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }
     }
@@ -370,7 +400,7 @@ fn power(decimals: usize) -> f64 {
 }
 
 /// A number rounded to so many decimals; null when it is none.
-fn number(value: f64, decimals: usize) -> Value {
+pub(super) fn number(value: f64, decimals: usize) -> Value {
     text::rounded(value, decimals)
         .and_then(|text| serde_json::from_str(&text).ok())
         .unwrap_or(Value::Null)

@@ -38,6 +38,8 @@ fn hardware(mm_h: f64) -> Result<Hardware, Box<dyn Error>> {
         over_frac: 0.08,
         drift_frac: 0.05,
         regulation: Regulation::Regulated,
+        pressure_cv2: 0.0,
+        mist_frac: 0.0,
         condition: Condition::Renewed,
     })
 }

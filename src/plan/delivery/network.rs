@@ -202,7 +202,11 @@ impl Job<'_, '_> {
             (source.at.is_none(), CONNECTION_ASSUMED),
             (below > 0, LOW_PRESSURE),
             (above > 0, HIGH_PRESSURE),
-            (flow_lpm > safe_lpm * 1.001, OVER_FLOW),
+            // How unnamed heads in the ground share valves is not known.
+            (
+                flow_lpm > safe_lpm * 1.001 && (self.is_changed || draft.name.is_some()),
+                OVER_FLOW,
+            ),
             (flow_lpm < number(Key::ValveLeast), VALVE_MINIMUM),
             (flow_lpm < source.pump_least_lpm, PUMP_MINIMUM),
             (falls, CHECK_VALVES),
@@ -218,6 +222,7 @@ impl Job<'_, '_> {
             .collect();
         flags.sort_unstable();
         let plan = StationPlan {
+            source: draft.source,
             valve: draft.valve,
             name: draft.name.clone(),
             before: None,
@@ -238,6 +243,7 @@ impl Job<'_, '_> {
             drain_l,
             lateral_m: tree.trench_m(),
             main_m,
+            night: None,
             flags,
         };
         Finished {

@@ -1,6 +1,6 @@
 //! What comes out: stations, pipes, and what each head gets.
 
-use super::super::Scenario;
+use super::super::{Scenario, StationNight};
 use super::FLOW_RELEARN;
 use crate::hydraulics::materials::Line;
 use crate::shape::Point;
@@ -58,6 +58,8 @@ pub struct Before {
 /// One station.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StationPlan {
+    /// Which of the points of connection feeds it, from 0.
+    pub source: usize,
     /// Where its valve stands.
     pub valve: Point,
     /// Its name, where it is in the ground and somebody named it.
@@ -92,6 +94,8 @@ pub struct StationPlan {
     pub lateral_m: f64,
     /// Length of the main to its valve \[m\].
     pub main_m: f64,
+    /// Its place in the night if the whole parcel is watered this way; `None` as found.
+    pub night: Option<StationNight>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
 }

@@ -2,18 +2,18 @@
 
 use super::super::found::OnTurf;
 use super::super::outcome::{Behaviours, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse};
-use super::super::{Planner, Site};
+use super::super::{Delivered, Planner, Site};
 use super::{
     ABOVE_EVIDENCE, CLIMATE_ASSUMED, DEFICIT, DRIFT_PROXY, SLOPE_ASSUMED, SOIL_ASSUMED, STEEP,
     TOO_FAST, ZONE_ASSUMED,
 };
 use crate::assumptions::{Assumptions, Key, Origin};
 use crate::budget::{
-    Cause, Condition, DaySky, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind, Lawn,
-    Regulation, ScenarioWater, daily_balance, drift_frac, orifice_mm, refused_on_slope,
+    Cause, Condition, DaySky, Drift, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind,
+    Lawn, PlantFactors, Regulation, ScenarioWater, daily_balance, orifice_mm, refused_on_slope,
 };
 use crate::catalogue::Family;
-use crate::climate::{Zone, ZoneOf};
+use crate::climate::{DayClimate, Zone, ZoneOf};
 use crate::savings::{
     Behaviour, ClaimTerms, Saving, Side, attribute, beyond_m3_yr, claimed_m3_yr, outcome,
 };
@@ -42,19 +42,36 @@ struct Area<'a> {
     flags: Vec<&'static str>,
     /// Whether the bodies in the ground regulate.
     found_bodies: Regulation,
+    /// Whether the pressures of all scenarios rest on a reading.
+    pressures_read: bool,
 }
 
-/// Hardware with its water and its kind of jet.
-type Watered = (Hardware, ScenarioWater, JetKind);
+/// Hardware with its water and what decides its drift.
+type Watered = (Hardware, ScenarioWater, Drift);
+
+/// What the water of a turf area rests on.
+pub(in crate::plan) struct Ways<'a> {
+    /// The turf area.
+    pub(super) lawn: Lawn<'a>,
+    /// The clock as found.
+    pub(super) clock: FoundClock,
+    /// The days of its climate; empty where only months are known.
+    pub(super) days: &'a [DayClimate],
+    /// The assumption that its plant factors are proportional to.
+    pub(super) plant: Key,
+    /// What can be had without new nozzles: as found, with a right schedule, and repaired; empty
+    /// where it is not known what is in the ground.
+    pub(super) without: Vec<Watered>,
+}
 
 /// Reckons the water of every scenario of a turf area, all of it: what a layout leaves to drip
 /// is taken to need the same depth. Adds what follows to its flags, and says
 /// what the ground and the sky of the area were taken to be.
-pub(in crate::plan) fn settle(
-    planner: &Planner,
-    site: &Site<'_>,
+pub(in crate::plan) fn settle<'a>(
+    planner: &'a Planner,
+    site: &Site<'a>,
     scenarios: &mut [ScenarioPlan],
-) -> GroundUse {
+) -> (GroundUse, Ways<'a>) {
     let land = &site.turf.land;
     let zone = planner.climates.of(land.climate_zone.as_deref());
     let mut flags = Vec::new();
@@ -86,16 +103,25 @@ pub(in crate::plan) fn settle(
     };
     if scenarios.iter().all(is_read) {
         area.lawn.computed.push(Cause::Pressure);
+        area.pressures_read = true;
     }
-    area.reckon(planner, scenarios);
-    GroundUse {
+    let without = area.reckon(planner, scenarios);
+    let ground = GroundUse {
         texture: area.lawn.ground.texture,
         intake_mm_h: area.lawn.ground.accumulation.intake.mm_h(),
         slope_pct: terrain.slope_pct,
         slope_p90_pct: land.terrain.map(|known| known.slope_p90_pct),
         aspect_deg: terrain.aspect_deg,
         sky: sky(zone.zone(), &area.lawn),
-    }
+    };
+    let ways = Ways {
+        lawn: area.lawn,
+        clock: area.clock,
+        days: &zone.zone().days,
+        plant: PlantFactors::key(site.assumptions, site.turf.grass),
+        without,
+    };
+    (ground, ways)
 }
 
 fn sky(zone: &Zone, lawn: &Lawn<'_>) -> SkyUse {
@@ -147,7 +173,12 @@ impl<'a> Area<'a> {
             lawn.ground = lawn.ground.with_intake(intake);
         }
         if assumptions.choice(Key::BudgetBalance) == "daily" && !zone.days.is_empty() {
-            let days: Vec<DaySky> = zone.days.iter().filter_map(DaySky::of_climate).collect();
+            let scaled = |day: DaySky| DaySky {
+                eto_mm: day.eto_mm * lawn.demand.eto_scale,
+                ..day
+            };
+            let days = zone.days.iter().filter_map(DaySky::of_climate);
+            let days: Vec<DaySky> = days.map(scaled).collect();
             let balance = daily_balance(&days, &lawn.demand.plants, &lawn.reservoir);
             lawn.demand.daily_net_mm = Some(balance.net_mm);
         }
@@ -160,6 +191,7 @@ impl<'a> Area<'a> {
                 .found
                 .as_ref()
                 .map_or(Regulation::Unregulated, OnTurf::regulation),
+            pressures_read: false,
             lawn,
             clock: FoundClock::assumed(assumptions),
             terms: ClaimTerms::assumed(assumptions),
@@ -168,15 +200,16 @@ impl<'a> Area<'a> {
         }
     }
 
-    /// The water of every scenario, then what each saves beside the others.
-    fn reckon(&self, planner: &Planner, scenarios: &mut [ScenarioPlan]) {
+    /// The water of every scenario, then what each saves beside the others; gives back what can be
+    /// had without new nozzles.
+    fn reckon(&self, planner: &Planner, scenarios: &mut [ScenarioPlan]) -> Vec<Watered> {
         let waters: Vec<Option<Watered>> = scenarios
             .iter()
             .map(|plan| {
                 let family = planner.catalogue.family(&plan.family)?;
-                let hardware = self.hardware(family, plan)?;
+                let (hardware, drift) = self.hardware(family, plan)?;
                 let water = self.water(&plan.scenario, &hardware);
-                Some((hardware, water, jet_kind(family)))
+                Some((hardware, water, drift))
             })
             .collect();
         let of = |wanted: fn(&Scenario) -> bool| {
@@ -188,19 +221,21 @@ impl<'a> Area<'a> {
         };
         let found = of(|scenario| *scenario == Scenario::AsFound);
         // What can be had without new nozzles: the clock, and bodies that stand and regulate.
-        let mut without: Vec<ScenarioWater> = Vec::new();
-        if let Some((hardware, water, _)) = &found {
+        let mut without: Vec<Watered> = Vec::new();
+        if let Some((hardware, water, jet)) = &found {
             let repaired = Hardware {
                 regulation: self.new_bodies(),
                 condition: Condition::Renewed,
+                // Regulated bodies are taken to leave nothing of either: all the credit is theirs.
+                pressure_cv2: 0.0,
+                mist_frac: 0.0,
                 ..*hardware
             };
-            without.push(water.clone());
-            without.push(self.lawn.retimed(hardware));
+            without.push((*hardware, water.clone(), *jet));
+            without.push((*hardware, self.lawn.retimed(hardware), *jet));
             // Where heads are known, a repair is a scenario of its own.
             let repair = of(|scenario| *scenario == Scenario::Repair);
-            without
-                .push(repair.map_or_else(|| self.lawn.retimed(&repaired), |(_, water, _)| water));
+            without.push(repair.unwrap_or((repaired, self.lawn.retimed(&repaired), *jet)));
         }
         for (plan, water) in scenarios.iter_mut().zip(waters) {
             plan.flags.extend(&self.flags);
@@ -212,6 +247,7 @@ impl<'a> Area<'a> {
             plan.flags.sort_unstable();
             plan.flags.dedup();
         }
+        without
     }
 
     fn new_bodies(&self) -> Regulation {
@@ -222,7 +258,7 @@ impl<'a> Area<'a> {
     }
 
     /// Bodies stay what they are as found, with another clock, and where only nozzles change.
-    fn hardware(&self, family: &Family, plan: &ScenarioPlan) -> Option<Hardware> {
+    fn hardware(&self, family: &Family, plan: &ScenarioPlan) -> Option<(Hardware, Drift)> {
         let uniformity = plan.uniformity.as_ref()?;
         if uniformity.rate_mm_h <= 0.0 || plan.heads.is_empty() {
             return None;
@@ -240,17 +276,23 @@ impl<'a> Area<'a> {
                 (self.new_bodies(), Condition::Renewed)
             }
         };
-        Some(Hardware {
+        let served = plan.delivered.as_ref().filter(|_| self.pressures_read);
+        let drift = Drift::of(self.assumptions, jet);
+        let number = |key| self.assumptions.number(key);
+        let hardware = Hardware {
             rate: Rate::of_m_s(uniformity.rate_mm_h / 3.6e6),
-            cv_drawn: match &plan.delivered {
-                Some(delivered) if delivered.is_read => delivered.cv,
-                _ => uniformity.cv,
-            },
+            cv_drawn: uniformity.cv,
             over_frac: uniformity.over_frac.clamp(0.0, MOST_OVER_FRAC),
-            drift_frac: drift_frac(self.assumptions, jet),
+            drift_frac: drift.frac(
+                number(Key::WaterDriftFrac),
+                number(Key::WaterDriftSprayExtra),
+            ),
             regulation,
             condition,
-        })
+            pressure_cv2: served.map_or(0.0, |got| got.cv * got.cv - uniformity.cv * uniformity.cv),
+            mist_frac: served.map_or(0.0, mist_frac),
+        };
+        Some((hardware, drift))
     }
 
     fn water(&self, scenario: &Scenario, hardware: &Hardware) -> ScenarioWater {
@@ -263,9 +305,9 @@ impl<'a> Area<'a> {
     fn year(
         &self,
         plan: &mut ScenarioPlan,
-        (hardware, water, jet): Watered,
+        (hardware, water, drift): Watered,
         found: Option<&Watered>,
-        without: &[ScenarioWater],
+        without: &[Watered],
     ) -> YearUse {
         if let Some(schedule) = &water.schedule {
             plan.flags.extend(&schedule.flags);
@@ -284,7 +326,7 @@ impl<'a> Area<'a> {
             gross_mm_yr: water.year().gross_mm_yr,
             use_m3_yr: water.year().use_m3_yr,
             hardware,
-            jet,
+            drift,
             too_fast_for_slope: too_fast,
             clock: self.clock,
             saved_m3_yr: None,
@@ -314,7 +356,7 @@ impl<'a> Area<'a> {
             plan.flags.push(ABOVE_EVIDENCE);
         }
         if changes_hardware {
-            let without: Vec<&ScenarioWater> = without.iter().collect();
+            let without: Vec<&ScenarioWater> = without.iter().map(|(_, water, _)| water).collect();
             let beyond = beyond_m3_yr(&without, &year.water);
             year.claimed_m3_yr = Some(claimed_m3_yr(beyond, &self.terms));
             let after = |behaviour| {
@@ -331,6 +373,20 @@ impl<'a> Area<'a> {
             year.behaviours = Some(behaviours);
         }
         year
+    }
+}
+
+/// Share of the flow of all heads that is lost as mist.
+fn mist_frac(served: &Delivered) -> f64 {
+    let lost_lpm: f64 = served
+        .heads
+        .iter()
+        .map(|head| head.flow_lpm * head.mist_frac)
+        .sum();
+    if served.flow_lpm > 0.0 {
+        lost_lpm / served.flow_lpm
+    } else {
+        0.0
     }
 }
 

@@ -2,19 +2,26 @@
 //! recommended.
 //!
 //! [`settle`] looks at one turf area: its ground and sky, and the water of every scenario on it.
-//! [`close`] looks at the whole parcel: one valve runs at a time, so areas share the night.
+//! [`close`] looks at the whole parcel: one valve runs at a time, so stations share the night.
 
 mod area;
+mod meter;
 mod night;
+mod price;
+mod savings;
 mod totals;
 mod verdict;
 
-pub(super) use area::{reclocked, settle};
+pub(super) use area::{Ways, reclocked, settle};
+pub use meter::MeterUse;
+pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
 
 use super::{ParcelPlan, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
 use crate::issue::{Code, Issue};
+use crate::savings::{draws, ranges};
+use crate::site::MeterRead;
 
 /// The climate is the embedded one of an invented town.
 const CLIMATE_ASSUMED: &str = "climate-assumed";
@@ -34,14 +41,26 @@ const DRIFT_PROXY: &str = "drift-proxy";
 const DEFICIT: &str = "deficit-if-unchanged";
 /// The saving is larger than published evidence supports.
 const ABOVE_EVIDENCE: &str = "saving-above-evidence";
+/// The meter says that the turf gets less than it needs.
+const UNDER_WATERED: &str = "under-watered";
+/// The claim is bounded by the metered use.
+const CLAIM_CAPPED: &str = "claim-capped";
 /// The open hours do not hold the stations.
 const WINDOW_SHORT: &str = "window-short";
 
 /// What follows for the parcel once all its turf areas are settled: the night, the verdicts, the
-/// totals, and the flags. `joined` are the turf areas that share stations.
-pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan, joined: &[Vec<usize>]) {
+/// totals, and the flags. `joined` are the turf areas that share stations, `ways` what the water of
+/// each turf area rests on.
+pub(super) fn close(
+    assumptions: &Assumptions,
+    plan: &mut ParcelPlan,
+    joined: &[Vec<usize>],
+    ways: &[Ways<'_>],
+    (seed, reads): (u64, &[MeterRead]),
+) {
     let limits = Limits::assumed(assumptions);
-    night::share(&limits, &mut plan.turf);
+    night::share(&limits, &mut plan.turf, &mut plan.networks);
+    price::price(assumptions, &plan.networks, &mut plan.turf);
     for turf in &mut plan.turf {
         verdict::recommend(assumptions, turf);
     }
@@ -59,7 +78,19 @@ pub(super) fn close(assumptions: &Assumptions, plan: &mut ParcelPlan, joined: &[
     };
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
-    plan.water = totals::of(assumptions, &limits, &plan.turf);
+    plan.water = totals::of(assumptions, &limits, &plan.turf, &plan.networks);
+    let draws = draws(&ranges(assumptions), seed, &plan.id);
+    let metered = meter::of(assumptions, &plan.turf, ways, reads);
+    let metered = metered.unwrap_or_else(|issue| {
+        plan.issues.push(issue.of_parcel(plan.id.as_str()));
+        None
+    });
+    plan.savings = savings::of(assumptions, &plan.turf, ways, &draws, metered);
+    let meter = plan.savings.as_ref().and_then(|all| all.meter.as_ref());
+    if let (Some(water), Some(meter)) = (&mut plan.water, meter) {
+        water.claimed_m3_yr = meter.claimed_m3_yr;
+        plan.flags.extend(&meter.flags);
+    }
     let recommended = plan
         .turf
         .iter()

@@ -1,11 +1,33 @@
-//! The water window: every turf area of a parcel is one station, one valve runs at a time.
+//! The water window: at each point of connection one valve runs at a time, and all of the parcel's
+//! stations share the night.
+//!
+//! Where stations could not be planned, a turf area counts as one.
 
-use super::super::outcome::{NightUse, Scenario, TurfPlan};
+use super::super::delivery::NetworkPlan;
+use super::super::outcome::{NightUse, Scenario, StationNight, TurfPlan};
 use super::WINDOW_SHORT;
-use crate::budget::{Limits, NightPlan, Schedule, StationDay, night_plan};
+use crate::budget::{Limits, Schedule, StationDay, WindowNeed, night_plan};
+
+/// A station on its way into the night.
+pub(super) struct Run {
+    /// The turf areas that it waters; the first sets its clock.
+    areas: Vec<usize>,
+    /// Its point of connection.
+    source: usize,
+    /// Its network and its place there; `None` where stations are not planned.
+    station: Option<(usize, usize)>,
+    pub(super) day: StationDay,
+}
+
+/// A night of several points of connection.
+pub(super) struct Night {
+    pub(super) need: WindowNeed,
+    /// For each run its group, from 1, and the start of each cycle \[min after the window opens\].
+    runs: Vec<(u32, Vec<f64>)>,
+}
 
 /// The watering day of a schedule.
-pub(super) fn station_day(schedule: &Schedule) -> StationDay {
+fn station_day(schedule: &Schedule) -> StationDay {
     StationDay {
         cycles: schedule.cycles,
         cycle_min: schedule.cycle_min,
@@ -22,12 +44,101 @@ fn schedule_of<'p>(turf: &'p TurfPlan, wanted: &Scenario) -> Option<&'p Schedule
     plan.year.as_ref()?.water.schedule.as_ref()
 }
 
-/// Adds to every scenario of every turf area what the night would have to hold if the whole
-/// parcel were watered that way. Areas that do not have the scenario keep their hardware and take
-/// a right schedule.
-pub(super) fn share(limits: &Limits, areas: &mut [TurfPlan]) {
+/// The stations that water the given turf areas, each in a scenario of its own. A station that
+/// waters several keeps the clock of the one that needs most minutes.
+pub(super) fn runs<'w>(
+    turf: &[TurfPlan],
+    networks: &[NetworkPlan],
+    wanted: impl Fn(usize) -> Option<&'w Scenario>,
+) -> Vec<Run> {
+    let mut runs = Vec::new();
+    let mut placed = vec![false; turf.len()];
+    let scheduled = |area: usize| -> Option<(&Scenario, &Schedule)> {
+        let scenario = wanted(area)?;
+        Some((scenario, schedule_of(&turf[area], scenario)?))
+    };
+    for (number, network) in networks.iter().enumerate() {
+        for (place, station) in network.stations.iter().enumerate() {
+            let mut areas: Vec<usize> = station.heads.iter().map(|&(area, _)| area).collect();
+            areas.sort_unstable();
+            areas.dedup();
+            areas.retain(|&area| {
+                scheduled(area).is_some_and(|(scenario, _)| hardware(scenario) == &network.scenario)
+            });
+            let minutes = |&area: &usize| scheduled(area).map_or(0.0, |(_, one)| run_min(one));
+            // Stable, so that the first of equals leads.
+            areas.sort_by(|a, b| minutes(b).total_cmp(&minutes(a)));
+            let Some((_, schedule)) = areas.first().and_then(|&area| scheduled(area)) else {
+                continue;
+            };
+            for &area in &areas {
+                placed[area] = true;
+            }
+            runs.push(Run {
+                source: station.source,
+                station: Some((number, place)),
+                day: station_day(schedule),
+                areas,
+            });
+        }
+    }
+    for area in (0..turf.len()).filter(|&area| !placed[area]) {
+        if let Some((_, schedule)) = scheduled(area) {
+            runs.push(Run {
+                areas: vec![area],
+                source: 0,
+                station: None,
+                day: station_day(schedule),
+            });
+        }
+    }
+    runs
+}
+
+/// The scenario whose hardware a scenario uses.
+fn hardware(scenario: &Scenario) -> &Scenario {
+    match scenario {
+        Scenario::Reclock => &Scenario::AsFound,
+        other => other,
+    }
+}
+
+fn run_min(schedule: &Schedule) -> f64 {
+    f64::from(schedule.cycles) * schedule.cycle_min
+}
+
+/// The night of some stations.
+pub(super) fn night(runs: &[Run], limits: &Limits) -> Night {
+    let mut sources: Vec<usize> = runs.iter().map(|run| run.source).collect();
+    sources.sort_unstable();
+    sources.dedup();
+    let mut night = Night {
+        need: night_plan(&[], limits).need,
+        runs: vec![(1, Vec::new()); runs.len()],
+    };
+    for source in sources {
+        let own: Vec<usize> = (0..runs.len())
+            .filter(|&run| runs[run].source == source)
+            .collect();
+        let days: Vec<StationDay> = own.iter().map(|&run| runs[run].day).collect();
+        let plan = night_plan(&days, limits);
+        let need = &mut night.need;
+        need.needed_min = need.needed_min.max(plan.need.needed_min);
+        need.groups = need.groups.max(plan.need.groups);
+        need.fits &= plan.need.fits;
+        for (run, placed) in own.into_iter().zip(plan.stations) {
+            night.runs[run] = placed;
+        }
+    }
+    night
+}
+
+/// Adds to every scenario of every turf area, and to every station, what the night would have to
+/// hold if the whole parcel were watered that way. Areas that do not have the scenario keep their
+/// hardware and take a right schedule.
+pub(super) fn share(limits: &Limits, turf: &mut [TurfPlan], networks: &mut [NetworkPlan]) {
     let mut scenarios: Vec<Scenario> = Vec::new();
-    for plan in areas.iter().flat_map(|turf| &turf.scenarios) {
+    for plan in turf.iter().flat_map(|area| &area.scenarios) {
         let scheduled = plan
             .year
             .as_ref()
@@ -37,23 +148,41 @@ pub(super) fn share(limits: &Limits, areas: &mut [TurfPlan]) {
         }
     }
     for scenario in scenarios {
-        // Which of the stations a turf area is.
-        let mut stations = Vec::new();
-        let mut places = vec![None; areas.len()];
-        for (place, turf) in places.iter_mut().zip(areas.iter()) {
-            let own = schedule_of(turf, &scenario);
-            if let Some(schedule) = own.or_else(|| schedule_of(turf, &Scenario::Reclock)) {
-                *place = own.map(|_| stations.len());
-                stations.push(station_day(schedule));
+        let has: Vec<bool> = turf
+            .iter()
+            .map(|area| schedule_of(area, &scenario).is_some())
+            .collect();
+        let wanted = |area: usize| {
+            Some(if has[area] {
+                &scenario
+            } else {
+                &Scenario::Reclock
+            })
+        };
+        let runs = runs(turf, networks, wanted);
+        let night = night(&runs, limits);
+        let mut of_areas: Vec<Vec<StationNight>> = vec![Vec::new(); turf.len()];
+        for (run, (group, starts_min)) in runs.iter().zip(&night.runs) {
+            let own = StationNight {
+                number: run.station.map(|(_, place)| place + 1),
+                group: *group,
+                starts_min: starts_min
+                    .iter()
+                    .map(|start_min| (limits.opens_min + start_min) % 1_440.0)
+                    .collect(),
+            };
+            for &area in &run.areas {
+                of_areas[area].push(own.clone());
+            }
+            // A clock set anew is told of by its turf areas: its stations are those as found.
+            let station = run.station;
+            if let Some((number, place)) = station.filter(|s| networks[s.0].scenario == scenario) {
+                networks[number].stations[place].night = Some(own);
             }
         }
-        let night = night_plan(&stations, limits);
-        for (turf, place) in areas.iter_mut().zip(places) {
-            let plan = turf
-                .scenarios
-                .iter_mut()
-                .find(|plan| plan.scenario == scenario);
-            let (Some(plan), Some(place)) = (plan, place) else {
+        for (area, (stations, has)) in turf.iter_mut().zip(of_areas.into_iter().zip(has)) {
+            let mut plans = area.scenarios.iter_mut();
+            let Some(plan) = plans.find(|plan| plan.scenario == scenario).filter(|_| has) else {
                 continue;
             };
             if !night.need.fits {
@@ -61,22 +190,13 @@ pub(super) fn share(limits: &Limits, areas: &mut [TurfPlan]) {
                 plan.flags.sort_unstable();
             }
             if let Some(year) = &mut plan.year {
-                year.night = Some(night_use(limits, &night, place));
+                year.night = Some(NightUse {
+                    needed_min: night.need.needed_min,
+                    open_min: night.need.open_min,
+                    groups: night.need.groups,
+                    stations,
+                });
             }
         }
-    }
-}
-
-fn night_use(limits: &Limits, night: &NightPlan, station: usize) -> NightUse {
-    let (group, starts_min) = &night.stations[station];
-    NightUse {
-        needed_min: night.need.needed_min,
-        open_min: night.need.open_min,
-        groups: night.need.groups,
-        group: *group,
-        starts_min: starts_min
-            .iter()
-            .map(|start_min| (limits.opens_min + start_min) % 1_440.0)
-            .collect(),
     }
 }

@@ -1,12 +1,13 @@
 //! A parcel's totals over its turf areas, and what public programs would allow it.
 
+use super::super::delivery::NetworkPlan;
 use super::super::outcome::{AllowanceUse, ParcelWater, Scenario, TurfPlan};
 use super::WINDOW_SHORT;
-use super::night::station_day;
+use super::night::{night, runs};
 use crate::assumptions::{Assumptions, Key};
 use crate::budget::{
     Hydrozone, JetKind, Limits, StationDay, controller_flags, home_allowance, home_requirement,
-    night_plan, ordinance_allowance, ordinance_use,
+    ordinance_allowance, ordinance_use,
 };
 use crate::units::{Area, Depth, Volume};
 
@@ -16,6 +17,7 @@ pub(super) fn of(
     assumptions: &Assumptions,
     limits: &Limits,
     turf: &[TurfPlan],
+    networks: &[NetworkPlan],
 ) -> Option<ParcelWater> {
     let mut water = ParcelWater {
         best_scenario: String::new(),
@@ -30,7 +32,6 @@ pub(super) fn of(
         night_flags: Vec::new(),
     };
     let mut counted = 0;
-    let mut stations: Vec<StationDay> = Vec::new();
     for area in turf {
         let as_found = area
             .scenarios
@@ -48,7 +49,6 @@ pub(super) fn of(
         water.best_m3_yr += best_year.use_m3_yr;
         water.claimed_m3_yr += best_year.claimed_m3_yr.unwrap_or(0.0);
         water.heads += best.heads.len() as u64;
-        stations.extend(best_year.water.schedule.as_ref().map(station_day));
         let name = best.scenario.text();
         if counted == 1 {
             water.best_scenario = name;
@@ -57,7 +57,14 @@ pub(super) fn of(
         }
     }
     water.potential_m3_yr = water.asfound_m3_yr - water.best_m3_yr;
-    let night = night_plan(&stations, limits);
+    let best = |area: usize| {
+        let mut scenarios = turf[area].scenarios.iter();
+        let best = scenarios.find(|plan| plan.recommended)?;
+        Some(&best.scenario)
+    };
+    let runs = runs(turf, networks, best);
+    let stations: Vec<StationDay> = runs.iter().map(|run| run.day).collect();
+    let night = night(&runs, limits);
     water.night_min = night.need.needed_min;
     water.night_flags = controller_flags(&stations, limits);
     if !night.need.fits {
@@ -88,7 +95,7 @@ fn allowance(assumptions: &Assumptions, turf: &[TurfPlan]) -> AllowanceUse {
             .iter()
             .find(|plan| plan.recommended)
             .and_then(|plan| plan.year.as_ref());
-        let du = match found.map(|year| year.jet) {
+        let du = match found.map(|year| year.drift.kind) {
             Some(JetKind::Streams) => number(Key::HomeBudgetDuRotary),
             Some(JetKind::Spray) | None => number(Key::HomeBudgetDuSpray),
         };

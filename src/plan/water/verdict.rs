@@ -62,7 +62,7 @@ fn candidate(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse, found: &YearU
         eligible: true,
         claimed_m3_yr: year.claimed_m3_yr.unwrap_or(0.0),
         least_m3_yr: 0.0,
-        cost_cur_m3: None,
+        cost_cur_m3: plan.cost_cur_m3,
         heads: plan.heads.len() as u64,
         rate_mm_h: year.hardware.rate.mm_h(),
         intake_mm_h: turf.ground.intake_mm_h,

@@ -145,69 +145,29 @@ impl Sample {
     }
 }
 
-/// How a number varies between its low and its high value.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Spread {
-    /// Every value is as likely as any other; the central value is not used.
-    Uniform,
-    /// A triangle with its peak at the central value.
-    Triangular,
-}
-
-/// A number that is not known exactly.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Range {
-    /// Lowest value.
-    pub low: f64,
-    /// Central value.
-    pub central: f64,
-    /// Highest value.
-    pub high: f64,
-    /// How it varies between them.
-    pub spread: Spread,
-}
-
-impl Range {
-    /// The value that a fraction `u` of all draws stays below. A range without width gives its
-    /// central value.
-    #[must_use]
-    pub fn quantile(&self, u: f64) -> f64 {
-        let Range {
-            low, central, high, ..
-        } = *self;
-        let width = high - low;
-        if width <= 0.0 {
-            return central;
-        }
-        match self.spread {
-            Spread::Uniform => low + u * width,
-            Spread::Triangular => {
-                let peak = ((central - low) / width).clamp(0.0, 1.0);
-                if u < peak {
-                    low + (u * peak).sqrt() * width
-                } else {
-                    high - ((1.0 - u) * (1.0 - peak)).sqrt() * width
-                }
-            }
-        }
-    }
-}
-
 /// The value at a fraction of a sample, between neighbours in proportion: rank `(n − 1) p` from
 /// 0. `None` for an empty sample.
 ///
 /// # Example
 /// ```
 /// let values: Vec<f64> = (1..=10).map(f64::from).collect();
-/// assert_eq!(evenfall::program::percentile(&values, 0.1), Some(1.9));
+/// assert_eq!(evenfall::savings::percentile(&values, 0.1), Some(1.9));
 /// ```
 #[must_use]
 pub fn percentile(values: &[f64], p: f64) -> Option<f64> {
+    percentiles(values, [p]).map(|[value]| value)
+}
+
+/// The values at several fractions of a sample: see [`percentile`].
+#[must_use]
+pub fn percentiles<const N: usize>(values: &[f64], fractions: [f64; N]) -> Option<[f64; N]> {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let last = sorted.len().checked_sub(1)?;
-    let rank = last as f64 * p.clamp(0.0, 1.0);
-    let below = rank.floor() as usize;
-    let above = (below + 1).min(last);
-    Some(sorted[below] + (sorted[above] - sorted[below]) * (rank - below as f64))
+    Some(fractions.map(|p| {
+        let rank = last as f64 * p.clamp(0.0, 1.0);
+        let below = rank.floor() as usize;
+        let above = (below + 1).min(last);
+        sorted[below] + (sorted[above] - sorted[below]) * (rank - below as f64)
+    }))
 }

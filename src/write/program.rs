@@ -1,0 +1,675 @@
+//! The neighbourhood as a program sees it: the ranked list, the supply curve, totals by columns.
+//!
+//! A rank needs all parcels, so a small figure of each one with a claim is kept to the end: about
+//! sixty bytes and its id.
+
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value, json};
+
+use super::Parcels;
+use super::files::Sink;
+use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
+use super::summary::number as rounded;
+use super::text::csv_cell;
+use crate::issue::Issue;
+use crate::plan::ParcelPlan;
+use crate::program::{Offer, known, supply_curve};
+
+/// One row per parcel with a claim, the cheapest claimed cubic metre first.
+pub struct Ranked;
+/// One row per parcel that may be paid, in the same order, added up.
+pub struct SupplyCurve;
+/// One row per value of a column.
+pub struct ByColumn;
+
+/// A row of `ranked` and `supply_curve`.
+pub struct RankedRow<'a> {
+    sheet: &'a Sheet,
+    at: usize,
+    rank: u64,
+    sums: Sums,
+}
+
+/// What a row and those before it add up to.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sums {
+    claimed_m3_yr: f64,
+    cost_cur: f64,
+    rebate_cur: f64,
+}
+
+/// A row of totals by a column.
+pub struct ByRow<'a> {
+    value: &'a str,
+    totals: &'a Totals,
+}
+
+/// What parcels come to.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Totals {
+    /// Parcels.
+    pub parcels: u64,
+    /// Of those, with a claim above zero.
+    pub claiming: u64,
+    /// Of those, that may be paid.
+    pub eligible: u64,
+    /// Turf \[m²\].
+    pub turf_m2: f64,
+    /// Water used as found \[m³/yr\].
+    pub asfound_m3_yr: f64,
+    /// As found less recommended \[m³/yr\].
+    pub potential_m3_yr: f64,
+    /// What may be claimed \[m³/yr\].
+    pub claimed_m3_yr: f64,
+    /// The same of parcels that may be paid \[m³/yr\].
+    pub eligible_m3_yr: f64,
+    /// Cost of what is recommended \[currency\].
+    pub cost_cur: f64,
+    /// Ceilings of the rebates \[currency\].
+    pub rebate_cur: f64,
+    /// Net present value for the customers where it is known \[currency\].
+    pub npv_customer_cur: f64,
+    /// Net present value for the supplier where something is paid \[currency\].
+    pub npv_supplier_cur: f64,
+}
+
+/// What a run comes to for the program.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ProgramTotals {
+    /// Of all parcels.
+    pub all: Totals,
+    /// How many parcels each reason keeps from being paid, of those that have a claim.
+    pub reasons: BTreeMap<String, u64>,
+    /// By column, in the order asked for, the totals of each of its values.
+    pub by: Vec<(String, BTreeMap<String, Totals>)>,
+}
+
+/// What one parcel adds.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Share {
+    totals: Totals,
+    /// Why it may not be paid, where it has a claim.
+    reasons: Vec<String>,
+    /// What puts it on the ranked list; `None` without a claim or a cost.
+    offer: Option<OfferShare>,
+    /// Its values of the columns by which totals are made.
+    by: Vec<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct OfferShare {
+    scenario: String,
+    cost_cur_m3: f64,
+}
+
+/// A parcel with a claim.
+#[derive(Debug, Clone, Copy)]
+struct Kept {
+    claimed_m3_yr: f64,
+    cost_cur_m3: f64,
+    cost_cur: f64,
+    rebate_cur: f64,
+    /// Where its id ends in the text of all ids.
+    id_end: usize,
+    scenario: u32,
+    eligible: bool,
+}
+
+/// The figures of a run, gathered parcel by parcel in input order.
+#[derive(Debug, Clone, Default)]
+pub struct Sheet {
+    totals: ProgramTotals,
+    kept: Vec<Kept>,
+    ids: String,
+    /// For each kept parcel the words of its `by` columns.
+    groups: Vec<u32>,
+    words: Vec<String>,
+    word_numbers: BTreeMap<String, u32>,
+}
+
+impl Sheet {
+    /// An empty sheet with totals by these columns: of the parcel layer, or of `parcels.csv`.
+    /// `attributes` are the columns of the parcel layer; `None` where they are not known.
+    ///
+    /// # Errors
+    /// `PR01` for a column that is not there, with the nearest name that is.
+    pub fn by(columns: &[String], attributes: Option<&[&str]>) -> Result<Sheet, Issue> {
+        if let Some(attributes) = attributes {
+            let own = Parcels::COLUMNS.iter().map(|column| column.facts.name);
+            let names = attributes.iter().copied().chain(own);
+            for column in columns {
+                known("column", column, names.clone())?;
+            }
+        }
+        let by = columns
+            .iter()
+            .map(|column| (column.clone(), BTreeMap::new()));
+        Ok(Sheet {
+            totals: ProgramTotals {
+                by: by.collect(),
+                ..ProgramTotals::default()
+            },
+            ..Sheet::default()
+        })
+    }
+
+    /// Adds one parcel.
+    pub fn add(&mut self, id: &str, share: &Share) {
+        self.totals.all.add(&share.totals);
+        for ((_, groups), value) in self.totals.by.iter_mut().zip(&share.by) {
+            groups.entry(value.clone()).or_default().add(&share.totals);
+        }
+        for reason in &share.reasons {
+            *self.totals.reasons.entry(reason.clone()).or_default() += 1;
+        }
+        let Some(offer) = &share.offer else { return };
+        self.ids.push_str(id);
+        let scenario = self.word(&offer.scenario);
+        self.kept.push(Kept {
+            claimed_m3_yr: share.totals.claimed_m3_yr,
+            cost_cur_m3: offer.cost_cur_m3,
+            cost_cur: share.totals.cost_cur,
+            rebate_cur: share.totals.rebate_cur,
+            id_end: self.ids.len(),
+            scenario,
+            eligible: share.totals.eligible > 0,
+        });
+        for value in &share.by {
+            let number = self.word(value);
+            self.groups.push(number);
+        }
+    }
+
+    /// The number of a word; words are few.
+    fn word(&mut self, word: &str) -> u32 {
+        if let Some(&number) = self.word_numbers.get(word) {
+            return number;
+        }
+        let number = self.words.len() as u32; // fewer than parcels, and those have 32 bits
+        self.words.push(word.to_owned());
+        self.word_numbers.insert(word.to_owned(), number);
+        number
+    }
+
+    fn id(&self, at: usize) -> &str {
+        let start = at
+            .checked_sub(1)
+            .map_or(0, |before| self.kept[before].id_end);
+        &self.ids[start..self.kept[at].id_end]
+    }
+
+    /// The tables of the program by name, each with what writes it.
+    pub(super) fn files(&self) -> Vec<String> {
+        let mut names = vec!["ranked.csv".to_owned(), "supply_curve.csv".to_owned()];
+        for (column, _) in &self.totals.by {
+            let plain = by_name(column);
+            // Two columns may differ only in what a file name cannot hold.
+            let again = names.iter().filter(|name| **name == plain).count();
+            let place = names.len();
+            names.push(match again {
+                0 => plain,
+                _ => plain.replace(".csv", &format!("-{place}.csv")),
+            });
+        }
+        names
+    }
+
+    /// Writes the file of a place in [`Sheet::files`].
+    pub(super) fn write(&self, place: usize, sink: &mut Sink) -> io::Result<()> {
+        match place {
+            0 => self.write_ranked(sink),
+            1 => self.write_curve(sink),
+            _ => match self.totals.by.get(place - 2) {
+                Some((column, groups)) => write_by(column, groups, sink),
+                None => Ok(()),
+            },
+        }
+    }
+
+    /// What is known of the whole.
+    pub(super) fn into_totals(self) -> ProgramTotals {
+        self.totals
+    }
+
+    /// Kept parcels by the cost of a claimed cubic metre; ties in input order.
+    fn order(&self) -> Vec<usize> {
+        let offers: Vec<Offer> = self
+            .kept
+            .iter()
+            .map(|kept| Offer {
+                saving_m3_yr: kept.claimed_m3_yr,
+                cost_cur_m3: Some(kept.cost_cur_m3),
+                rebate_cur: kept.rebate_cur,
+            })
+            .collect();
+        supply_curve(&offers)
+            .iter()
+            .map(|step| step.offer)
+            .collect()
+    }
+
+    fn write_ranked(&self, sink: &mut Sink) -> io::Result<()> {
+        let columns = self.totals.by.len();
+        let mut title = titles::<Ranked>();
+        // What stands in the table already is not added to it.
+        let is_own = |name: &str| Ranked::COLUMNS.iter().any(|own| own.facts.name == name);
+        let added: Vec<bool> = self
+            .totals
+            .by
+            .iter()
+            .map(|(name, _)| !is_own(name))
+            .collect();
+        for ((column, _), _) in self
+            .totals
+            .by
+            .iter()
+            .zip(&added)
+            .filter(|(_, added)| **added)
+        {
+            title.push(',');
+            title.push_str(&csv_cell(column));
+        }
+        writeln!(sink, "{title}")?;
+        let mut sums = Sums::default();
+        for (rank, at) in (1..).zip(self.order()) {
+            sums.add(&self.kept[at]);
+            let row = RankedRow {
+                sheet: self,
+                at,
+                rank,
+                sums,
+            };
+            let mut line = cells::<Ranked>(&row);
+            let words = &self.groups[at * columns..(at + 1) * columns];
+            for (&word, _) in words.iter().zip(&added).filter(|(_, added)| **added) {
+                line.push(',');
+                line.push_str(&csv_cell(&self.words[word as usize]));
+            }
+            writeln!(sink, "{line}")?;
+        }
+        Ok(())
+    }
+
+    fn write_curve(&self, sink: &mut Sink) -> io::Result<()> {
+        writeln!(sink, "{}", titles::<SupplyCurve>())?;
+        let mut sums = Sums::default();
+        let eligible = self
+            .order()
+            .into_iter()
+            .filter(|&at| self.kept[at].eligible);
+        for (rank, at) in (1..).zip(eligible) {
+            sums.add(&self.kept[at]);
+            let row = RankedRow {
+                sheet: self,
+                at,
+                rank,
+                sums,
+            };
+            writeln!(sink, "{}", cells::<SupplyCurve>(&row))?;
+        }
+        Ok(())
+    }
+}
+
+impl Sums {
+    fn add(&mut self, kept: &Kept) {
+        self.claimed_m3_yr += kept.claimed_m3_yr;
+        self.cost_cur += kept.cost_cur;
+        self.rebate_cur += kept.rebate_cur;
+    }
+}
+
+impl Share {
+    /// Reads off what a parcel adds.
+    #[must_use]
+    pub fn of(parcel: &ParcelPlan) -> Share {
+        let mut share = Share {
+            totals: Totals::of(parcel),
+            ..Share::default()
+        };
+        let (Some(account), Some(water)) = (&parcel.account, &parcel.water) else {
+            return share;
+        };
+        if water.claimed_m3_yr > 0.0 {
+            share.reasons.clone_from(&account.reasons);
+            share.offer = account.cost_cur_m3.map(|cost_cur_m3| OfferShare {
+                scenario: water.best_scenario.clone(),
+                cost_cur_m3,
+            });
+        }
+        share
+    }
+
+    /// Adds the parcel's values of columns: of the parcel layer, else of `parcels.csv`.
+    pub fn group(&mut self, parcel: &ParcelPlan, by: &[String]) {
+        self.by = by.iter().map(|column| value_of(parcel, column)).collect();
+    }
+}
+
+impl Totals {
+    fn of(parcel: &ParcelPlan) -> Totals {
+        let mut totals = Totals {
+            parcels: 1,
+            turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).sum(),
+            ..Totals::default()
+        };
+        let Some(water) = &parcel.water else {
+            return totals;
+        };
+        totals.asfound_m3_yr = water.asfound_m3_yr;
+        totals.potential_m3_yr = water.potential_m3_yr;
+        totals.claimed_m3_yr = water.claimed_m3_yr;
+        totals.claiming = u64::from(water.claimed_m3_yr > 0.0);
+        let Some(account) = &parcel.account else {
+            return totals;
+        };
+        if account.eligible() {
+            totals.eligible = 1;
+            totals.eligible_m3_yr = water.claimed_m3_yr;
+        }
+        totals.cost_cur = account.cost_cur.unwrap_or(0.0);
+        totals.rebate_cur = account.rebate_cur;
+        totals.npv_customer_cur = account.npv_customer_cur.unwrap_or(0.0);
+        totals.npv_supplier_cur = account.npv_supplier_cur.unwrap_or(0.0);
+        totals
+    }
+
+    fn add(&mut self, other: &Totals) {
+        self.parcels += other.parcels;
+        self.claiming += other.claiming;
+        self.eligible += other.eligible;
+        self.turf_m2 += other.turf_m2;
+        self.asfound_m3_yr += other.asfound_m3_yr;
+        self.potential_m3_yr += other.potential_m3_yr;
+        self.claimed_m3_yr += other.claimed_m3_yr;
+        self.eligible_m3_yr += other.eligible_m3_yr;
+        self.cost_cur += other.cost_cur;
+        self.rebate_cur += other.rebate_cur;
+        self.npv_customer_cur += other.npv_customer_cur;
+        self.npv_supplier_cur += other.npv_supplier_cur;
+    }
+
+    fn to_json(self) -> Value {
+        json!({
+            "parcels": self.parcels,
+            "claiming": self.claiming,
+            "eligible": self.eligible,
+            "turf_m2": rounded(self.turf_m2, 3),
+            "asfound_m3_yr": rounded(self.asfound_m3_yr, 3),
+            "potential_m3_yr": rounded(self.potential_m3_yr, 3),
+            "claimed_m3_yr": rounded(self.claimed_m3_yr, 3),
+            "eligible_m3_yr": rounded(self.eligible_m3_yr, 3),
+            "cost_cur": rounded(self.cost_cur, 2),
+            "rebate_cur": rounded(self.rebate_cur, 2),
+            "npv_customer_cur": rounded(self.npv_customer_cur, 2),
+            "npv_supplier_cur": rounded(self.npv_supplier_cur, 2),
+        })
+    }
+}
+
+impl ProgramTotals {
+    /// The member `program` of `summary.json`.
+    #[must_use]
+    pub fn to_json(&self) -> Value {
+        let mut by = Map::new();
+        for (column, groups) in &self.by {
+            let rows: Vec<Value> = groups
+                .iter()
+                .map(|(value, totals)| {
+                    let mut row = totals.to_json();
+                    if let Some(row) = row.as_object_mut() {
+                        row.shift_insert(0, "value".into(), json!(value));
+                    }
+                    row
+                })
+                .collect();
+            by.insert(column.clone(), Value::Array(rows));
+        }
+        json!({
+            "totals": self.all.to_json(),
+            "ineligible": self.reasons,
+            "by": by,
+        })
+    }
+}
+
+/// The value of a column: of the parcel layer, else of `parcels.csv`; empty where there is none.
+fn value_of(parcel: &ParcelPlan, column: &str) -> String {
+    if let Some(attribute) = parcel.attributes.get(column) {
+        return attribute.text();
+    }
+    let own = Parcels::COLUMNS
+        .iter()
+        .find(|own| own.facts.name.eq_ignore_ascii_case(column));
+    let Some(own) = own else {
+        return String::new();
+    };
+    match (own.read)(&parcel) {
+        Cell::Text(text) => text,
+        other => {
+            let mut text = String::new();
+            own.facts.push_csv(&other, &mut text);
+            text
+        }
+    }
+}
+
+/// The name of the table of totals by a column; what a file name cannot hold becomes a dash.
+fn by_name(column: &str) -> String {
+    let plain: String = column
+        .chars()
+        .map(|c| {
+            if c.is_alphanumeric() || matches!(c, '_' | '.') {
+                c
+            } else {
+                '-'
+            }
+        })
+        .collect();
+    format!("by-{plain}.csv")
+}
+
+fn write_by(column: &str, groups: &BTreeMap<String, Totals>, sink: &mut Sink) -> io::Result<()> {
+    let title = titles::<ByColumn>();
+    writeln!(sink, "{}{}", csv_cell(column), &title["value".len()..])?;
+    for (value, totals) in groups {
+        writeln!(sink, "{}", cells::<ByColumn>(&ByRow { value, totals }))?;
+    }
+    Ok(())
+}
+
+fn titles<L: Layer>() -> String {
+    let names: Vec<&str> = L::COLUMNS.iter().map(|column| column.facts.name).collect();
+    names.join(",")
+}
+
+fn cells<L: Layer>(row: &L::Row<'_>) -> String {
+    let mut line = String::new();
+    for (at, column) in L::COLUMNS.iter().enumerate() {
+        if at > 0 {
+            line.push(',');
+        }
+        column.facts.push_csv(&(column.read)(row), &mut line);
+    }
+    line
+}
+
+impl RankedRow<'_> {
+    fn kept(&self) -> &Kept {
+        &self.sheet.kept[self.at]
+    }
+}
+
+impl Layer for Ranked {
+    const NAME: &'static str = "ranked";
+    const ROW: &'static str =
+        "parcel with a claim, the cheapest claimed cubic metre first; then each column of `--by`";
+    const SHAPE: &'static str = "";
+    type Row<'a> = RankedRow<'a>;
+    const COLUMNS: &'static [Column<Ranked>] = &[
+        count(
+            "rank",
+            "By the cost of a claimed cubic metre; ties in input order",
+            |r| r.rank.into(),
+        ),
+        text("parcel_id", "The parcel", |r| r.sheet.id(r.at).into()),
+        text("best_scenario", "What is recommended", |r| {
+            r.sheet.words[r.kept().scenario as usize].as_str().into()
+        }),
+        number("claimed_m3_yr", "m³/yr", 3, "What may be claimed", |r| {
+            r.kept().claimed_m3_yr.into()
+        }),
+        number("cost_cur", "cur", 2, "Parts and work", |r| {
+            r.kept().cost_cur.into()
+        }),
+        number("rebate_cur", "cur", 2, "Ceiling of the rebate", |r| {
+            r.kept().rebate_cur.into()
+        }),
+        number(
+            "cost_cur_m3",
+            "cur/m³",
+            4,
+            "Levelised cost of a claimed cubic metre",
+            |r| r.kept().cost_cur_m3.into(),
+        ),
+        column(
+            "eligible",
+            Kind::Bool,
+            "",
+            "Whether the program may pay",
+            |r| Cell::Bool(r.kept().eligible),
+        ),
+        number(
+            "sum_claimed_m3_yr",
+            "m³/yr",
+            3,
+            "Claims up to and with it",
+            |r| r.sums.claimed_m3_yr.into(),
+        ),
+        number("sum_cost_cur", "cur", 2, "Costs up to and with it", |r| {
+            r.sums.cost_cur.into()
+        }),
+    ];
+
+    fn geometry<'r>(_: &'r RankedRow<'_>) -> Geometry<'r> {
+        Geometry::None
+    }
+}
+
+impl Layer for SupplyCurve {
+    const NAME: &'static str = "supply_curve";
+    const ROW: &'static str = "parcel that may be paid, the cheapest claimed cubic metre first";
+    const SHAPE: &'static str = "";
+    type Row<'a> = RankedRow<'a>;
+    const COLUMNS: &'static [Column<SupplyCurve>] = &[
+        count("step", "Place on the curve", |r| r.rank.into()),
+        text("parcel_id", "The parcel", |r| r.sheet.id(r.at).into()),
+        number(
+            "cost_cur_m3",
+            "cur/m³",
+            4,
+            "Levelised cost of a claimed cubic metre",
+            |r| r.kept().cost_cur_m3.into(),
+        ),
+        number("claimed_m3_yr", "m³/yr", 3, "What may be claimed", |r| {
+            r.kept().claimed_m3_yr.into()
+        }),
+        number(
+            "sum_claimed_m3_yr",
+            "m³/yr",
+            3,
+            "Claims up to and with it",
+            |r| r.sums.claimed_m3_yr.into(),
+        ),
+        number("sum_cost_cur", "cur", 2, "Costs up to and with it", |r| {
+            r.sums.cost_cur.into()
+        }),
+        number(
+            "sum_rebate_cur",
+            "cur",
+            2,
+            "Rebates up to and with it",
+            |r| r.sums.rebate_cur.into(),
+        ),
+    ];
+
+    fn geometry<'r>(_: &'r RankedRow<'_>) -> Geometry<'r> {
+        Geometry::None
+    }
+}
+
+impl Layer for ByColumn {
+    const NAME: &'static str = "by";
+    const ROW: &'static str =
+        "value of the column named by `--by`, which gives the first its title";
+    const SHAPE: &'static str = "";
+    type Row<'a> = ByRow<'a>;
+    const COLUMNS: &'static [Column<ByColumn>] = &[
+        text("value", "The value; empty where parcels have none", |r| {
+            r.value.into()
+        }),
+        count("parcels", "Parcels", |r| r.totals.parcels.into()),
+        count("claiming", "Of those, with a claim above zero", |r| {
+            r.totals.claiming.into()
+        }),
+        count("eligible", "Of those, that the program may pay", |r| {
+            r.totals.eligible.into()
+        }),
+        number("turf_m2", "m²", 3, "Turf", |r| r.totals.turf_m2.into()),
+        number(
+            "asfound_m3_yr",
+            "m³/yr",
+            3,
+            "Water used in a year as found",
+            |r| r.totals.asfound_m3_yr.into(),
+        ),
+        number(
+            "potential_m3_yr",
+            "m³/yr",
+            3,
+            "As found less recommended",
+            |r| r.totals.potential_m3_yr.into(),
+        ),
+        number(
+            "claimed_m3_yr",
+            "m³/yr",
+            3,
+            "What of it may be claimed",
+            |r| r.totals.claimed_m3_yr.into(),
+        ),
+        number(
+            "eligible_m3_yr",
+            "m³/yr",
+            3,
+            "The same of parcels that may be paid",
+            |r| r.totals.eligible_m3_yr.into(),
+        ),
+        number("cost_cur", "cur", 2, "Parts and work", |r| {
+            r.totals.cost_cur.into()
+        }),
+        number("rebate_cur", "cur", 2, "Ceilings of the rebates", |r| {
+            r.totals.rebate_cur.into()
+        }),
+        number(
+            "npv_customer_cur",
+            "cur",
+            2,
+            "Net present value for the customers",
+            |r| r.totals.npv_customer_cur.into(),
+        ),
+        number(
+            "npv_supplier_cur",
+            "cur",
+            2,
+            "Net present value for the supplier",
+            |r| r.totals.npv_supplier_cur.into(),
+        ),
+    ];
+
+    fn geometry<'r>(_: &'r ByRow<'_>) -> Geometry<'r> {
+        Geometry::None
+    }
+}

@@ -1,0 +1,222 @@
+//! What a run saves: by cause, by what it takes, how surely, and what moves it most.
+
+use serde_json::{Map, Value, json};
+
+use super::summary::number;
+use crate::assumptions::RANGES;
+use crate::plan::{ParcelSavings, Percentiles, Takes};
+use crate::savings::{Attribution, DRAWN, DRAWS, EVIDENCE};
+
+/// Above this share of the use as found a parcel's potential is beyond published evidence.
+const ABOVE_EVIDENCE_FRAC: f64 = 0.30;
+
+/// The savings of a run, summed parcel by parcel in input order.
+#[derive(Debug, Clone)]
+pub struct SavingsTotals {
+    /// The potential by cause.
+    pub parts: Attribution,
+    /// The potential by what it takes.
+    pub takes: Takes,
+    /// Use as found \[m³/yr\].
+    pub asfound_m3_yr: f64,
+    /// Parcels with figures.
+    pub parcels: u64,
+    /// Parcels whose potential is above 30 % of the use as found.
+    pub above_evidence: u64,
+    /// Parcels whose claim a meter bounds.
+    pub metered: u64,
+    /// Of those, parcels that under-water.
+    pub under_watered: u64,
+    /// Parcels without a meter in the tiers high, middle and low.
+    pub tiers: [u64; 3],
+    claims_m3_yr: [f64; DRAWS],
+    potentials_m3_yr: [f64; DRAWS],
+    swings_m3_yr: [[f64; 2]; DRAWN],
+}
+
+/// What an assumption does to the total claim.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Swing {
+    /// Its place in the table of ranges.
+    pub place: usize,
+    /// Total claim at its low and at its high value, all others central \[m³/yr\].
+    pub claimed_m3_yr: [f64; 2],
+}
+
+impl Swing {
+    /// How far apart they are \[m³/yr\].
+    #[must_use]
+    pub fn width_m3_yr(&self) -> f64 {
+        (self.claimed_m3_yr[1] - self.claimed_m3_yr[0]).abs()
+    }
+
+    /// The assumption's name.
+    #[must_use]
+    pub fn name(&self) -> &'static str {
+        RANGES[self.place].key.text()
+    }
+}
+
+impl Default for SavingsTotals {
+    fn default() -> SavingsTotals {
+        SavingsTotals {
+            parts: Attribution::default(),
+            takes: Takes::default(),
+            asfound_m3_yr: 0.0,
+            parcels: 0,
+            above_evidence: 0,
+            metered: 0,
+            under_watered: 0,
+            tiers: [0; 3],
+            claims_m3_yr: [0.0; DRAWS],
+            potentials_m3_yr: [0.0; DRAWS],
+            swings_m3_yr: [[0.0; 2]; DRAWN],
+        }
+    }
+}
+
+impl SavingsTotals {
+    /// Adds one parcel.
+    pub fn add(&mut self, savings: &ParcelSavings) {
+        self.parcels += 1;
+        self.asfound_m3_yr += savings.asfound_m3_yr;
+        let above = savings.parts.total_m3_yr() > ABOVE_EVIDENCE_FRAC * savings.asfound_m3_yr;
+        self.above_evidence += u64::from(above);
+        if let Some(meter) = &savings.meter {
+            self.metered += 1;
+            self.under_watered += u64::from(meter.under_watered);
+        }
+        if let Some(tier) = savings.tier {
+            self.tiers[tier as usize] += 1;
+        }
+        self.parts.add(&savings.parts);
+        self.takes.add(&savings.takes);
+        for (sum, own) in self.claims_m3_yr.iter_mut().zip(&savings.claims_m3_yr) {
+            *sum += own;
+        }
+        for (sum, own) in self
+            .potentials_m3_yr
+            .iter_mut()
+            .zip(&savings.potentials_m3_yr)
+        {
+            *sum += own;
+        }
+        for (sum, own) in self.swings_m3_yr.iter_mut().zip(&savings.swings_m3_yr) {
+            sum[0] += own[0];
+            sum[1] += own[1];
+        }
+    }
+
+    /// The total claim over the draws, each draw summed over the parcels first; `None` without
+    /// parcels.
+    #[must_use]
+    pub fn claimed(&self) -> Option<Percentiles> {
+        (self.parcels > 0).then(|| Percentiles::of(&self.claims_m3_yr))?
+    }
+
+    /// The total potential over the draws.
+    #[must_use]
+    pub fn potential(&self) -> Option<Percentiles> {
+        (self.parcels > 0).then(|| Percentiles::of(&self.potentials_m3_yr))?
+    }
+
+    /// What each drawn assumption does to the total claim, the largest swing first; the order of
+    /// the table among equals.
+    #[must_use]
+    pub fn tornado(&self) -> Vec<Swing> {
+        let swing = |(place, claimed_m3_yr)| Swing {
+            place,
+            claimed_m3_yr,
+        };
+        let mut swings: Vec<Swing> = self
+            .swings_m3_yr
+            .into_iter()
+            .enumerate()
+            .map(swing)
+            .collect();
+        swings.sort_by(|a, b| b.width_m3_yr().total_cmp(&a.width_m3_yr()));
+        swings
+    }
+
+    /// The section `savings` of `summary.json`.
+    pub(super) fn to_json(&self) -> Value {
+        let m3 = |value: f64| number(value, 3);
+        let of_potential = |part: f64| {
+            let potential = self.parts.total_m3_yr();
+            if potential > 0.0 {
+                number(part / potential, 4)
+            } else {
+                Value::Null
+            }
+        };
+        let evidence: Map<String, Value> = EVIDENCE
+            .iter()
+            .map(|row| {
+                let value = json!({
+                    "frac": row.frac,
+                    "m3_yr": m3(row.frac * self.asfound_m3_yr),
+                    "source": row.source,
+                });
+                (row.name.to_owned(), value)
+            })
+            .collect();
+        let tornado: Vec<Value> = self
+            .tornado()
+            .iter()
+            .map(|swing| {
+                json!({
+                    "assumption": swing.name(),
+                    "shared": RANGES[swing.place].scope.text(),
+                    "claimed_at_low_m3_yr": m3(swing.claimed_m3_yr[0]),
+                    "claimed_at_high_m3_yr": m3(swing.claimed_m3_yr[1]),
+                    "swing_m3_yr": m3(swing.width_m3_yr()),
+                })
+            })
+            .collect();
+        let parts = &self.parts;
+        let takes = &self.takes;
+        json!({
+            "parcels": self.parcels,
+            "potential_over_draws": percentiles(self.potential()),
+            "claimed_over_draws": percentiles(self.claimed()),
+            "by_cause": {
+                "schedule_m3_yr": m3(parts.schedule_m3_yr),
+                "uniformity_m3_yr": m3(parts.uniformity_m3_yr),
+                "runoff_m3_yr": m3(parts.runoff_m3_yr),
+                "drift_m3_yr": m3(parts.drift_m3_yr),
+                "overspray_m3_yr": m3(parts.overspray_m3_yr),
+                "pressure_m3_yr": m3(parts.pressure_m3_yr),
+            },
+            "by_means": {
+                "reclock_m3_yr": m3(takes.reclock_m3_yr),
+                "repair_m3_yr": m3(takes.repair_m3_yr),
+                "nozzle_m3_yr": m3(takes.nozzle_m3_yr),
+                "reclock_frac": of_potential(takes.reclock_m3_yr),
+                "repair_frac": of_potential(takes.repair_m3_yr),
+                "nozzle_frac": of_potential(takes.nozzle_m3_yr),
+            },
+            "evidence": evidence,
+            "parcels_above_30_pct": self.above_evidence,
+            "metered": {
+                "parcels": self.metered,
+                "under_watered": self.under_watered,
+            },
+            "modelled": {
+                "high": self.tiers[0],
+                "middle": self.tiers[1],
+                "low": self.tiers[2],
+            },
+            "tornado": tornado,
+        })
+    }
+}
+
+fn percentiles(of: Option<Percentiles>) -> Value {
+    of.map_or(Value::Null, |of| {
+        json!({
+            "p10_m3_yr": number(of.p10_m3_yr, 3),
+            "p50_m3_yr": number(of.p50_m3_yr, 3),
+            "p90_m3_yr": number(of.p90_m3_yr, 3),
+        })
+    })
+}
