@@ -416,6 +416,12 @@ fn help_schemas_and_lists_are_printed() {
         (vec!["assumptions"], "source:"),
         (vec!["schema", "turf"], "du_lq_field"),
         (vec!["schema", "columns"], "| `head_id` |"),
+        (vec!["schema", "program"], "minutes_min"),
+        (vec!["schema", "input-heads"], "azimuth_deg"),
+        (vec!["completions", "bash"], "complete -F"),
+        (vec!["completions", "zsh"], "#compdef evenfall"),
+        (vec!["man"], ".TH evenfall"),
+        (vec!["man", "plan"], "\\-\\-overwrite"),
     ] {
         let ran = evenfall(home.path(), &arguments);
         assert_eq!(ran.status, Some(0), "{arguments:?}: {}", ran.stderr);

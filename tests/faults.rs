@@ -5,11 +5,11 @@
 
 mod shared;
 
-use std::cell::Cell;
 use std::io::{self, Write};
 use std::num::NonZeroUsize;
 use std::path::Path;
-use std::rc::Rc;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 
 use evenfall::assumptions::Assumptions;
 use evenfall::batch::journal::ENDING;
@@ -24,6 +24,7 @@ use evenfall::read::{Inputs, Neighbourhood, Source};
 use evenfall::write::files::{Disk, Files, OpenFile};
 use evenfall::write::folder::Existing;
 use evenfall::write::outputs::Drawn;
+use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
 use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
 use shared::{contents, folder, names};
@@ -43,22 +44,22 @@ enum Fault {
 /// A file system on which something goes wrong.
 struct Faulty {
     fault: Fault,
-    calls: Rc<Cell<u32>>,
+    calls: Arc<AtomicU32>,
 }
 
 struct FaultyFile {
     inner: Box<dyn OpenFile>,
     fault: Fault,
-    calls: Rc<Cell<u32>>,
+    calls: Arc<AtomicU32>,
 }
 
 /// Counts a call and says whether it is still made.
-fn step(fault: Fault, calls: &Cell<u32>) -> io::Result<()> {
-    calls.set(calls.get() + 1);
+fn step(fault: Fault, calls: &AtomicU32) -> io::Result<()> {
+    let now = calls.fetch_add(1, Ordering::Relaxed) + 1;
     let fails = match fault {
         Fault::Never => false,
-        Fault::At(call) => calls.get() == call,
-        Fault::DiesAt(call) => calls.get() >= call,
+        Fault::At(call) => now == call,
+        Fault::DiesAt(call) => now >= call,
     };
     if fails {
         Err(io::Error::other("no space"))
@@ -70,7 +71,7 @@ fn step(fault: Fault, calls: &Cell<u32>) -> io::Result<()> {
 impl Write for FaultyFile {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         let going_on = step(self.fault, &self.calls);
-        if matches!(self.fault, Fault::DiesAt(call) if call == self.calls.get()) {
+        if matches!(self.fault, Fault::DiesAt(call) if call == self.calls.load(Ordering::Relaxed)) {
             let _ = self.inner.write(&bytes[..bytes.len() / 2]);
         }
         going_on?;
@@ -97,7 +98,7 @@ impl Faulty {
     fn new(fault: Fault) -> Faulty {
         Faulty {
             fault,
-            calls: Rc::default(),
+            calls: Arc::default(),
         }
     }
     fn step(&self) -> io::Result<()> {
@@ -107,7 +108,7 @@ impl Faulty {
         Box::new(FaultyFile {
             inner,
             fault: self.fault,
-            calls: Rc::clone(&self.calls),
+            calls: Arc::clone(&self.calls),
         })
     }
 }
@@ -180,6 +181,8 @@ fn record() -> RunRecord {
             seed: 1,
         },
         throws: "recommended".to_owned(),
+        formats: vec!["geojson".to_owned()],
+        rain: "none".to_owned(),
         eligibility: Vec::new(),
         by: Vec::new(),
         assumptions: serde_json::json!({}),
@@ -215,7 +218,7 @@ fn pass(files: &dyn Files, target: &Path, existing: Existing, resume: bool) -> R
         record: &record,
         settings: &[],
         shard: None,
-        read_off: &|plan| Record::of(&plan, Drawn::Recommended),
+        read_off: &|plan| Record::of(&plan, Drawn::Recommended, Rain::None),
         order: Order {
             jobs: NonZeroUsize::MIN,
             chunk: NonZeroUsize::new(2).unwrap(),
@@ -238,7 +241,7 @@ fn undisturbed() -> (Vec<(String, Vec<u8>)>, u32) {
     let files = Faulty::new(Fault::Never);
     pass(&files, &home.path().join("out"), Existing::Keep, false).unwrap();
     assert_eq!(names(home.path()), ["out"]);
-    let calls = files.calls.get();
+    let calls = files.calls.load(Ordering::Relaxed);
     assert!(calls > 40, "{calls}");
     (contents(&home.path().join("out")), calls)
 }

@@ -17,6 +17,7 @@ use evenfall::plan::{Planner, Status};
 use evenfall::read::Reading;
 use evenfall::site::{Attributes, Land, Parcel, TurfArea};
 use evenfall::write::outputs::Drawn;
+use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
 
 /// One of so many parcels is in trouble.
@@ -82,7 +83,7 @@ fn records(count: u64, trouble: Trouble, planner: &Planner) -> Vec<Record> {
             });
             planner.plan(parcel)
         },
-        |plan| Record::of(&plan, Drawn::Recommended),
+        |plan| Record::of(&plan, Drawn::Recommended, Rain::None),
         Order {
             jobs: NonZeroUsize::new(2).unwrap(),
             chunk: NonZeroUsize::new(64).unwrap(),

@@ -198,7 +198,7 @@ impl Pass<'_> {
             return Ok(summary);
         }
         let sheet = Sheet::by(&self.record.by, None)?;
-        let outputs = Outputs::begin(self.files, self.target, existing)?;
+        let outputs = Outputs::begin(self.files, self.target, existing, self.record)?;
         let mut outputs = outputs.with_sheet(sheet);
         for record in records.by_ref() {
             outputs.add(&record)?;

@@ -44,7 +44,7 @@ pub(super) fn run(args: &MergeArgs) -> Result<u8, Ending> {
     let stop = stop_on_signals()?;
     let mut merged = Merged::open(&args.shards)?;
     let sheet = Sheet::by(&merged.run.by, None)?;
-    let mut outputs = Outputs::begin(&Disk, &args.output, existing)?.with_sheet(sheet);
+    let mut outputs = Outputs::begin(&Disk, &args.output, existing, &merged.run)?.with_sheet(sheet);
     let bar = progress(args.quiet, None);
     for record in merged.by_ref() {
         outputs.add(&record?)?;

@@ -12,6 +12,7 @@ mod findings;
 mod finished;
 mod inputs;
 mod inspect;
+mod manual;
 mod merge;
 mod nozzles;
 mod pdf;
@@ -29,7 +30,7 @@ mod table;
 use std::ffi::OsString;
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use crate::issue::{Code, Issue};
 
@@ -61,6 +62,8 @@ enum Command {
     Assumptions(assumptions::AssumptionsArgs),
     Schema(schema::SchemaArgs),
     Sheet(sheet::SheetArgs),
+    Completions(manual::CompletionsArgs),
+    Man(manual::ManArgs),
 }
 
 /// Runs the program on its arguments, its own name first.
@@ -78,6 +81,8 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Assumptions(args) => assumptions::run(&args),
             Command::Schema(args) => schema::run(&args),
             Command::Sheet(args) => sheet::run(&args),
+            Command::Completions(args) => manual::completions(&args, CommandLine::command()),
+            Command::Man(args) => manual::page(&args, CommandLine::command()),
         },
         Err(error) if error.use_stderr() => Err(misunderstood(&error).into()),
         Err(help) => screen::print(&format!("{}\n", help.to_string().trim_end())).map(|()| 0),

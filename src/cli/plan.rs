@@ -22,8 +22,10 @@ use crate::issue::Issue;
 use crate::site::Parcel;
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
+use crate::write::formats::Name;
 use crate::write::outputs::Drawn;
 use crate::write::program::Sheet;
+use crate::write::rain::Rain;
 use crate::write::record::Record;
 use crate::write::run_record::RunRecord;
 
@@ -45,6 +47,11 @@ pub(super) struct PlanArgs {
     /// Folder for the outputs.
     #[arg(short, long, value_name = "DIR", required_unless_present = "dry_run")]
     output: Option<PathBuf>,
+
+    /// Formats of the layers; may be given more than once [default: geojson].
+    #[arg(short, long, value_name = "FORMAT", value_delimiter = ',',
+        value_parser = PossibleValuesParser::new(Name::ALL.map(Name::text)))]
+    format: Vec<String>,
 
     /// Replace the outputs of an earlier run in the folder; other files in it are left alone.
     #[arg(long)]
@@ -75,6 +82,11 @@ pub(super) struct PlanArgs {
     /// all scenarios [default: recommended].
     #[arg(long, value_parser = PossibleValuesParser::new(DRAWN.map(|(word, _)| word)))]
     throws: Option<String>,
+
+    /// Whose rain to write as rasters, rain/*.tif with a list in rain.csv: nobody's, as found and
+    /// as recommended, or all scenarios [default: none].
+    #[arg(long, value_parser = PossibleValuesParser::new(Rain::WORDS.map(|(word, _)| word)))]
+    rain: Option<String>,
 
     /// Totals by the values of these columns, of the parcel layer or of parcels.csv, separated by
     /// commas: by-COLUMN.csv and summary.json.
@@ -126,6 +138,12 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         }
     }
     let mut this_run = record_of(&layers, &design, throws)?;
+    let rain = args.rain.as_ref();
+    if let Some(rain) = rain.or(record.as_ref().map(|record| &record.rain)) {
+        this_run.rain.clone_from(rain);
+    }
+    let rain = Rain::parse(&this_run.rain)?;
+    this_run.formats = formats(&args.format, record.as_ref())?;
     this_run.by.clone_from(&by);
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
@@ -142,7 +160,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         record: &this_run,
         settings: &design.settings(),
         shard: args.shard,
-        read_off: &|plan| Record::of(&plan, drawn).grouped(&plan, &by),
+        read_off: &|plan| Record::of(&plan, drawn, rain).grouped(&plan, &by),
         order: Order {
             jobs,
             chunk: args.chunk,
@@ -184,6 +202,17 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     Ok(u8::from(summary.has_failures()))
 }
 
+/// The formats typed, else those of the recorded run, else GeoJSON; each once and in order.
+fn formats(typed: &[String], record: Option<&RunRecord>) -> Result<Vec<String>, Issue> {
+    let words = match (typed, record) {
+        ([], Some(record)) => record.formats.clone(),
+        ([], None) => vec![Name::GeoJson.text().to_owned()],
+        (typed, _) => typed.to_vec(),
+    };
+    let names = Name::parse(&words)?.into_iter();
+    Ok(names.map(|name| name.text().to_owned()).collect())
+}
+
 fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord, Issue> {
     let mut inputs = layers.hashes()?;
     inputs.push(design.catalogue_record());
@@ -194,6 +223,8 @@ fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord
         reading: layers.reading(),
         layout: design.layout().clone(),
         throws: throws.to_owned(),
+        formats: Vec::new(),
+        rain: Rain::WORDS[0].0.to_owned(),
         eligibility: design.rules.clone(),
         by: Vec::new(),
         assumptions: design.assumptions.to_json(),

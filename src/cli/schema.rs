@@ -5,16 +5,16 @@ use clap::builder::PossibleValuesParser;
 
 use super::screen::{Ending, print};
 use crate::issue::{Code, Issue};
-use crate::write::describe::{SCHEMAS, columns_markdown, schema};
+use crate::write::describe::{columns_markdown, schema, schema_names};
 
 /// The name under which all columns are printed as Markdown.
 const COLUMNS: &str = "columns";
 
-/// Print the JSON Schema of an output layer, or every column as Markdown.
+/// Print the JSON Schema of an output or input, or every output column as Markdown.
 #[derive(Debug, Args)]
 pub(super) struct SchemaArgs {
-    /// The layer; `columns` prints the columns of every table as Markdown.
-    #[arg(value_parser = PossibleValuesParser::new(SCHEMAS.into_iter().chain([COLUMNS])))]
+    /// The output or input; `columns` prints the columns of every table as Markdown.
+    #[arg(value_parser = PossibleValuesParser::new(schema_names().into_iter().chain([COLUMNS])))]
     name: String,
 }
 

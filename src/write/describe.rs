@@ -5,19 +5,19 @@ use serde_json::{Map, Value, json};
 use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
 use super::program::{ByColumn, Ranked, SupplyCurve};
+use super::rain::Rasters;
+use super::record::{Table, Which};
 use super::schedule::Schedules;
+use super::schemas;
 use super::walk::Walk;
 use super::{Failures, Heads, Parcels, Throws, Turf};
 
-/// The layers that have a JSON Schema.
-pub const SCHEMAS: [&str; 6] = [
-    Parcels::NAME,
-    Turf::NAME,
-    Heads::NAME,
-    Throws::NAME,
-    Stations::NAME,
-    Laterals::NAME,
-];
+/// The names of all JSON Schemas: of the layers, of the tables, of the other files, of the inputs.
+#[must_use]
+pub fn schema_names() -> Vec<&'static str> {
+    let tables = Which::ALL.map(|which| which.table().name);
+    tables.into_iter().chain(schemas::names()).collect()
+}
 
 /// The columns of every output table as Markdown.
 #[must_use]
@@ -36,6 +36,7 @@ pub fn columns_markdown() -> String {
     table::<SupplyCurve>(&mut out, "`supply_curve.csv`");
     table::<ByColumn>(&mut out, "`by-COLUMN.csv`");
     table::<Failures>(&mut out, "`failures.csv`");
+    table::<Rasters>(&mut out, "`rain.csv`");
     out
 }
 
@@ -62,37 +63,61 @@ fn table<L: Layer>(out: &mut String, files: &str) {
     }
 }
 
-/// The JSON Schema of a layer; `None` when no layer has this name.
+/// The JSON Schema of an output or input; `None` when none has this name.
 #[must_use]
 pub fn schema(name: &str) -> Option<String> {
-    let schema = match name {
-        Parcels::NAME => layer_schema::<Parcels>(&["Polygon", "MultiPolygon"], Presence::Optional),
-        Turf::NAME => layer_schema::<Turf>(&[Turf::SHAPE], Presence::Always),
-        Heads::NAME => layer_schema::<Heads>(&[Heads::SHAPE], Presence::Always),
-        Throws::NAME => layer_schema::<Throws>(&[Throws::SHAPE], Presence::Always),
-        Stations::NAME => layer_schema::<Stations>(&[Stations::SHAPE], Presence::Always),
-        Laterals::NAME => layer_schema::<Laterals>(&[Laterals::SHAPE], Presence::Always),
-        _ => return None,
+    let mut tables = Which::ALL.into_iter().map(Which::table);
+    let schema = match tables.find(|table| table.name == name) {
+        Some(table) if table.shape.is_empty() => table_schema(&table),
+        Some(table) => layer_schema(&table),
+        None => schemas::schema(name)?,
     };
     Some(format!("{schema:#}\n"))
 }
 
-/// Whether every row has a geometry.
-#[derive(PartialEq)]
-enum Presence {
-    Always,
-    Optional,
+/// Name, unit and meaning of every column, each name once: what a reader may look up.
+#[must_use]
+pub fn glossary() -> Vec<Facts> {
+    let mut found: Vec<Facts> = Vec::new();
+    for facts in Which::ALL
+        .into_iter()
+        .flat_map(|which| which.table().columns)
+    {
+        if !found.iter().any(|known| known.name == facts.name) {
+            found.push(facts);
+        }
+    }
+    found.sort_by_key(|facts| facts.name);
+    found
 }
 
-fn layer_schema<L: Layer>(shapes: &[&str], presence: Presence) -> Value {
+/// The schema of a table without geometry, as an array of its rows.
+fn table_schema(table: &Table) -> Value {
+    let properties = columns_schema(table);
+    let required: Vec<&String> = properties.keys().collect();
+    json!({
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": table.name,
+        "description": format!("One object per line of the table: {}.", table.row),
+        "type": "array",
+        "items": {
+            "type": "object",
+            "required": required,
+            "additionalProperties": false,
+            "properties": properties,
+        },
+    })
+}
+
+fn columns_schema(table: &Table) -> Map<String, Value> {
     let mut properties = Map::new();
-    for column in L::COLUMNS {
+    for facts in &table.columns {
         let Facts {
             name,
             kind,
             unit,
             meaning,
-        } = column.facts;
+        } = *facts;
         let kind = match kind {
             Kind::Text => "string",
             Kind::Integer => "integer",
@@ -109,20 +134,27 @@ fn layer_schema<L: Layer>(shapes: &[&str], presence: Presence) -> Value {
             json!({"type": [kind, "null"], "description": description}),
         );
     }
+    properties
+}
+
+fn layer_schema(table: &Table) -> Value {
+    let properties = columns_schema(table);
+    let shapes = match table.shape {
+        "MultiPolygon" => vec!["Polygon", "MultiPolygon"],
+        shape => vec![shape],
+    };
     let required: Vec<&String> = properties.keys().collect();
     let geometry = json!({
         "type": "object",
         "required": ["type", "coordinates"],
         "properties": {"type": {"enum": shapes}, "coordinates": {"type": "array"}},
     });
-    let geometry = match presence {
-        Presence::Always => geometry,
-        Presence::Optional => json!({"anyOf": [{"type": "null"}, geometry]}),
-    };
+    // A parcel without an outline, a throw that wets nothing.
+    let geometry = json!({"anyOf": [{"type": "null"}, geometry]});
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": L::NAME,
-        "description": format!("One feature per {}.", L::ROW),
+        "title": table.name,
+        "description": format!("One feature per {}.", table.row),
         "type": "object",
         "required": ["type", "features"],
         "properties": {
@@ -212,13 +244,36 @@ mod tests {
     }
 
     #[test]
-    fn each_layer_has_a_schema_of_its_columns() {
-        for name in SCHEMAS {
-            let schema: Value = serde_json::from_str(&schema(name).unwrap()).unwrap();
-            let row = &schema["properties"]["features"]["items"]["properties"]["properties"];
-            assert!(row["required"].as_array().unwrap().len() >= 6);
+    fn the_glossary_has_every_column_once_and_in_order() {
+        let glossary = glossary();
+        assert!(glossary.windows(2).all(|pair| pair[0].name < pair[1].name));
+        for which in Which::ALL {
+            for facts in which.table().columns {
+                assert!(glossary.iter().any(|known| known.name == facts.name));
+            }
+        }
+    }
+
+    #[test]
+    fn each_table_has_a_schema_of_its_columns() {
+        for which in Which::ALL {
+            let table = which.table();
+            let schema: Value = serde_json::from_str(&schema(table.name).unwrap()).unwrap();
+            let row = if table.shape.is_empty() {
+                &schema["items"]
+            } else {
+                &schema["properties"]["features"]["items"]["properties"]["properties"]
+            };
+            assert_eq!(
+                row["required"].as_array().unwrap().len(),
+                table.columns.len()
+            );
             assert_eq!(row["properties"]["parcel_id"]["type"][0], "string");
         }
+        let names = schema_names();
+        assert!(names.iter().all(|name| schema(name).is_some()));
+        let once: std::collections::BTreeSet<&&str> = names.iter().collect();
+        assert_eq!(once.len(), names.len());
         assert!(schema("nothing").is_none());
     }
 }

@@ -23,7 +23,7 @@ pub trait Format {
 }
 
 /// An open file.
-pub trait OpenFile: Write {
+pub trait OpenFile: Write + Send {
     /// Waits until everything written is on the disk.
     ///
     /// # Errors

@@ -34,6 +34,10 @@ pub struct Staging<'f> {
     parent: PathBuf,
     folder: PathBuf,
     names: Vec<String>,
+    /// Folders in the folder.
+    inner: Vec<String>,
+    /// Files of an earlier run in the target.
+    earlier: Vec<String>,
     finished: bool,
 }
 
@@ -124,19 +128,39 @@ impl<'f> Staging<'f> {
             parent,
             folder,
             names: Vec::new(),
+            inner: Vec::new(),
+            earlier: Vec::new(),
             finished: false,
         })
     }
 
-    /// Makes a file in the folder.
+    /// Makes a file in the folder, or in a folder of it: `rain/1.tif`.
     ///
     /// # Errors
     /// `OU03` when it cannot be made.
     pub fn create(&mut self, name: &str) -> Result<Sink, Issue> {
+        if let Some((inner, _)) = name.split_once('/')
+            && !self.inner.iter().any(|known| known == inner)
+        {
+            let made = self.files.create_folder(&self.folder.join(inner));
+            made.map_err(|error| failed(&error))?;
+            self.inner.push(inner.to_owned());
+        }
         let sink =
             Sink::create(self.files, &self.folder.join(name)).map_err(|error| failed(&error))?;
         self.names.push(name.to_owned());
         Ok(sink)
+    }
+
+    /// The path of a file that another library makes in the folder.
+    pub fn path_for(&mut self, name: &str) -> PathBuf {
+        self.names.push(name.to_owned());
+        self.folder.join(name)
+    }
+
+    /// Names files of an earlier run in the target: those that this run does not write are removed.
+    pub fn supersede(&mut self, earlier: Vec<String>) {
+        self.earlier = earlier;
     }
 
     /// Puts the folder in its place. Every file must be finished.
@@ -144,6 +168,10 @@ impl<'f> Staging<'f> {
     /// # Errors
     /// `OU03` when a step fails; what was made in the temporary folder is then removed.
     pub fn finish(mut self) -> Result<(), Issue> {
+        for inner in &self.inner {
+            let synced = self.files.sync_folder(&self.folder.join(inner));
+            synced.map_err(|error| failed(&error))?;
+        }
         self.files
             .sync_folder(&self.folder)
             .map_err(|error| failed(&error))?;
@@ -165,9 +193,26 @@ impl<'f> Staging<'f> {
         if mark.exists() {
             self.files.remove(&mark)?;
         }
+        for name in self
+            .earlier
+            .iter()
+            .filter(|name| !self.names.contains(name))
+        {
+            self.files.remove(&self.target.join(name))?;
+        }
+        for inner in &self.inner {
+            let inner = self.target.join(inner);
+            if !inner.is_dir() {
+                self.files.create_folder(&inner)?;
+            }
+        }
         for name in self.names.iter().filter(|name| *name != MARK) {
             self.files
                 .rename(&self.folder.join(name), &self.target.join(name))?;
+        }
+        for inner in &self.inner {
+            self.files.sync_folder(&self.target.join(inner))?;
+            self.files.remove_folder(&self.folder.join(inner))?;
         }
         for entry in std::fs::read_dir(&self.target)? {
             let name = entry?.file_name();
@@ -192,6 +237,9 @@ impl Drop for Staging<'_> {
             for name in &self.names {
                 // Nothing more can be done about a file that cannot be removed.
                 let _ = self.files.remove(&self.folder.join(name));
+            }
+            for inner in &self.inner {
+                let _ = self.files.remove_folder(&self.folder.join(inner));
             }
             let _ = self.files.remove_folder(&self.folder);
         }
@@ -362,6 +410,35 @@ mod tests {
             assert_eq!(left, ["out"], "call {fails_at} left something behind");
         }
         assert!(failures >= 6, "{failures}");
+    }
+
+    #[test]
+    fn files_in_an_inner_folder_go_with_the_others() {
+        let home = tempfile::tempdir().unwrap();
+        let target = home.path().join("out");
+        let write = |text: &str, name: &str, existing| {
+            let mut staging = Staging::begin(&Disk, &target, existing).unwrap();
+            staging.supersede(super::super::formats::earlier(&target));
+            for name in [name, "turf.geojson", MARK] {
+                let mut sink = staging.create(name).unwrap();
+                sink.write_all(text.as_bytes()).unwrap();
+                sink.finish().unwrap();
+            }
+            staging.finish().unwrap();
+        };
+        write("one", "rain/1-1-repair.tif", Existing::Keep);
+        std::fs::write(target.join("rain/mine.tif"), "mine").unwrap();
+        std::fs::write(target.join("heads.fgb"), "of the earlier run").unwrap();
+        write("two", "rain/1-2-repair.tif", Existing::Overwrite);
+        assert_eq!(names(&target), ["rain", MARK, "turf.geojson"]);
+        // The earlier run's raster is gone, what is not ours is left alone.
+        assert_eq!(names(&target.join("rain")), ["1-2-repair.tif", "mine.tif"]);
+        assert_eq!(names(home.path()), ["out"]);
+
+        let mut broken = Staging::begin(&Disk, &target, Existing::Overwrite).unwrap();
+        broken.create("rain/1-1-repair.tif").unwrap();
+        drop(broken);
+        assert_eq!(names(home.path()), ["out"]);
     }
 
     #[test]

@@ -4,28 +4,46 @@
 //! a plan. Formats, the README's table and the JSON Schemas follow from it.
 
 pub mod csv;
+pub mod date;
 pub mod describe;
 pub mod files;
+#[cfg(feature = "system-gis")]
+mod flatgeobuf;
 pub mod folder;
+pub mod formats;
 pub mod geojson;
+#[cfg(feature = "system-gis")]
+mod geopackage;
+#[cfg(feature = "geoparquet")]
+mod geoparquet;
+#[cfg(feature = "system-gis")]
+mod geotiff;
+#[cfg(feature = "system-gis")]
+mod gis;
 pub mod layer;
 pub mod measure;
 pub mod network;
 pub mod outputs;
 pub mod page;
 pub mod program;
+pub mod rain;
 pub mod record;
 pub mod report;
 pub mod rows;
 pub mod run_record;
 pub mod savings;
 pub mod schedule;
+pub mod schemas;
+pub mod sequence;
 pub mod sheet;
+pub mod style;
 pub mod summary;
 pub mod text;
 pub mod throw;
 pub mod walk;
 mod water;
+pub mod wkb;
+pub mod wkt;
 
 use crate::place::Pattern;
 use crate::plan::{MeterUse, ParcelPlan, Scenario, Tier};

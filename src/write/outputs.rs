@@ -1,14 +1,13 @@
 //! All files of a run, filled record by record in input order.
 
-use std::io::{self, Write};
+use std::io::Write;
 use std::path::Path;
 
-use super::csv::Csv;
 use super::files::{Files, Format};
 use super::folder::{Existing, MARK, Staging, failed};
-use super::geojson::GeoJson;
+use super::formats;
 use super::program::Sheet;
-use super::record::{Record, Row, Table, Which, failures};
+use super::record::{Record, Row, Which, failures};
 use super::report::Report;
 use super::run_record::RunRecord;
 use super::summary::Summary;
@@ -24,15 +23,6 @@ pub enum Drawn {
     All,
 }
 
-/// The tables that are written as CSV, whatever else is.
-const TABLES: [Which; 5] = [
-    Which::Parcels,
-    Which::Schedule,
-    Which::Materials,
-    Which::Walk,
-    Which::Failures,
-];
-
 /// The open outputs. Nothing but the summary's figures is held of the parcels written.
 pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,
@@ -44,20 +34,20 @@ pub struct Outputs<'f> {
 }
 
 impl<'f> Outputs<'f> {
-    /// Opens every file in a temporary folder beside the target.
+    /// Opens every file in a temporary folder beside the target: those of the formats that the
+    /// record of the run names.
     ///
     /// # Errors
-    /// `OU01`, `OU02` or `OU03`.
+    /// `RU01` for a format that there is not; `OU01`, `OU02` or `OU03`.
     pub fn begin(
         files: &'f dyn Files,
         target: &Path,
         existing: Existing,
+        run: &RunRecord,
     ) -> Result<Outputs<'f>, Issue> {
         let mut staging = Staging::begin(files, target, existing)?;
-        let formats: Vec<Box<dyn Format>> = vec![
-            Box::new(Collections::begin(&mut staging)?),
-            Box::new(Spreadsheets::begin(&mut staging)?),
-        ];
+        staging.supersede(formats::earlier(target));
+        let formats = formats::begin(&mut staging, run)?;
         Ok(Outputs {
             formats,
             summary: Summary::default(),
@@ -82,8 +72,8 @@ impl<'f> Outputs<'f> {
         for (which, row) in &record.rows {
             self.row(*which, row)?;
         }
-        for (name, text) in &record.files {
-            self.file(name, text)?;
+        for (name, bytes) in &record.files {
+            self.file(name, bytes)?;
         }
         self.summary.add(&record.figures);
         self.report.add(record);
@@ -104,9 +94,9 @@ impl<'f> Outputs<'f> {
         Ok(())
     }
 
-    fn file(&mut self, name: &str, text: &str) -> Result<(), Issue> {
+    fn file(&mut self, name: &str, bytes: &[u8]) -> Result<(), Issue> {
         let mut sink = self.staging.create(name)?;
-        sink.write_all(text.as_bytes())
+        sink.write_all(bytes)
             .and_then(|()| sink.finish())
             .map_err(|error| failed(&error))
     }
@@ -134,68 +124,12 @@ impl<'f> Outputs<'f> {
         }
         self.summary.program = std::mem::take(&mut self.sheet).into_totals();
         let summary = self.summary.to_text();
-        self.file("summary.json", &summary)?;
+        self.file("summary.json", summary.as_bytes())?;
         let report = std::mem::take(&mut self.report);
-        self.file("report.html", &report.page(&self.summary.to_json(), record))?;
-        self.file(MARK, &record.to_text())?;
+        let page = report.page(&self.summary.to_json(), record);
+        self.file("report.html", page.as_bytes())?;
+        self.file(MARK, record.to_text().as_bytes())?;
         self.staging.finish()?;
         Ok(self.summary)
-    }
-}
-
-/// Every table with a geometry as a GeoJSON feature collection.
-struct Collections(Vec<(Table, GeoJson)>);
-
-impl Collections {
-    fn begin(staging: &mut Staging) -> Result<Collections, Issue> {
-        let tables = Which::ALL.into_iter().map(Which::table);
-        let begun = tables.filter(|table| !table.shape.is_empty()).map(|table| {
-            let sink = staging.create(&format!("{}.geojson", table.name))?;
-            let begun = GeoJson::begin(sink).map_err(|error| failed(&error))?;
-            Ok((table, begun))
-        });
-        begun.collect::<Result<_, _>>().map(Collections)
-    }
-}
-
-impl Format for Collections {
-    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
-        let mut files = self.0.iter_mut();
-        match files.find(|(table, _)| table.which == which) {
-            Some((table, file)) => file.row(table, row),
-            None => Ok(()),
-        }
-    }
-
-    fn finish(self: Box<Self>) -> io::Result<()> {
-        self.0.into_iter().try_for_each(|(_, file)| file.finish())
-    }
-}
-
-/// The tables that people open in a spreadsheet.
-struct Spreadsheets(Vec<(Table, Csv)>);
-
-impl Spreadsheets {
-    fn begin(staging: &mut Staging) -> Result<Spreadsheets, Issue> {
-        let begun = TABLES.into_iter().map(Which::table).map(|table| {
-            let sink = staging.create(&format!("{}.csv", table.name))?;
-            let begun = Csv::begin(sink, &table).map_err(|error| failed(&error))?;
-            Ok((table, begun))
-        });
-        begun.collect::<Result<_, _>>().map(Spreadsheets)
-    }
-}
-
-impl Format for Spreadsheets {
-    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
-        let mut files = self.0.iter_mut();
-        match files.find(|(table, _)| table.which == which) {
-            Some((table, file)) => file.row(table, row),
-            None => Ok(()),
-        }
-    }
-
-    fn finish(self: Box<Self>) -> io::Result<()> {
-        self.0.into_iter().try_for_each(|(_, file)| file.finish())
     }
 }

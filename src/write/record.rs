@@ -10,6 +10,7 @@ use super::layer::{Cell, Facts, Geometry, Layer};
 use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
 use super::outputs::Drawn;
 use super::program::Share;
+use super::rain::{Rain, Rasters, raster};
 use super::rows::{TurfRow, failure_rows, head_rows, turf_rows};
 use super::schedule::Schedules;
 use super::summary::Figures;
@@ -73,6 +74,8 @@ pub enum Which {
     Walk,
     /// What failed.
     Failures,
+    /// The rasters of rain.
+    Rain,
 }
 
 /// A table of the output: its name, its kind of geometry and its columns.
@@ -99,8 +102,8 @@ pub struct Record {
     pub id: String,
     /// Its rows, in the order in which they are written.
     pub rows: Vec<(Which, Row)>,
-    /// Files of its own: name and text.
-    pub files: Vec<(String, String)>,
+    /// Files of its own: name and bytes.
+    pub files: Vec<(String, Vec<u8>)>,
     /// What the summary adds up.
     pub figures: Figures,
     /// What the program adds up.
@@ -111,7 +114,7 @@ pub struct Record {
 
 impl Which {
     /// All tables in their order.
-    pub const ALL: [Which; 10] = [
+    pub const ALL: [Which; 11] = [
         Which::Parcels,
         Which::Turf,
         Which::Heads,
@@ -122,6 +125,7 @@ impl Which {
         Which::Materials,
         Which::Walk,
         Which::Failures,
+        Which::Rain,
     ];
 
     /// The table.
@@ -138,6 +142,7 @@ impl Which {
             Which::Materials => Table::of::<Materials>(self),
             Which::Walk => Table::of::<Walk>(self),
             Which::Failures => Table::of::<Failures>(self),
+            Which::Rain => Table::of::<Rasters>(self),
         }
     }
 }
@@ -203,7 +208,7 @@ impl Place {
 impl Record {
     /// Reads off what a parcel leaves in the outputs.
     #[must_use]
-    pub fn of(parcel: &ParcelPlan, drawn: Drawn) -> Record {
+    pub fn of(parcel: &ParcelPlan, drawn: Drawn, rain: Rain) -> Record {
         let mut rows = vec![(Which::Parcels, Row::of::<Parcels>(&parcel))];
         let areas: Vec<TurfRow> = turf_rows(parcel).collect();
         for area in &areas {
@@ -230,14 +235,21 @@ impl Record {
         let walk = walk_rows(parcel, &areas);
         rows.extend(walk.iter().map(|row| (Which::Walk, Row::of::<Walk>(row))));
         rows.extend(failures(&parcel.issues, Some(&parcel.id)));
+        let mut told = told(&parcel.issues);
+        let mut files = network_files(parcel);
+        if let Err(issue) = add_rain(parcel, rain, &mut rows, &mut files) {
+            let issue = [issue.of_parcel(&parcel.id)];
+            rows.extend(failures(&issue, Some(&parcel.id)));
+            told.extend(self::told(&issue));
+        }
         Record {
             index: parcel.index,
             id: parcel.id.clone(),
             rows,
-            files: network_files(parcel),
+            files,
             figures: Figures::of(parcel),
             program: Share::of(parcel),
-            told: told(&parcel.issues),
+            told,
         }
     }
 
@@ -265,23 +277,65 @@ pub fn failures<'a>(
     failure_rows(issues, parcel).map(|row| (Which::Failures, Row::of::<Failures>(&row)))
 }
 
+/// The rasters of a parcel's rain, and the rows that list them.
+fn add_rain(
+    parcel: &ParcelPlan,
+    rain: Rain,
+    rows: &mut Vec<(Which, Row)>,
+    files: &mut Vec<(String, Vec<u8>)>,
+) -> Result<(), Issue> {
+    let (mut turf, mut number) = (None, 0);
+    for area in turf_rows(parcel) {
+        if turf != Some(&area.turf.id) {
+            turf = Some(&area.turf.id);
+            number += 1;
+        }
+        if !rain.wants(&area) {
+            continue;
+        }
+        let Some((row, field)) = raster(&area, number) else {
+            continue;
+        };
+        let bytes = geotiff(&field, &row.file)?;
+        rows.push((Which::Rain, Row::of::<Rasters>(&row)));
+        files.push((row.file, bytes));
+    }
+    Ok(())
+}
+
+#[cfg(feature = "system-gis")]
+fn geotiff(field: &super::rain::Field, name: &str) -> Result<Vec<u8>, Issue> {
+    super::geotiff::bytes(field, name)
+}
+
+#[cfg(not(feature = "system-gis"))]
+fn geotiff(_: &super::rain::Field, name: &str) -> Result<Vec<u8>, Issue> {
+    let what = format!("{name}: this build writes no rasters: it lacks a library");
+    Err(Issue::new(crate::issue::Code::OU03, what))
+}
+
 /// The solver's input files, one a scenario, named by the parcel's place in the run.
-fn network_files(parcel: &ParcelPlan) -> Vec<(String, String)> {
+fn network_files(parcel: &ParcelPlan) -> Vec<(String, Vec<u8>)> {
     let mut files = Vec::new();
     for network in &parcel.networks {
         let Some(text) = &network.inp else { continue };
-        let plain = |c: char| {
-            if c.is_ascii_alphanumeric() || c == '-' || c == '_' {
-                c
-            } else {
-                '-'
-            }
-        };
-        let scenario: String = network.scenario.text().chars().map(plain).collect();
+        let scenario = plain(&network.scenario.text());
         let name = format!("network-{}-{scenario}.inp", parcel.index + 1);
-        files.push((name, text.clone()));
+        files.push((name, text.clone().into_bytes()));
     }
     files
+}
+
+/// A text as part of a file name: letters and digits of ASCII, the rest as hyphens.
+pub(super) fn plain(text: &str) -> String {
+    let plain = |c: char| {
+        if c.is_ascii_alphanumeric() || c == '-' || c == '_' {
+            c
+        } else {
+            '-'
+        }
+    };
+    text.chars().map(plain).collect()
 }
 
 fn position(lon: f64, lat: f64, set: impl Fn(f64) -> Option<f64>) -> Option<Position> {

@@ -24,6 +24,12 @@ pub struct RunRecord {
     /// Whose throws are drawn: `recommended` or `all`.
     #[serde(default = "recommended")]
     pub throws: String,
+    /// The formats of the layers, in order.
+    #[serde(default = "geojson")]
+    pub formats: Vec<String>,
+    /// Whose rain is written: `none`, `recommended` or `all`.
+    #[serde(default = "none")]
+    pub rain: String,
     /// Rules of who may be paid, beside the standing ones.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub eligibility: Vec<Rule>,
@@ -36,6 +42,14 @@ pub struct RunRecord {
 
 fn recommended() -> String {
     "recommended".to_owned()
+}
+
+fn none() -> String {
+    "none".to_owned()
+}
+
+fn geojson() -> Vec<String> {
+    vec!["geojson".to_owned()]
 }
 
 /// One input by its role.
@@ -124,6 +138,8 @@ mod tests {
                 seed: 7,
             },
             throws: "all".into(),
+            formats: vec!["gpkg".into()],
+            rain: "none".into(),
             eligibility: vec![Rule {
                 name: "old".into(),
                 rule: "year_built < 1990".into(),

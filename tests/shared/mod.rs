@@ -94,10 +94,11 @@ pub fn names(folder: &Path) -> Vec<String> {
     names
 }
 
-/// Every file of a folder with its bytes, sorted by name.
+/// Every file of a folder with its bytes, sorted by name; what lies in inner folders is left out.
 pub fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
     names(folder)
         .into_iter()
+        .filter(|name| folder.join(name).is_file())
         .map(|name| {
             let bytes = fs::read(folder.join(&name)).unwrap();
             (name, bytes)

@@ -269,6 +269,7 @@ mod tests {
     use crate::plan::ParcelPlan;
     use crate::write::layer::Cell;
     use crate::write::outputs::Drawn;
+    use crate::write::rain::Rain;
     use crate::write::record::Place;
     use crate::write::summary::Summary;
 
@@ -285,7 +286,7 @@ mod tests {
     fn record(index: u64, id: &str, claimed_m3_yr: f64, heads: usize) -> Record {
         let issue = Issue::new(Code::GE01, "");
         let plan = ParcelPlan::failed(index, id.to_owned(), issue, Default::default(), Vec::new());
-        let mut record = Record::of(&plan, Drawn::Recommended);
+        let mut record = Record::of(&plan, Drawn::Recommended, Rain::None);
         let (west, south) = (0.001 * (index % 1_000) as f64, 40.0 + 1e-6 * index as f64);
         let ring = vec![
             (west, south),
