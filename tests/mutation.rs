@@ -17,6 +17,7 @@ use evenfall::place::{Effort, Favour};
 use evenfall::plan::Planner;
 use evenfall::read::{Inputs, Neighbourhood, Reading, Source};
 use evenfall::write::outputs::Drawn;
+use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
 use serde_json::{Value, json};
 
@@ -354,7 +355,7 @@ fn try_layers(number: u64, chance: &mut Chance, planner: &Planner, score: &mut S
                 score.parcels += 1;
                 if number.is_multiple_of(PLANNED_EVERY) {
                     let plan = planner.plan(&parcel);
-                    let record = Record::of(&plan, Drawn::Recommended);
+                    let record = Record::of(&plan, Drawn::Recommended, Rain::None);
                     assert_eq!(record.index, parcel.index);
                     score.planned += 1;
                 }
