@@ -148,7 +148,7 @@ issues! {
     ME04 Note 0 "The meter table has ids that no parcel has; they were left out", "write the id as in the parcel layer, with its zeros";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
-    PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or raise the limit";
+    PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or plan it with a family that throws farther";
     PL03 Failed 1 "The plan of the parcel broke off inside the program", "please report the parcel; the others were planned";
     // The program: rules, allotment, inspection, receipts.
     PR01 Fatal 8 "A rule or a total names something that is not there", "name a column of the parcel layer or of parcels.csv";
@@ -164,10 +164,16 @@ issues! {
     OU02 Fatal 6 "The output cannot be created", "check the folder's rights and the file system";
     OU03 Fatal 7 "Writing failed", "free space on the disk and run again";
     OU04 Fatal 3 "The folder does not hold a finished run", "name the folder given to `plan -o`";
+    OU05 Fatal 6 "The journal of a run that did not finish lies beside the output", "add --resume to go on with it, or remove the journal to begin anew";
+    OU06 Fatal 6 "The journal beside the output is of another run", "give the inputs and settings of that run to go on with it, or remove the journal to begin anew";
+    OU07 Fatal 3 "The journal or the file of records cannot be read", "remove the journal to begin anew, or plan the shard again";
+    SH01 Fatal 3 "A shard of the run is missing", "plan it with --shard, and name its folder too";
+    SH02 Fatal 4 "The shards are not of one run", "plan all shards with the same inputs, settings and number of shards";
+    SH03 Fatal 4 "Two shards hold the same part of the run", "name each shard's folder once";
     RU01 Fatal 2 "The command line cannot be understood", "see `evenfall --help`";
     RU02 Fatal 10 "The program failed inside", "please report the command and the input";
-    RU03 Fatal 130 "The run was interrupted", "run the same command again";
-    RU04 Fatal 143 "The run was told to stop", "run the same command again";
+    RU03 Fatal 130 "The run was interrupted", "run the same command again, with --resume to go on where it stopped";
+    RU04 Fatal 143 "The run was told to stop", "run the same command again, with --resume to go on where it stopped";
 }
 
 impl fmt::Display for Code {
@@ -177,7 +183,7 @@ impl fmt::Display for Code {
 }
 
 /// Where an issue was found. Every part is optional; those given are printed from the outside in.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 pub struct Place {
     /// The input's name as the user gave it.
     pub file: Option<String>,
@@ -219,7 +225,7 @@ impl fmt::Display for Place {
 }
 
 /// One thing that went wrong, was mended or was assumed.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Issue {
     /// The row of the table.
     pub code: Code,

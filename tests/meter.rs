@@ -149,6 +149,50 @@ fn claims_are_held_against_meters_and_bad_meters_are_told() {
     assert_eq!(meter["sha256"].as_str().unwrap().len(), 64);
 }
 
+/// Days of 2022 and 2023: the mean of the embedded climate's months, less a fifth in the first
+/// year and more by a fifth in the second; no rain.
+fn two_years() -> String {
+    let months_mm = [38, 52, 88, 120, 157, 188, 206, 183, 134, 92, 52, 36];
+    let days = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+    let mut text = "date,eto_mm,rain_mm\n".to_owned();
+    for (year, factor) in [(2022, 0.8), (2023, 1.2)] {
+        for (month, (mm, count)) in (1..).zip(months_mm.into_iter().zip(days)) {
+            for day in 1..=count {
+                let eto_mm = factor * f64::from(mm) / f64::from(count);
+                writeln!(text, "{year}-{month:02}-{day:02},{eto_mm:.4},0").unwrap();
+            }
+        }
+    }
+    text
+}
+
+#[test]
+fn a_dry_year_is_normalised_where_its_days_are_known() {
+    let home = folder();
+    let home = home.path();
+    lawns(home, 1);
+    fs::write(home.join("days.csv"), two_years()).unwrap();
+    let mut months = "month,eto_mm,rain_mm\n".to_owned();
+    for (month, mm) in (1..).zip([38, 52, 88, 120, 157, 188, 206, 183, 134, 92, 52, 36]) {
+        writeln!(months, "{month},{mm},0").unwrap();
+    }
+    fs::write(home.join("months.csv"), months).unwrap();
+    let table = format!("parcel_id,start,end,m3\n{}", reads("00000", 20.0, 300.0));
+    fs::write(home.join("meter.csv"), table).unwrap();
+    let outdoor_m3 = |climate: &str| {
+        let more = ["--overwrite", "--meter", "meter.csv", "--climate", climate];
+        let ran = plan(home, &more);
+        assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+        parcels(home)["00000"]["metered_m3_yr"].as_f64().unwrap()
+    };
+    let (by_days, by_months) = (outdoor_m3("days.csv"), outdoor_m3("months.csv"));
+    // 2023 needed 1.2 times the mean year: so much more was used than in a mean year.
+    assert!(
+        (by_months / by_days - 1.2).abs() < 0.003,
+        "{by_months} {by_days}"
+    );
+}
+
 #[test]
 fn a_cap_bounds_what_a_meter_lets_be_claimed() {
     let home = folder();

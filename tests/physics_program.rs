@@ -275,6 +275,10 @@ proptest! {
                 && items[*i].cost_cents > 0 && items[*i].cost_cents <= left
         });
         prop_assert!(spent >= floor || !more);
+        let free = allot(&items, budget);
+        let kept: u64 = free.chosen.iter().filter(|&&i| i % 2 == 0)
+            .map(|&i| items[i].cost_cents).sum();
+        prop_assert!(kept < floor || allotment == free);
     }
 
     #[test]

@@ -10,7 +10,8 @@ use evenfall::budget::{
 };
 use evenfall::climate::{DAYS, YearClimate};
 use evenfall::savings::{
-    DRAWS, DrawnLawn, EVIDENCE, Side, Values, Way, attribute, draws, percentiles, ranges,
+    Behaviour, DRAWS, DrawnLawn, EVIDENCE, Side, Values, Way, attribute, draws, outcome,
+    percentiles, ranges,
 };
 use evenfall::site::{Grass, Land, LonLatPolygon, TurfArea};
 use evenfall::soil::Texture;
@@ -211,6 +212,50 @@ fn pressure_saves_by_spread_and_mist_and_never_by_flow() {
 }
 
 #[test]
+fn other_behaviours_split_what_they_take_off() {
+    let run = Assumptions::defaults();
+    let climate = YearClimate::larkmoor();
+    let lawn = Lawn::assumed(&run, &climate, &turf(), Texture::Clay, 2.0, 120.0);
+    let clock = FoundClock::assumed(&run);
+    let found = Hardware {
+        mist_frac: 0.05,
+        drift_frac: 0.12,
+        ..hardware(40.0, 0.25, 0.14)
+    };
+    let new = renewed(&hardware(10.0, 0.12, 0.05));
+    let (before, after) = (lawn.as_found(&found, &clock), lawn.retimed(&new));
+    let of = |behaviour| outcome(behaviour, &lawn, (&found, &before), (&new, &after));
+    let scaled = of(Behaviour::Scaled);
+    let parts = scaled.parts.unwrap();
+    near(parts.total_m3_yr(), scaled.less_m3_yr, 1e-9);
+    // What enters the soil stays: neither a better schedule nor a more even lawn is paid for.
+    assert_eq!((parts.schedule_m3_yr, parts.uniformity_m3_yr), (0.0, 0.0));
+    for part in [
+        parts.runoff_m3_yr,
+        parts.drift_m3_yr,
+        parts.overspray_m3_yr,
+        parts.pressure_m3_yr,
+    ] {
+        assert!(part > 0.1, "{parts:?}");
+    }
+    // 40 to 10 mm/h with the minutes left: three quarters of the depth are gone, which is a
+    // deficit and no saving; the rest of the difference is overspray.
+    let left = of(Behaviour::Unchanged);
+    let parts = left.parts.unwrap();
+    near(parts.total_m3_yr(), left.less_m3_yr, 1e-9);
+    assert!(left.deficit && parts.schedule_m3_yr > 0.7 * before.year().use_m3_yr);
+    assert_eq!(
+        (
+            parts.uniformity_m3_yr,
+            parts.runoff_m3_yr,
+            parts.drift_m3_yr
+        ),
+        (0.0, 0.0, 0.0)
+    );
+    assert_eq!(of(Behaviour::Retimed).parts, None);
+}
+
+#[test]
 fn the_range_of_installation_spans_the_audits() {
     // Baum, Dukes and Miller 2005, multi-station audits by catch cans: fixed sprays in homes 0.41,
     // rotary heads in homes 0.49, both 0.45; under ideal conditions 0.49 and 0.55.
@@ -320,7 +365,7 @@ fn ways_of() -> Vec<(Hardware, Drift)> {
     ]
 }
 
-/// How far the draws' short cut lies from the whole reckoning, as shares of the use as found: for
+/// How far the draws' short cut lies from the whole reckoning, as shares of it: for
 /// each way and method the largest distance and the mean.
 fn apart(settings: &[&str], texture: Texture, schedules: Schedules) -> Vec<[(f64, f64); 2]> {
     let run = settings.iter().fold(Assumptions::defaults(), |run, s| {
@@ -366,7 +411,7 @@ fn apart(settings: &[&str], texture: Texture, schedules: Schedules) -> Vec<[(f64
         assert_eq!(found.len(), wanted.len());
         for (worst, (own, full)) in worst.iter_mut().zip(found.iter().zip(&wanted)) {
             for method in 0..2 {
-                let off = (own[method] - full[method]) / wanted[0][method];
+                let off = (own[method] - full[method]) / full[method];
                 worst[method].0 = worst[method].0.max(off.abs());
                 worst[method].1 += off / some.len() as f64;
             }
@@ -401,7 +446,7 @@ fn draws_give_what_the_whole_reckoning_gives_with_the_schedule_kept() {
 #[test]
 fn making_the_schedule_anew_in_every_draw_changes_no_mean_by_much() {
     // Whole cycles and watering days jump: single draws differ where ponding is reckoned, and
-    // means by less than 3 % of the use as found.
+    // means by less than 2 %.
     for (setting, texture) in GROUNDS {
         for (way, methods) in apart(&[setting], texture, Schedules::Anew)
             .iter()
@@ -409,7 +454,7 @@ fn making_the_schedule_anew_in_every_draw_changes_no_mean_by_much() {
         {
             let [(by_table, _), (most, mean)] = *methods;
             println!("{setting} {texture:?} way {way} {by_table:.1e} {most:.1e} {mean:+.1e}");
-            assert!(mean.abs() < 0.03, "{way}");
+            assert!(mean.abs() < 0.02, "{way}");
         }
     }
 }

@@ -24,7 +24,7 @@ least_cur = 20
 
 [[eligibility]]
 name = "small"
-rule = "turf_m2 >= 60"
+rule = "turf_m2 >= 60 AND baseline_source = 'modelled'"
 reason = "little turf"
 "#;
 
@@ -195,6 +195,9 @@ fn the_ranked_list_the_curve_and_the_totals_add_up() {
     for (at, row) in ranked.iter().enumerate() {
         assert_eq!(number(row, "rank") as usize, at + 1);
         assert_eq!(row["district"], "Wrenfield");
+        assert!(number(row, "claimed_p10_m3_yr") <= number(row, "claimed_p90_m3_yr"));
+        // No meter table was given.
+        assert!(["high", "middle", "low"].contains(&row["tier"].as_str()));
     }
     let curve = rows(&out.join("supply_curve.csv"));
     assert!(ranked.iter().any(|row| row["eligible"] == "false"));

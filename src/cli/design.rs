@@ -207,6 +207,11 @@ impl Design {
         &self.layout
     }
 
+    /// The choices that bear on the outputs and do not stand in the record of the run.
+    pub(super) fn settings(&self) -> Vec<(&'static str, String)> {
+        vec![("--inp", self.inp.to_string())]
+    }
+
     /// The catalogue as an input of the run.
     pub(super) fn catalogue_record(&self) -> InputRecord {
         InputRecord {

@@ -11,6 +11,7 @@ mod finished;
 mod inputs;
 mod inspect;
 mod manual;
+mod merge;
 mod nozzles;
 mod plan;
 mod program_file;
@@ -50,6 +51,7 @@ enum Command {
     Check(check::CheckArgs),
     Allot(allot::AllotArgs),
     Inspect(inspect::InspectArgs),
+    Merge(merge::MergeArgs),
     Climate(climate::ClimateArgs),
     Nozzles(nozzles::NozzlesArgs),
     Assumptions(assumptions::AssumptionsArgs),
@@ -66,6 +68,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> ExitCode {
             Command::Check(args) => check::run(&args),
             Command::Allot(args) => allot::run(&args),
             Command::Inspect(args) => inspect::run(&args),
+            Command::Merge(args) => merge::run(&args),
             Command::Climate(args) => climate::run(&args),
             Command::Nozzles(args) => nozzles::run(&args),
             Command::Assumptions(args) => assumptions::run(&args),

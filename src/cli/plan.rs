@@ -6,22 +6,27 @@ use std::thread;
 
 use clap::Args;
 use clap::builder::PossibleValuesParser;
+use indicatif::ProgressBar;
 
 use super::check;
 use super::design::{Design, DesignArgs, word};
 use super::inputs::{InputArgs, Layers};
 use super::screen::{Ending, print, progress, tell};
 use super::signals::stop_on_signals;
-use super::story::{Run, story};
-use crate::batch::{self, Order};
-use crate::issue::{Code, Issue};
+use super::story::{Run, shard_story, story};
+use crate::batch::Order;
+use crate::batch::journal::Journal;
+use crate::batch::pass::{Hearing, Opened, Pass};
+use crate::batch::shard::Shard;
+use crate::issue::Issue;
+use crate::site::Parcel;
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::formats::Name;
-use crate::write::outputs::{Drawn, Outputs};
+use crate::write::outputs::Drawn;
 use crate::write::program::Sheet;
 use crate::write::rain::Rain;
-use crate::write::record::{Record, told};
+use crate::write::record::Record;
 use crate::write::run_record::RunRecord;
 
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
@@ -60,6 +65,15 @@ pub(super) struct PlanArgs {
     #[arg(long, value_name = "N", default_value = "256")]
     chunk: NonZeroUsize,
 
+    /// Go on with a run that was interrupted or killed: what its journal (DIR.journal) holds is not
+    /// planned again. The outputs are the same as without the interruption.
+    #[arg(long)]
+    resume: bool,
+
+    /// Plan the I-th of N parts, for many machines; `evenfall merge` puts them together.
+    #[arg(long, value_name = "I/N", conflicts_with = "dry_run")]
+    shard: Option<Shard>,
+
     /// Read and check everything, say what would be planned, write nothing.
     #[arg(long)]
     dry_run: bool,
@@ -95,7 +109,10 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     } else {
         Existing::Keep
     };
-    if let Some(output) = &args.output {
+    if let (Some(output), false) = (&args.output, args.resume) {
+        if !args.dry_run {
+            Journal::refuse(output)?;
+        }
         allowed(output, existing)?;
     }
     let layers = args.inputs.resolve(record.as_ref())?;
@@ -131,67 +148,56 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
-
-    let stop = stop_on_signals()?;
-    let (climates, gaps) = layers.climates()?;
-    if let (Some(note), false) = (&gaps, args.quiet) {
-        tell(&note.to_string());
-    }
-    let planner = design.planner(climates)?;
-    let mut neighbourhood = layers.open()?;
-    let columns = neighbourhood.columns();
-    let program = design.program(columns.as_deref())?;
-    let sheet = Sheet::by(&by, columns.as_deref())?;
-    let mut outputs = Outputs::begin(&Disk, output, existing, &this_run)?.with_sheet(sheet);
-    let bar = progress(args.quiet, neighbourhood.expected());
-    let mut telling = Telling {
-        quiet: args.quiet,
-        verbose: args.verbose,
-        told: 0,
-        untold: 0,
-    };
     let jobs = args
         .jobs
         .or_else(|| thread::available_parallelism().ok())
         .unwrap_or(NonZeroUsize::MIN);
-    batch::run(
-        &mut neighbourhood,
-        |parcel| {
-            let mut plan = planner.plan(parcel);
-            program.settle(&mut plan);
-            plan
-        },
-        |plan| Record::of(&plan, drawn, rain).grouped(&plan, &by),
-        Order {
+    let pass = Pass {
+        files: &Disk,
+        target: output,
+        existing,
+        resume: args.resume,
+        record: &this_run,
+        settings: &design.settings(),
+        shard: args.shard,
+        read_off: &|plan| Record::of(&plan, drawn, rain).grouped(&plan, &by),
+        order: Order {
             jobs,
             chunk: args.chunk,
         },
-        &stop,
-        |record| {
-            outputs.add(&record)?;
-            bar.inc(1);
-            bar.suspend(|| telling.tell(&record.told));
-            Ok(())
-        },
-    )?;
-    bar.finish_and_clear();
-    let orphans = neighbourhood.orphans();
-    telling.tell(&told(orphans));
-    telling.finish();
-    if outputs.is_empty() {
-        return Err(Issue::new(Code::IN05, "").into());
-    }
-    if let Some(issue) = stop.wanted() {
-        return Err(issue.into());
-    }
-    let summary = outputs.finish(orphans, &this_run)?;
+        stop: &stop_on_signals()?,
+    };
+    let open = || {
+        let (climates, gaps) = layers.climates()?;
+        if let (Some(note), false) = (&gaps, args.quiet) {
+            tell(&note.to_string());
+        }
+        let planner = design.planner(climates)?;
+        let layers = layers.open()?;
+        let columns = layers.columns();
+        let program = design.program(columns.as_deref())?;
+        Sheet::by(&by, columns.as_deref())?;
+        let plan = move |parcel: &Parcel| {
+            let mut plan = planner.plan(parcel);
+            program.settle(&mut plan);
+            plan
+        };
+        Ok(Opened {
+            layers,
+            plan: Box::new(plan),
+        })
+    };
+    let summary = pass.run(open, &mut Telling::new(args))?;
     if !args.quiet {
-        print(&story(&Run {
-            summary: &summary,
-            layers: &layers,
-            design: &design,
-            output,
-        }))?;
+        print(&match args.shard {
+            None => story(&Run {
+                summary: &summary,
+                layers: &layers,
+                design: &design,
+                output,
+            }),
+            Some(shard) => shard_story(&summary, shard, output),
+        })?;
     }
     Ok(u8::from(summary.has_failures()))
 }
@@ -245,22 +251,43 @@ fn tell_changed_inputs(earlier: &RunRecord, this: &RunRecord) {
     }
 }
 
-/// Tells issues on stderr as they come, failures before notes.
+/// Tells on stderr what happens, failures before notes.
 struct Telling {
     quiet: bool,
     verbose: bool,
+    bar: ProgressBar,
     told: u64,
     untold: u64,
 }
 
 impl Telling {
-    fn tell(&mut self, issues: &[(bool, String)]) {
+    fn new(args: &PlanArgs) -> Telling {
+        Telling {
+            quiet: args.quiet,
+            verbose: args.verbose,
+            bar: ProgressBar::hidden(),
+            told: 0,
+            untold: 0,
+        }
+    }
+}
+
+impl Hearing for Telling {
+    fn begins(&mut self, expected: Option<u64>) {
+        self.bar = progress(self.quiet, expected);
+    }
+
+    fn passed(&mut self) {
+        self.bar.inc(1);
+    }
+
+    fn issues(&mut self, issues: &[(bool, String)]) {
         for (is_failure, issue) in issues {
             if self.quiet || !(*is_failure || self.verbose) {
                 continue;
             }
             if self.verbose || self.told < MOST_FAILURES_TOLD {
-                tell(issue);
+                self.bar.suspend(|| tell(issue));
                 self.told += 1;
             } else {
                 self.untold += 1;
@@ -268,12 +295,19 @@ impl Telling {
         }
     }
 
-    fn finish(&self) {
+    fn planned(&mut self) {
+        self.bar.finish_and_clear();
         if self.untold > 0 {
             tell(&format!(
                 "… and {} more; all are in failures.csv",
                 self.untold
             ));
+        }
+    }
+
+    fn says(&mut self, sentence: &str) {
+        if !self.quiet {
+            self.bar.suspend(|| tell(&format!("evenfall: {sentence}")));
         }
     }
 }

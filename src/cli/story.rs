@@ -7,6 +7,7 @@ use super::inputs::Layers;
 use super::program_story::program_lines;
 use super::table::{Table, thousands};
 use crate::assumptions::{Key, Origin};
+use crate::batch::shard::Shard;
 use crate::plan::{Percentiles, Status};
 use crate::savings::EVIDENCE;
 use crate::write::savings::SavingsTotals;
@@ -37,13 +38,36 @@ pub(super) fn story(run: &Run<'_>) -> String {
         design,
         output,
     } = run;
-    let mut out = counts(summary);
-    out.push_str(&layouts(summary));
-    out.push_str(&water(summary));
-    out.push_str(&program_lines(&summary.program));
+    let mut out = figures(summary);
     out.push_str(&assumed_lines(layers, design));
+    out.push_str(&written(output));
+    out.push_str(CAUTIONS);
+    out
+}
+
+/// The summary of merged shards as text.
+pub(super) fn merged_story(summary: &Summary, output: &Path) -> String {
+    [&figures(summary), &written(output), CAUTIONS].concat()
+}
+
+/// What a shard leaves, as text.
+pub(super) fn shard_story(summary: &Summary, shard: Shard, output: &Path) -> String {
     let folder = output.display();
-    out.push_str(&format!(
+    format!(
+        "{}\nShard {shard} is written to {folder}; when all are, put them together:\n  \
+         evenfall merge DIR... -o OUT\n",
+        counts(summary)
+    )
+}
+
+fn figures(summary: &Summary) -> String {
+    let program = program_lines(&summary.program);
+    [counts(summary), layouts(summary), water(summary), program].concat()
+}
+
+fn written(output: &Path) -> String {
+    let folder = output.display();
+    format!(
         "\nWritten to {folder}\n  \
          parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
          stations.geojson  laterals.geojson                              valves and pipes\n  \
@@ -51,9 +75,7 @@ pub(super) fn story(run: &Run<'_>) -> String {
          ranked.csv  supply_curve.csv                                    the cheapest claimed water first\n  \
          summary.json  run.json                                         figures; all that decided them\n  \
          Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
-    ));
-    out.push_str(CAUTIONS);
-    out
+    )
 }
 
 fn counts(summary: &Summary) -> String {
@@ -178,8 +200,9 @@ fn savings(totals: &SavingsTotals) -> String {
         )
     };
     let mut out = format!(
-        "  in eight of ten draws      could be {}, claimed {}\n",
+        "  in eight of ten draws      could be {},\n{:29}claimed {}\n",
         range(potential),
+        "",
         range(claimed)
     );
     let evidence: Vec<String> = EVIDENCE
@@ -192,7 +215,7 @@ fn savings(totals: &SavingsTotals) -> String {
     out += &format!("  published evidence         {}\n", evidence.join(", "));
     if totals.above_evidence > 0 {
         out += &format!(
-            "  above 30 %                 {} of {} parcels: look at them before anything is claimed\n",
+            "  beyond the evidence        {} of {} parcels: look at them before anything is claimed\n",
             thousands(totals.above_evidence as f64),
             thousands(totals.parcels as f64)
         );
@@ -214,7 +237,8 @@ fn savings(totals: &SavingsTotals) -> String {
                 format!("{name} {} m³ ({:.0} %)", thousands(*m3_yr), share(*m3_yr))
             })
             .collect();
-        words.join(", ")
+        let lines: Vec<String> = words.chunks(3).map(|some| some.join(", ")).collect();
+        lines.join(&format!(",\n{:29}", ""))
     };
     out += &format!(
         "  what it takes              {}\n  what it comes from         {}\n",

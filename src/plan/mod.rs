@@ -2,6 +2,8 @@
 
 mod account;
 mod delivery;
+#[doc(hidden)]
+pub mod doors;
 mod fit;
 mod found;
 mod ground;
@@ -37,6 +39,10 @@ const PER_DEGREE: f64 = 1e8;
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
+
+/// Most heads of one family on one turf area: beyond that a plan takes minutes and its files cannot be
+/// handled; no lawn has so many.
+const MOST_HEADS: f64 = 20_000.0;
 
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
@@ -74,6 +80,7 @@ impl Planner {
     #[must_use]
     pub fn plan(&self, parcel: &Parcel) -> ParcelPlan {
         let mut plan = ParcelPlan::begun(parcel);
+        doors::pass("frame");
         if !parcel.turf.is_empty() {
             let ready = self
                 .assumptions
@@ -115,8 +122,13 @@ impl Planner {
                 assumptions,
                 found: in_ground.on(number),
             };
-            let (scenarios, told) = self.lay_out(&site);
             let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
+            doors::pass("place");
+            if let Some(issue) = self.beyond_budget(outline) {
+                plan.issues.push(placed(issue));
+                continue;
+            }
+            let (scenarios, told) = self.lay_out(&site);
             plan.issues.extend(told.into_iter().map(placed));
             if scenarios.iter().all(|scenario| scenario.heads.is_empty()) {
                 let issue = Issue::new(Code::PL01, self.why_no_heads(&site));
@@ -126,6 +138,7 @@ impl Planner {
             areas.push((site, scenarios));
             numbers.push(number);
         }
+        doors::pass("delivery");
         let delivery = delivery::deliver(self, parcel, &mut areas, assumptions);
         let told = delivery.issues.into_iter();
         plan.issues
@@ -148,6 +161,24 @@ impl Planner {
             &ways,
             (self.seed, &parcel.meter),
         );
+    }
+
+    /// The issue of a turf area that would need more heads than are planned on one: its area over
+    /// that of one head in a triangular lattice of the longest throws.
+    fn beyond_budget(&self, outline: &Outline) -> Option<Issue> {
+        let wanted = |family: &&Family| self.families.contains(&family.name);
+        let families = self.catalogue.families.iter().filter(wanted);
+        let shortest_m = families
+            .map(Family::longest_m)
+            .fold(f64::INFINITY, f64::min);
+        let per_head_m2 = 0.75_f64.sqrt() * shortest_m * shortest_m;
+        let heads = outline.area_m2() / per_head_m2;
+        (heads > MOST_HEADS || doors::is_over_budget()).then(|| {
+            let found = format!(
+                "about {heads:.0} heads with throws of {shortest_m} m, and {MOST_HEADS:.0} are the most"
+            );
+            Issue::new(Code::PL02, found)
+        })
     }
 
     /// What leaves a turf area without heads.
@@ -237,6 +268,7 @@ impl Planner {
         for head in &mut layout.heads {
             settle(head, &site.ground.frame);
         }
+        doors::pass("rain");
         let around = site.ground.surroundings();
         let watered = layout.watered.as_ref().unwrap_or(site.outline);
         let uniformity = measure(watered, &layout.heads, &family.profile, &around);

@@ -77,6 +77,12 @@ impl Scenario {
         }
     }
 
+    /// Whether hardware changes, and not the clock alone.
+    #[must_use]
+    pub fn changes_hardware(&self) -> bool {
+        !matches!(self, Scenario::AsFound | Scenario::Reclock)
+    }
+
     /// Whether it has new positions.
     #[must_use]
     pub fn is_relayout(&self) -> bool {

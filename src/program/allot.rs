@@ -284,14 +284,22 @@ pub struct Floor {
     pub least_cents: u64,
 }
 
-/// Chooses under floors. One after the other each floor is given, from what is left of the
+/// Chooses under floors. Where the best of all keeps them it stands. Else one after the other each floor is given, from what is left of the
 /// budget, what its members do not have yet: their best set within it, and then, where they stay
 /// below it, more of them as long as one fits the budget. What is left after the floors goes to the
 /// best of all. The bound is the one without floors, so the gap shows what the floors cost as well.
 #[must_use]
 pub fn allot_with_floors(items: &[Item], budget_cents: u64, floors: &[Floor]) -> Allotment {
     let free = allot(items, budget_cents);
-    if floors.is_empty() {
+    let mut is_chosen = vec![false; items.len()];
+    for &i in &free.chosen {
+        is_chosen[i] = true;
+    }
+    let is_kept = |floor: &Floor| {
+        let own = floor.members.iter().filter(|&&i| is_chosen[i]);
+        own.map(|&i| items[i].cost_cents).sum::<u64>() >= floor.least_cents
+    };
+    if floors.iter().all(is_kept) {
         return free;
     }
     let mut taken = vec![false; items.len()];

@@ -8,22 +8,26 @@ use super::rebate::RebateRule;
 use crate::assumptions::{Assumptions, Key};
 use crate::hydraulics::costs::Costs;
 use crate::issue::Issue;
-use crate::plan::{ParcelAccount, ParcelPlan};
+use crate::plan::{ParcelAccount, ParcelPlan, ParcelSavings};
 use crate::savings::ClaimTerms;
 use crate::savings::Investment;
 use crate::site::Attribute;
 
 /// Columns of the output that rules may use beside those of the parcel layer.
-pub const RULE_COLUMNS: [&str; 16] = [
+pub const RULE_COLUMNS: [&str; 20] = [
     "status",
     "parcel_m2",
     "turf_m2",
     "turf_areas",
     "best_scenario",
+    "baseline_source",
+    "use_ratio",
+    "tier",
     "asfound_m3_yr",
     "best_m3_yr",
     "potential_m3_yr",
     "claimed_m3_yr",
+    "claimed_p10_m3_yr",
     "heads",
     "stations",
     "nozzles",
@@ -158,21 +162,32 @@ impl Program {
 }
 
 /// The values of [`RULE_COLUMNS`].
-fn columns(plan: &ParcelPlan, account: &ParcelAccount) -> [(&'static str, Option<Attribute>); 16] {
+fn columns(plan: &ParcelPlan, account: &ParcelAccount) -> [(&'static str, Option<Attribute>); 20] {
     let number = |value: f64| Some(Attribute::Number(value));
     let count = |value: u64| number(value as f64);
     let text = |value: &str| Some(Attribute::Text(value.to_owned()));
     let water = plan.water.as_ref();
+    let savings = plan.savings.as_ref();
+    let source = |savings: &ParcelSavings| match savings.meter {
+        Some(_) => "metered",
+        None => "modelled",
+    };
     let values = [
         text(plan.status.text()),
         plan.parcel_m2.and_then(number),
         number(plan.turf.iter().map(|turf| turf.area_m2).sum()),
         count(plan.turf.len() as u64),
         water.and_then(|water| text(&water.best_scenario)),
+        savings.and_then(|savings| text(source(savings))),
+        savings
+            .and_then(|savings| savings.meter.as_ref()?.ratio())
+            .and_then(number),
+        savings.and_then(|savings| text(savings.tier?.text())),
         water.and_then(|water| number(water.asfound_m3_yr)),
         water.and_then(|water| number(water.best_m3_yr)),
         water.and_then(|water| number(water.potential_m3_yr)),
         water.and_then(|water| number(water.claimed_m3_yr)),
+        savings.and_then(|savings| number(savings.claimed.p10_m3_yr)),
         water.and_then(|water| count(water.heads)),
         count(account.stations),
         count(account.nozzles),

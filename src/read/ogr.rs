@@ -198,9 +198,16 @@ impl Form {
         complaint: Option<String>,
     ) -> Feature {
         let mut notes = Vec::new();
-        let shape = match found.geometry().filter(|found| found.has_gdal_ptr()) {
+        // A feature without one has a geometry that points to nothing and has no name.
+        let is_there =
+            |found: &&Geometry| found.has_gdal_ptr() && !found.geometry_name().is_empty();
+        let shape = match found.geometry().filter(is_there) {
             Some(geometry) => shape(geometry, &self.crs, &mut notes),
-            None => Err(Issue::new(Code::GE01, complaint.unwrap_or_default())),
+            None => {
+                let _ = take_gdal_complaint();
+                let found = complaint.unwrap_or_else(|| "`geometry` is null".to_owned());
+                Err(Issue::new(Code::GE01, found))
+            }
         };
         let mut feature = Feature {
             number,

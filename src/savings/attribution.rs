@@ -58,6 +58,20 @@ pub struct Attribution {
 }
 
 impl Attribution {
+    /// From the parts in the order of the fields.
+    #[must_use]
+    pub fn of_parts(parts: [f64; 6]) -> Attribution {
+        let [schedule, uniformity, runoff, drift, overspray, pressure] = parts;
+        Attribution {
+            schedule_m3_yr: schedule,
+            uniformity_m3_yr: uniformity,
+            runoff_m3_yr: runoff,
+            drift_m3_yr: drift,
+            overspray_m3_yr: overspray,
+            pressure_m3_yr: pressure,
+        }
+    }
+
     /// The parts in the order of the fields.
     #[must_use]
     pub fn parts(&self) -> [f64; 6] {
@@ -112,12 +126,5 @@ pub fn attribute(lawn: &Lawn<'_>, base: &Side, new: &Side) -> Attribution {
             None => year(&lawn.demand_with(&hardware, of(2).runoff_frac)).use_m3_yr,
         }
     });
-    Attribution {
-        schedule_m3_yr: parts[0],
-        uniformity_m3_yr: parts[1],
-        runoff_m3_yr: parts[2],
-        drift_m3_yr: parts[3],
-        overspray_m3_yr: parts[4],
-        pressure_m3_yr: parts[5],
-    }
+    Attribution::of_parts(parts)
 }

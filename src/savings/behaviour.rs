@@ -1,5 +1,6 @@
 //! What the owner does with the clock after the hardware has changed.
 
+use super::{Attribution, shapley};
 use crate::assumptions::{Assumptions, Key};
 use crate::budget::{Hardware, Lawn, ScenarioWater};
 use crate::units::Rate;
@@ -56,6 +57,9 @@ pub struct Outcome {
     pub use_m3_yr: f64,
     /// Use as found less this \[m³/yr\]; for a deficit this is not a saving.
     pub less_m3_yr: f64,
+    /// The same by cause; `None` for a re-timed clock, see [`attribute`](super::attribute). With
+    /// the clock left as it is, what the rate takes off the depth counts with the schedule.
+    pub parts: Option<Attribution>,
     /// Gross depth as a share of the need, month by month at most all of it, over the year.
     pub met_frac: f64,
     /// Whether the turf goes short: less than 95 % of its need.
@@ -71,11 +75,7 @@ pub fn outcome(
     (base_hardware, base): (&Hardware, &ScenarioWater),
     (new_hardware, new): (&Hardware, &ScenarioWater),
 ) -> Outcome {
-    let rate_ratio = if base_hardware.rate > Rate::ZERO {
-        new_hardware.rate / base_hardware.rate
-    } else {
-        0.0
-    };
+    let rate_ratio = rate_ratio(base_hardware, new_hardware);
     let entering = |hardware: &Hardware, runoff: f64| (1.0 - hardware.lost_frac()) * (1.0 - runoff);
     let need = new.year();
     let gross_mm: [f64; 12] = std::array::from_fn(|month| {
@@ -105,7 +105,51 @@ pub fn outcome(
         gross_mm_yr: after.gross_mm_yr,
         use_m3_yr: after.use_m3_yr,
         less_m3_yr: base.year().use_m3_yr - after.use_m3_yr,
+        parts: split(behaviour, lawn, (base_hardware, base), (new_hardware, new)),
         met_frac,
         deficit: met_frac < DEFICIT_BELOW_FRAC,
     }
+}
+
+fn rate_ratio(base: &Hardware, new: &Hardware) -> f64 {
+    if base.rate > Rate::ZERO {
+        new.rate / base.rate
+    } else {
+        0.0
+    }
+}
+
+/// What a behaviour saves by cause, each with its fair share (Shapley). The depth that enters stays
+/// where run times are raised, and the clock's minutes stay where it is left alone.
+fn split(
+    behaviour: Behaviour,
+    lawn: &Lawn<'_>,
+    (base_hardware, base): (&Hardware, &ScenarioWater),
+    (new_hardware, new): (&Hardware, &ScenarioWater),
+) -> Option<Attribution> {
+    let slower = rate_ratio(base_hardware, new_hardware);
+    let parts = shapley(|changed: [bool; 6]| {
+        let hardware = |cause: usize| {
+            if changed[cause] {
+                new_hardware
+            } else {
+                base_hardware
+            }
+        };
+        let runoff = if changed[2] { new } else { base }.runoff();
+        let arriving = (1.0 - hardware(3).drift_frac) * (1.0 - hardware(5).mist_frac);
+        let before = 1.0 - base_hardware.lost_frac();
+        let months = base.year().months.iter().zip(base.runoff()).zip(runoff);
+        let gross_mm: f64 = months
+            .map(|((month, found), runoff)| match behaviour {
+                Behaviour::Unchanged if changed[0] => month.gross_mm * slower,
+                Behaviour::Retimed | Behaviour::Unchanged => month.gross_mm,
+                Behaviour::Scaled => {
+                    month.gross_mm * before * (1.0 - found) / (arriving * (1.0 - runoff))
+                }
+            })
+            .sum();
+        gross_mm / 1_000.0 * lawn.demand.area_m2 / (1.0 - hardware(4).over_frac)
+    });
+    (behaviour != Behaviour::Retimed).then(|| Attribution::of_parts(parts))
 }

@@ -163,6 +163,9 @@ struct DrawnWay<'a> {
     way: Way<'a>,
     /// Use as planned less the model's, by the accumulation table and by ponding \[m³/yr\].
     beside_m3: [f64; 2],
+    /// Run time of a watering day for a gross depth of the month \[h/mm\]; 0 where nothing is
+    /// scheduled.
+    h_per_mm: [f64; 12],
     /// Runoff by ponding where the clock is re-timed; `None` where nothing can pond.
     ponding: Option<RunoffTable>,
 }
@@ -203,6 +206,7 @@ impl<'a> DrawnLawn<'a> {
             let mut own = DrawnWay {
                 way,
                 beside_m3: [0.0; 2],
+                h_per_mm: h_per_mm(&way),
                 ponding: None,
             };
             own.ponding = drawn.ponding(&own, ranges, &driest, &most_net_mm);
@@ -236,6 +240,17 @@ impl<'a> DrawnLawn<'a> {
             let model = self.model_m3(own, values, net_mm);
             std::array::from_fn(|method| own.beside_m3[method] + model[method])
         })
+    }
+
+    /// Whether another turf area needs the same depths in every draw.
+    #[must_use]
+    pub fn needs_like(&self, other: &DrawnLawn<'_>) -> bool {
+        let (one, two) = (&self.lawn.demand, &other.lawn.demand);
+        self.plant == other.plant
+            && one.plants == two.plants
+            && self.rain == other.rain
+            && one.daily_net_mm == two.daily_net_mm
+            && std::ptr::eq(one.climate, two.climate)
     }
 
     /// Net depth of the months in a draw \[mm\].
@@ -288,7 +303,7 @@ impl<'a> DrawnLawn<'a> {
         let fastest = hardware.rate * (1.0 - lost(&calmest));
         let unlost = self.multiplier(&own.way, driest) / (1.0 - lost(driest));
         let longest_h = (0..12)
-            .map(|month| self.run_h(own, month, most_net_mm[month] * unlost))
+            .map(|month| own.h_per_mm[month] * most_net_mm[month] * unlost)
             .fold(0.0, f64::max)
             / (1.0 - driest.0[RUNOFF_MOST]);
         let deepest_mm = fastest.mm_h() * longest_h / f64::from(schedule.cycles.max(1));
@@ -326,17 +341,6 @@ impl<'a> DrawnLawn<'a> {
             &self.lawn.computed,
         );
         self.lawn.demand.multiplier.of(du)
-    }
-
-    /// Run time of a watering day of a month for a gross depth of the month \[h\]; 0 where nothing
-    /// is scheduled.
-    fn run_h(&self, own: &DrawnWay<'_>, month: usize, gross_mm: f64) -> f64 {
-        match &own.way.water.schedule {
-            Some(schedule) if schedule.cycles > 0 => {
-                gross_mm / DAYS[month] * 7.0 / schedule.days_per_week / own.way.hardware.rate.mm_h()
-            }
-            _ => 0.0,
-        }
     }
 
     fn model_m3(&self, own: &DrawnWay<'_>, values: &Values, net_mm: &[f64; 12]) -> [f64; 2] {
@@ -386,7 +390,7 @@ impl<'a> DrawnLawn<'a> {
                         continue;
                     }
                     let before_mm = net_mm * unlost;
-                    let before_h = self.run_h(own, month, before_mm);
+                    let before_h = own.h_per_mm[month] * before_mm;
                     let ponding = |run_h: f64| match &own.ponding {
                         Some(table) => table
                             .frac(log_ratio, day.landing_mm_h * run_h / day.cycles)
@@ -423,6 +427,16 @@ impl<'a> DrawnLawn<'a> {
             ground.green_ampt_split(landing, each, starts),
         ]
         .map(|split| split.runoff_frac().min(values.0[RUNOFF_MOST]))
+    }
+}
+
+fn h_per_mm(way: &Way<'_>) -> [f64; 12] {
+    match &way.water.schedule {
+        Some(schedule) if schedule.cycles > 0 => {
+            let per_day = 7.0 / schedule.days_per_week / way.hardware.rate.mm_h();
+            DAYS.map(|days| per_day / days)
+        }
+        _ => [0.0; 12],
     }
 }
 

@@ -2,7 +2,7 @@
 //! them fail.
 
 use std::fs;
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use super::record::{Row, Which};
@@ -29,6 +29,12 @@ pub trait OpenFile: Write + Send {
     /// # Errors
     /// Whatever the file system reports.
     fn sync(&mut self) -> io::Result<()>;
+
+    /// Keeps other programs from writing to it until it is closed.
+    ///
+    /// # Errors
+    /// `WouldBlock` when another one does.
+    fn lock(&mut self) -> io::Result<()>;
 }
 
 /// A file system.
@@ -38,6 +44,11 @@ pub trait Files {
     /// # Errors
     /// Whatever the file system reports.
     fn create(&self, path: &Path) -> io::Result<Box<dyn OpenFile>>;
+    /// Opens a file that exists, cuts it off at a length, and writes behind that.
+    ///
+    /// # Errors
+    /// Whatever the file system reports.
+    fn go_on(&self, path: &Path, length: u64) -> io::Result<Box<dyn OpenFile>>;
     /// Makes a folder that must not exist yet; its parent must exist.
     ///
     /// # Errors
@@ -72,11 +83,23 @@ impl OpenFile for fs::File {
     fn sync(&mut self) -> io::Result<()> {
         self.sync_all()
     }
+
+    fn lock(&mut self) -> io::Result<()> {
+        self.try_lock().map_err(io::Error::from)
+    }
 }
 
 impl Files for Disk {
     fn create(&self, path: &Path) -> io::Result<Box<dyn OpenFile>> {
         Ok(Box::new(fs::File::create_new(path)?))
+    }
+
+    fn go_on(&self, path: &Path, length: u64) -> io::Result<Box<dyn OpenFile>> {
+        let mut file = fs::OpenOptions::new().write(true).open(path)?;
+        OpenFile::lock(&mut file)?;
+        file.set_len(length)?;
+        file.seek(SeekFrom::End(0))?;
+        Ok(Box::new(file))
     }
 
     fn create_folder(&self, path: &Path) -> io::Result<()> {

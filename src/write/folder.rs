@@ -15,6 +15,9 @@ use crate::issue::{Code, Issue};
 /// The file that marks a finished run.
 pub const MARK: &str = "run.json";
 
+/// Most temporary folders of one process beside one output.
+const MOST_ATTEMPTS: u32 = 1_000;
+
 /// What to do when the output folder exists.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Existing {
@@ -51,6 +54,45 @@ pub fn allowed(target: &Path, existing: Existing) -> Result<(), Issue> {
     }
 }
 
+/// The folder in which an output lies.
+///
+/// # Errors
+/// `OU02` when the output has no name of its own.
+pub fn parent_of(target: &Path) -> Result<PathBuf, Issue> {
+    if target.file_name().is_none() {
+        let found = "the output must be a folder with a name of its own";
+        return Err(at(Code::OU02, found, target));
+    }
+    Ok(match target.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
+        _ => PathBuf::from("."),
+    })
+}
+
+/// The path beside an output whose name has this ending behind that of the output.
+///
+/// # Errors
+/// `OU02` when the output has no name of its own.
+pub fn beside(target: &Path, ending: &str) -> Result<PathBuf, Issue> {
+    parent_of(target)?;
+    let mut name = target.file_name().unwrap_or_default().to_owned();
+    name.push(ending);
+    Ok(target.with_file_name(name))
+}
+
+/// Removes the temporary folders that a run of this process number left when it was killed.
+pub fn clear_up_after(target: &Path, process: u32) -> Result<(), Issue> {
+    for attempt in 0..MOST_ATTEMPTS {
+        let folder = beside(target, &format!(".{process}-{attempt}.tmp"))?;
+        if !folder.is_dir() {
+            break;
+        }
+        // What cannot be removed does no harm: it lies at no final path.
+        let _ = std::fs::remove_dir_all(&folder);
+    }
+    Ok(())
+}
+
 impl<'f> Staging<'f> {
     /// Makes the temporary folder beside the target, and the target's parents where they are
     /// missing.
@@ -64,26 +106,17 @@ impl<'f> Staging<'f> {
     ) -> Result<Staging<'f>, Issue> {
         allowed(target, existing)?;
         let cannot = |error: io::Error| at(Code::OU02, error.to_string(), target);
-        let Some(name) = target.file_name() else {
-            return Err(at(
-                Code::OU02,
-                "the output must be a folder with a name of its own",
-                target,
-            ));
-        };
-        let parent = match target.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent.to_owned(),
-            _ => PathBuf::from("."),
-        };
+        let parent = parent_of(target)?;
         std::fs::create_dir_all(&parent).map_err(cannot)?;
         let mut attempt = 0_u32;
         let folder = loop {
-            let mut temporary = name.to_owned();
-            temporary.push(format!(".{}-{attempt}.tmp", std::process::id()));
-            let folder = parent.join(temporary);
+            let ending = format!(".{}-{attempt}.tmp", std::process::id());
+            let folder = beside(target, &ending)?;
             match files.create_folder(&folder) {
                 Ok(()) => break folder,
-                Err(error) if error.kind() == io::ErrorKind::AlreadyExists && attempt < 1_000 => {
+                Err(error)
+                    if error.kind() == io::ErrorKind::AlreadyExists && attempt < MOST_ATTEMPTS =>
+                {
                     attempt += 1
                 }
                 Err(error) => return Err(cannot(error)),
@@ -261,6 +294,10 @@ mod tests {
         fn create(&self, path: &Path) -> io::Result<Box<dyn OpenFile>> {
             self.step()?;
             Disk.create(path)
+        }
+        fn go_on(&self, path: &Path, length: u64) -> io::Result<Box<dyn OpenFile>> {
+            self.step()?;
+            Disk.go_on(path, length)
         }
         fn create_folder(&self, path: &Path) -> io::Result<()> {
             self.step()?;

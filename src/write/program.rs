@@ -1,7 +1,7 @@
 //! The neighbourhood as a program sees it: the ranked list, the supply curve, totals by columns.
 //!
 //! A rank needs all parcels, so a small figure of each one with a claim is kept to the end: about
-//! sixty bytes and its id.
+//! eighty bytes and its id.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -103,6 +103,10 @@ pub struct Share {
 struct OfferShare {
     scenario: String,
     cost_cur_m3: f64,
+    /// Tenth and ninetieth percentile of its claim \[m³/yr\].
+    range_m3_yr: Option<[f64; 2]>,
+    /// Its tier; empty for a parcel with a meter.
+    tier: String,
 }
 
 /// A parcel with a claim.
@@ -112,9 +116,12 @@ struct Kept {
     cost_cur_m3: f64,
     cost_cur: f64,
     rebate_cur: f64,
+    /// NaN where it is not known.
+    range_m3_yr: [f64; 2],
     /// Where its id ends in the text of all ids.
     id_end: usize,
     scenario: u32,
+    tier: u32,
     eligible: bool,
 }
 
@@ -168,13 +175,16 @@ impl Sheet {
         let Some(offer) = &share.offer else { return };
         self.ids.push_str(id);
         let scenario = self.word(&offer.scenario);
+        let tier = self.word(&offer.tier);
         self.kept.push(Kept {
             claimed_m3_yr: share.totals.claimed_m3_yr,
             cost_cur_m3: offer.cost_cur_m3,
             cost_cur: share.totals.cost_cur,
             rebate_cur: share.totals.rebate_cur,
+            range_m3_yr: offer.range_m3_yr.unwrap_or([f64::NAN; 2]),
             id_end: self.ids.len(),
             scenario,
+            tier,
             eligible: share.totals.eligible > 0,
         });
         for value in &share.by {
@@ -335,9 +345,17 @@ impl Share {
         };
         if water.claimed_m3_yr > 0.0 {
             share.reasons.clone_from(&account.reasons);
+            let savings = parcel.savings.as_ref();
             share.offer = account.cost_cur_m3.map(|cost_cur_m3| OfferShare {
                 scenario: water.best_scenario.clone(),
                 cost_cur_m3,
+                range_m3_yr: savings.map(|savings| {
+                    let claimed = &savings.claimed;
+                    [claimed.p10_m3_yr, claimed.p90_m3_yr]
+                }),
+                tier: savings
+                    .and_then(|savings| savings.tier)
+                    .map_or(String::new(), |tier| tier.text().to_owned()),
             });
         }
         share
@@ -522,6 +540,25 @@ impl Layer for Ranked {
         number("claimed_m3_yr", "m³/yr", 3, "What may be claimed", |r| {
             r.kept().claimed_m3_yr.into()
         }),
+        number(
+            "claimed_p10_m3_yr",
+            "m³/yr",
+            3,
+            "The claim that nine of ten draws exceed",
+            |r| r.kept().range_m3_yr[0].into(),
+        ),
+        number(
+            "claimed_p90_m3_yr",
+            "m³/yr",
+            3,
+            "The claim that one draw in ten exceeds",
+            |r| r.kept().range_m3_yr[1].into(),
+        ),
+        text(
+            "tier",
+            "Of a parcel without a meter: high, middle or low; modelled figures do not bear exact ranks",
+            |r| r.sheet.words[r.kept().tier as usize].as_str().into(),
+        ),
         number("cost_cur", "cur", 2, "Parts and work", |r| {
             r.kept().cost_cur.into()
         }),

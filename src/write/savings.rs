@@ -7,9 +7,6 @@ use crate::assumptions::RANGES;
 use crate::plan::{ParcelSavings, Percentiles, Takes};
 use crate::savings::{Attribution, DRAWN, DRAWS, EVIDENCE};
 
-/// Above this share of the use as found a parcel's potential is beyond published evidence.
-const ABOVE_EVIDENCE_FRAC: f64 = 0.30;
-
 /// The savings of a run, summed parcel by parcel in input order.
 #[derive(Debug, Clone)]
 pub struct SavingsTotals {
@@ -21,7 +18,10 @@ pub struct SavingsTotals {
     pub asfound_m3_yr: f64,
     /// Parcels with figures.
     pub parcels: u64,
-    /// Parcels whose potential is above 30 % of the use as found.
+    /// What new hardware would take off with the clock left alone, and with run times raised.
+    pub otherwise: [Attribution; 2],
+    /// Parcels whose potential is a larger share of the use as found than
+    /// `savings.review_above_frac`.
     pub above_evidence: u64,
     /// Parcels whose claim a meter bounds.
     pub metered: u64,
@@ -62,6 +62,7 @@ impl Default for SavingsTotals {
         SavingsTotals {
             parts: Attribution::default(),
             takes: Takes::default(),
+            otherwise: [Attribution::default(); 2],
             asfound_m3_yr: 0.0,
             parcels: 0,
             above_evidence: 0,
@@ -80,8 +81,10 @@ impl SavingsTotals {
     pub fn add(&mut self, savings: &ParcelSavings) {
         self.parcels += 1;
         self.asfound_m3_yr += savings.asfound_m3_yr;
-        let above = savings.parts.total_m3_yr() > ABOVE_EVIDENCE_FRAC * savings.asfound_m3_yr;
-        self.above_evidence += u64::from(above);
+        self.above_evidence += u64::from(savings.above_evidence);
+        for (sum, own) in self.otherwise.iter_mut().zip(&savings.otherwise) {
+            sum.add(own);
+        }
         if let Some(meter) = &savings.meter {
             self.metered += 1;
             self.under_watered += u64::from(meter.under_watered);
@@ -173,19 +176,15 @@ impl SavingsTotals {
                 })
             })
             .collect();
-        let parts = &self.parts;
         let takes = &self.takes;
         json!({
             "parcels": self.parcels,
             "potential_over_draws": percentiles(self.potential()),
             "claimed_over_draws": percentiles(self.claimed()),
-            "by_cause": {
-                "schedule_m3_yr": m3(parts.schedule_m3_yr),
-                "uniformity_m3_yr": m3(parts.uniformity_m3_yr),
-                "runoff_m3_yr": m3(parts.runoff_m3_yr),
-                "drift_m3_yr": m3(parts.drift_m3_yr),
-                "overspray_m3_yr": m3(parts.overspray_m3_yr),
-                "pressure_m3_yr": m3(parts.pressure_m3_yr),
+            "by_cause": by_cause(&self.parts),
+            "by_cause_otherwise": {
+                "clock_unchanged": by_cause(&self.otherwise[0]),
+                "run_times_scaled": by_cause(&self.otherwise[1]),
             },
             "by_means": {
                 "reclock_m3_yr": m3(takes.reclock_m3_yr),
@@ -196,7 +195,7 @@ impl SavingsTotals {
                 "nozzle_frac": of_potential(takes.nozzle_m3_yr),
             },
             "evidence": evidence,
-            "parcels_above_30_pct": self.above_evidence,
+            "parcels_above_evidence": self.above_evidence,
             "metered": {
                 "parcels": self.metered,
                 "under_watered": self.under_watered,
@@ -209,6 +208,20 @@ impl SavingsTotals {
             "tornado": tornado,
         })
     }
+}
+
+/// A saving by cause, and their sum.
+fn by_cause(parts: &Attribution) -> Value {
+    let m3 = |value: f64| number(value, 3);
+    json!({
+        "schedule_m3_yr": m3(parts.schedule_m3_yr),
+        "uniformity_m3_yr": m3(parts.uniformity_m3_yr),
+        "runoff_m3_yr": m3(parts.runoff_m3_yr),
+        "drift_m3_yr": m3(parts.drift_m3_yr),
+        "overspray_m3_yr": m3(parts.overspray_m3_yr),
+        "pressure_m3_yr": m3(parts.pressure_m3_yr),
+        "all_m3_yr": m3(parts.total_m3_yr()),
+    })
 }
 
 fn percentiles(of: Option<Percentiles>) -> Value {

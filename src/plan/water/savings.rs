@@ -24,6 +24,11 @@ pub struct ParcelSavings {
     pub tier: Option<Tier>,
     /// The potential by cause.
     pub parts: Attribution,
+    /// What new hardware would take off with the clock left as it is, and with run times raised by
+    /// the ratio of the rates, by cause; the turf may go short with the first.
+    pub otherwise: [Attribution; 2],
+    /// Whether the potential is a larger share of the use as found than `savings.review_above_frac`.
+    pub above_evidence: bool,
     /// The potential by what it takes.
     pub takes: Takes,
     /// What may be claimed, over the draws.
@@ -157,93 +162,110 @@ pub(super) fn of(
     draws: &[Values],
     metered: Option<Metered>,
 ) -> Option<ParcelSavings> {
-    let counted: Vec<Counted<'_>> = turf
-        .iter()
-        .zip(ways)
+    let areas = turf.iter().zip(ways);
+    let counted: Vec<Counted<'_>> = areas
         .filter_map(|(area, ways)| Counted::of(area, ways))
         .collect();
     if counted.is_empty() {
         return None;
     }
-    let ranges = ranges(assumptions);
-    let terms = ClaimTerms::assumed(assumptions);
     let mut asfound_m3_yr = 0.0;
     let (mut parts, mut takes) = (Attribution::default(), Takes::default());
+    let mut otherwise = [Attribution::default(); 2];
+    for own in &counted {
+        asfound_m3_yr += own.ways.without[0].1.year().use_m3_yr;
+        parts.add(&own.parts);
+        takes.add(&own.takes());
+        if let Some(behaviours) = &own.year.behaviours {
+            let outcomes = [&behaviours.unchanged, &behaviours.scaled];
+            for (sum, outcome) in otherwise.iter_mut().zip(outcomes) {
+                sum.add(&outcome.parts.unwrap_or_default());
+            }
+        }
+    }
+    let review_frac = assumptions.number(Key::SavingsReview);
+    let ranges = ranges(assumptions);
     let central = Values::central(&ranges);
     // The draws, then the central values, then every assumption at its low and at its high value.
     let edges = ranges
         .iter()
         .enumerate()
         .flat_map(|(place, range)| [range.low, range.high].map(|value| central.with(place, value)));
-    let all: Vec<Values> = draws
-        .iter()
-        .copied()
-        .chain([central])
-        .chain(edges)
-        .collect();
-    let mut sums = vec![Sums::default(); all.len()];
-    for own in &counted {
-        asfound_m3_yr += own.ways.without[0].1.year().use_m3_yr;
-        parts.add(&own.parts);
-        takes.add(&own.takes());
-        let drawn = own.drawn(&ranges);
-        let mut uses = Vec::new();
-        for (sums, values) in sums.iter_mut().zip(&all) {
-            let net_mm = drawn.net_mm(values);
-            uses.clear();
-            uses.extend(drawn.uses_m3(values, &net_mm));
-            sums.net_m3 += net_mm.iter().sum::<f64>() / 1_000.0 * own.ways.lawn.demand.area_m2;
-            sums.add(own, &uses, &values.claim_terms(&terms));
-        }
-    }
+    let draw_count = draws.len();
+    let draws = draws.iter().copied().chain([central]).chain(edges);
+    let draws: Vec<Values> = draws.collect();
     let rules = MeterRules::assumed(assumptions);
-    if let Some(metered) = &metered {
-        for (sums, values) in sums.iter_mut().zip(&all) {
-            let against = sums.against(metered, values, &rules);
-            sums.claimed_m3 = rules.bounded_m3_yr(sums.claimed_m3, &against);
-        }
-    }
-    let claims = |sums: &[Sums]| sums.iter().map(|sums| sums.claimed_m3).collect();
-    let claims_m3_yr: Vec<f64> = claims(&sums[..draws.len()]);
-    let potentials = sums[..draws.len()].iter().map(|sums| sums.potential_m3);
-    let potentials_m3_yr: Vec<f64> = potentials.collect();
-    let edges: Vec<f64> = claims(&sums[draws.len() + 1..]);
-    let middle = &sums[draws.len()];
-    let meter = metered.map(|metered| {
-        let against = middle.against(&metered, &central, &rules);
-        let mut flags = Vec::new();
-        if rules.under_waters(&against) {
-            flags.push(UNDER_WATERED);
-        } else if middle.claimed_m3 > 0.0
-            && middle.claimed_m3 >= rules.most_frac * against.outdoor_m3_yr
-        {
-            flags.push(CLAIM_CAPPED);
-        }
-        MeterUse {
-            outdoor_m3_yr: against.outdoor_m3_yr,
-            allowance_m3_yr: against.allowance_m3_yr,
-            claimed_m3_yr: middle.claimed_m3,
-            under_watered: rules.under_waters(&against),
-            flags,
-        }
-    });
+    let bounds = metered.as_ref().map(|metered| (metered, &rules));
+    let sums = sums(assumptions, &counted, &ranges, &draws, bounds);
+    let (of_draws, rest) = sums.split_at(draw_count);
+    let (middle, edges) = rest.split_first()?;
+    let meter = metered.map(|metered| middle.meter_use(&metered, &central, &rules));
+    let claims_m3_yr: Vec<f64> = of_draws.iter().map(|sums| sums.claimed_m3).collect();
+    let potentials_m3_yr: Vec<f64> = of_draws.iter().map(|sums| sums.potential_m3).collect();
     let claimed = Percentiles::of(&claims_m3_yr)?;
     let tier_m3_yr = assumptions.number(Key::SavingsTier);
+    let edges = edges.chunks_exact(2);
     Some(ParcelSavings {
         asfound_m3_yr,
         tier: meter.is_none().then(|| Tier::of(&claimed, tier_m3_yr)),
         meter,
+        above_evidence: parts.total_m3_yr() > review_frac * asfound_m3_yr,
         parts,
+        otherwise,
         takes,
         claimed,
         potential: Percentiles::of(&potentials_m3_yr)?,
         claims_m3_yr,
         potentials_m3_yr,
         swings_m3_yr: edges
-            .chunks_exact(2)
-            .map(|pair| [pair[0], pair[1]])
+            .map(|pair| [pair[0].claimed_m3, pair[1].claimed_m3])
             .collect(),
     })
+}
+
+/// What each draw comes to on a parcel, held against its meter where it has one.
+fn sums(
+    assumptions: &Assumptions,
+    counted: &[Counted<'_>],
+    ranges: &[Range; DRAWN],
+    draws: &[Values],
+    bounds: Option<(&Metered, &MeterRules)>,
+) -> Vec<Sums> {
+    let terms = ClaimTerms::assumed(assumptions);
+    let terms: Vec<ClaimTerms> = draws
+        .iter()
+        .map(|values| values.claim_terms(&terms))
+        .collect();
+    let mut all = vec![Sums::default(); draws.len()];
+    // Lawns of one need share its reckoning.
+    let mut needs: Vec<(DrawnLawn<'_>, Vec<[f64; 12]>)> = Vec::new();
+    for own in counted {
+        if own.beside() == 0 && bounds.is_none() {
+            continue; // nothing changes and nothing is compared
+        }
+        let drawn = own.drawn(ranges);
+        let known = needs.iter().position(|(other, _)| other.needs_like(&drawn));
+        let known = known.unwrap_or_else(|| {
+            let net_mm = draws.iter().map(|values| drawn.net_mm(values)).collect();
+            needs.push((own.drawn(ranges), net_mm));
+            needs.len() - 1
+        });
+        let mut uses = Vec::new();
+        let draws = draws.iter().zip(&terms).zip(&needs[known].1);
+        for (sums, ((values, terms), net_mm)) in all.iter_mut().zip(draws) {
+            uses.clear();
+            uses.extend(drawn.uses_m3(values, net_mm));
+            sums.net_m3 += net_mm.iter().sum::<f64>() / 1_000.0 * own.ways.lawn.demand.area_m2;
+            sums.add(own, &uses, terms);
+        }
+    }
+    if let Some((metered, rules)) = bounds {
+        for (sums, values) in all.iter_mut().zip(draws) {
+            let against = sums.against(metered, values, rules);
+            sums.claimed_m3 = rules.bounded_m3_yr(sums.claimed_m3, &against);
+        }
+    }
+    all
 }
 
 /// What a draw comes to on a parcel \[m³/yr\].
@@ -264,21 +286,41 @@ impl Sums {
         }
     }
 
+    /// What a meter says, with these sums central and bounded.
+    fn meter_use(&self, metered: &Metered, central: &Values, rules: &MeterRules) -> MeterUse {
+        let against = self.against(metered, central, rules);
+        let under_watered = rules.under_waters(&against);
+        let mut flags = Vec::new();
+        if under_watered {
+            flags.push(UNDER_WATERED);
+        } else if self.claimed_m3 > 0.0
+            && self.claimed_m3 >= rules.most_frac * against.outdoor_m3_yr
+        {
+            flags.push(CLAIM_CAPPED);
+        }
+        MeterUse {
+            outdoor_m3_yr: against.outdoor_m3_yr,
+            allowance_m3_yr: against.allowance_m3_yr,
+            claimed_m3_yr: self.claimed_m3,
+            under_watered,
+            flags,
+        }
+    }
+
     /// Adds a turf area from the uses of its ways, in the order of [`Counted::drawn`].
     fn add(&mut self, own: &Counted<'_>, uses: &[[f64; 2]], terms: &ClaimTerms) {
         let reported = match own.ways.lawn.method {
             RunoffMethod::Accumulation => 0,
             RunoffMethod::GreenAmpt => 1,
         };
-        let (without, best) = (&uses[..uses.len() - 1], uses[uses.len() - 1]);
-        self.found_m3 += without[0][reported];
-        self.potential_m3 += without[0][reported] - best[reported];
-        let beside = match own.best.scenario {
-            Scenario::AsFound | Scenario::Reclock => return,
-            Scenario::Repair => &without[..2], // not beyond itself
-            Scenario::Swap(_) | Scenario::Relayout(_) => without,
-        };
-        self.claimed_m3 += claimed_in_draw_m3_yr(beside, best, terms);
+        self.found_m3 += uses[0][reported];
+        let beside = own.beside();
+        if beside > 0 {
+            self.potential_m3 += uses[0][reported] - uses[beside][reported];
+        }
+        if own.best.scenario.changes_hardware() {
+            self.claimed_m3 += claimed_in_draw_m3_yr(&uses[..beside], uses[beside], terms);
+        }
     }
 }
 
@@ -307,9 +349,20 @@ impl<'p> Counted<'p> {
         Takes::of(&self.best.scenario, uses, self.year.use_m3_yr)
     }
 
-    /// Ready for draws: as found, with a right schedule, repaired, and as recommended.
+    /// How many of the ways without new nozzles its recommended scenario is compared with.
+    fn beside(&self) -> usize {
+        match self.best.scenario {
+            Scenario::AsFound => 0,
+            Scenario::Reclock => 1,
+            Scenario::Repair => 2, // not beyond itself
+            Scenario::Swap(_) | Scenario::Relayout(_) => 3,
+        }
+    }
+
+    /// Ready for draws: so many of the ways as found, with a right schedule and repaired, and as
+    /// recommended.
     fn drawn(&self, ranges: &[Range; DRAWN]) -> DrawnLawn<'_> {
-        let without = self.ways.without.iter();
+        let without = self.ways.without[..self.beside()].iter();
         let mut ways: Vec<Way<'_>> = without
             .map(|(hardware, water, drift)| Way {
                 hardware,

@@ -1,18 +1,22 @@
-//! The story of a run: parcels are read in chunks, planned on several threads, and handed on in
-//! input order.
+//! The story of a run: parcels are read, planned on several threads, and handed on in input order.
 //!
-//! While one chunk is planned, the one before it is handed on and the one after it is read, so no
-//! more than three chunks are held at a time. Only planning runs in parallel, and it only maps:
-//! whatever sums up does so where the plans are handed on, one after the other.
+//! One thread reads and hands on, the others plan. No more parcels are held than the order says, and a
+//! parcel is handed on as soon as it and all before it are planned, so that what is kept in a [`journal`] is
+//! never far behind. Only planning runs in parallel, and it only maps: whatever sums up does so where
+//! the plans are handed on, one after the other.
 
-use std::cell::Cell;
+mod fence;
+pub mod journal;
+pub mod merge;
+pub mod pass;
+mod remaining;
+pub mod shard;
+
+use std::collections::VecDeque;
 use std::num::NonZeroUsize;
-use std::panic::{self, AssertUnwindSafe};
-use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, Once};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, PoisonError, mpsc};
 use std::thread;
-
-use rayon::prelude::*;
 
 use crate::issue::{Code, Issue};
 use crate::plan::ParcelPlan;
@@ -27,7 +31,7 @@ const STACK_BYTES: usize = 8 << 20;
 pub struct Order {
     /// Planning threads.
     pub jobs: NonZeroUsize,
-    /// Parcels read, planned and handed on together.
+    /// Most parcels that are held between being read and being handed on.
     pub chunk: NonZeroUsize,
 }
 
@@ -61,10 +65,6 @@ impl Stop {
             _ => Some(Issue::new(Code::RU04, "")),
         }
     }
-
-    fn is_set(&self) -> bool {
-        self.0.load(Ordering::Relaxed) != 0
-    }
 }
 
 /// Plans every reading and hands on in input order what `read_off` makes of the plans: one for
@@ -76,115 +76,98 @@ impl Stop {
 /// The first issue of the readings or of `hand_on`, the issue of `stop`, or `RU02` when threads
 /// cannot be started.
 pub fn run<T: Send>(
-    mut readings: impl Iterator<Item = Result<Reading, Issue>>,
+    readings: impl Iterator<Item = Result<Reading, Issue>>,
     plan: impl Fn(&Parcel) -> ParcelPlan + Sync,
     read_off: impl Fn(ParcelPlan) -> T + Sync,
     order: Order,
     stop: &Stop,
+    hand_on: impl FnMut(T) -> Result<(), Issue>,
+) -> Result<(), Issue> {
+    fence::quiet();
+    let abandoned = AtomicBool::new(false);
+    let (to_plan, work) = mpsc::channel::<(usize, Reading)>();
+    let (to_hand_on, planned) = mpsc::channel();
+    let work = Mutex::new(work);
+    thread::scope(|scope| {
+        for _ in 0..order.jobs.get() {
+            let (work, done) = (&work, to_hand_on.clone());
+            let (plan, read_off, abandoned) = (&plan, &read_off, &abandoned);
+            let planning = move || {
+                loop {
+                    let next = work.lock().unwrap_or_else(PoisonError::into_inner).recv();
+                    let Ok((place, reading)) = next else { return };
+                    if abandoned.load(Ordering::Relaxed) {
+                        return;
+                    }
+                    // Nobody waits for it any more when the run was given up.
+                    let _ = done.send((place, fence::outcome(reading, plan, read_off)));
+                }
+            };
+            thread::Builder::new()
+                .stack_size(STACK_BYTES)
+                .spawn_scoped(scope, planning)
+                .map_err(|error| Issue::new(Code::RU02, format!("no threads: {error}")))?;
+        }
+        // Without senders of its own it ends when the threads do, and they end without work.
+        drop(to_hand_on);
+        let to_plan = to_plan;
+        let ended = in_order(
+            readings,
+            order.chunk.get(),
+            stop,
+            &to_plan,
+            &planned,
+            hand_on,
+        );
+        abandoned.store(true, Ordering::Relaxed);
+        ended
+    })
+}
+
+/// Feeds readings to the planning threads and hands on what comes back, in the order of the
+/// readings.
+fn in_order<T>(
+    mut readings: impl Iterator<Item = Result<Reading, Issue>>,
+    most_held: usize,
+    stop: &Stop,
+    to_plan: &mpsc::Sender<(usize, Reading)>,
+    planned: &mpsc::Receiver<(usize, Option<T>)>,
     mut hand_on: impl FnMut(T) -> Result<(), Issue>,
 ) -> Result<(), Issue> {
-    quiet_inside_the_fence();
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(order.jobs.get())
-        .stack_size(STACK_BYTES)
-        .build()
-        .map_err(|error| Issue::new(Code::RU02, format!("no threads: {error}")))?;
-    let mut read_chunk =
-        || -> Result<Vec<Reading>, Issue> { readings.by_ref().take(order.chunk.get()).collect() };
-    let mut to_plan = read_chunk()?;
-    let mut to_hand_on: Vec<T> = Vec::new();
-    while !to_plan.is_empty() {
-        let abandoned = Stop::default();
-        let work = std::mem::take(&mut to_plan);
-        let (planned, beside) = thread::scope(|scope| {
-            let planning = scope.spawn(|| {
-                pool.install(|| {
-                    let is_over = || stop.is_set() || abandoned.is_set();
-                    plan_chunk(work, &plan, &read_off, is_over)
-                })
-            });
-            let beside = to_hand_on
-                .drain(..)
-                .try_for_each(&mut hand_on)
-                .and_then(|()| read_chunk());
-            if beside.is_err() {
-                abandoned.set(Stop::ASKED);
-            }
-            (planning.join(), beside)
-        });
+    let broke_off = || Issue::new(Code::RU02, "a planning thread broke off");
+    // The parcels that are held, the first one in front; those not planned yet are empty.
+    let mut held: VecDeque<Option<T>> = VecDeque::new();
+    let (mut handed_on, mut all_read) = (0, false);
+    loop {
         if let Some(issue) = stop.wanted() {
             return Err(issue);
         }
-        to_plan = beside?;
-        to_hand_on = planned
-            .ok()
-            .flatten()
-            .ok_or_else(|| Issue::new(Code::RU02, "a planning thread broke off"))?;
-    }
-    to_hand_on.into_iter().try_for_each(hand_on)
-}
-
-/// What is made of the plans of a chunk, in its order; `None` when it was abandoned.
-fn plan_chunk<T: Send>(
-    chunk: Vec<Reading>,
-    plan: &(impl Fn(&Parcel) -> ParcelPlan + Sync),
-    read_off: &(impl Fn(ParcelPlan) -> T + Sync),
-    abandoned: impl Fn() -> bool + Sync,
-) -> Option<Vec<T>> {
-    chunk
-        .into_par_iter()
-        .map(|reading| (!abandoned()).then(|| outcome(reading, plan, read_off)))
-        .collect()
-}
-
-/// What becomes of one reading.
-fn outcome<T>(
-    reading: Reading,
-    plan: &impl Fn(&Parcel) -> ParcelPlan,
-    read_off: &impl Fn(ParcelPlan) -> T,
-) -> T {
-    match reading {
-        Reading::Failed {
-            index,
-            id,
-            issue,
-            attributes,
-            outline,
-        } => read_off(ParcelPlan::failed(index, id, issue, attributes, outline)),
-        Reading::Parcel(parcel) => {
-            FENCED.set(true);
-            let whole = || read_off(plan(&parcel));
-            let planned = panic::catch_unwind(AssertUnwindSafe(whole));
-            FENCED.set(false);
-            planned.unwrap_or_else(|cause| {
-                let why = cause
-                    .downcast_ref::<&str>()
-                    .map(|text| (*text).to_owned())
-                    .or_else(|| cause.downcast_ref::<String>().cloned())
-                    .unwrap_or_default();
-                let issue = Issue::new(Code::PL03, why);
-                read_off(ParcelPlan::broken_off(&parcel, issue))
-            })
+        while !all_read && held.len() < most_held {
+            match readings.next() {
+                Some(reading) => {
+                    to_plan
+                        .send((handed_on + held.len(), reading?))
+                        .map_err(|_| broke_off())?;
+                    held.push_back(None);
+                }
+                None => all_read = true,
+            }
+        }
+        if held.is_empty() {
+            return Ok(());
+        }
+        let (place, record) = planned.recv().map_err(|_| broke_off())?;
+        let record = record.ok_or_else(broke_off)?;
+        if let Some(waiting) = held.get_mut(place - handed_on) {
+            *waiting = Some(record);
+        }
+        while let Some(Some(_)) = held.front() {
+            if let Some(Some(record)) = held.pop_front() {
+                handed_on += 1;
+                hand_on(record)?;
+            }
         }
     }
-}
-
-thread_local! {
-    /// Whether a panic of this thread is caught and becomes an issue.
-    static FENCED: Cell<bool> = const { Cell::new(false) };
-}
-
-/// Keeps panics that become issues off stderr; all others are reported as before.
-fn quiet_inside_the_fence() {
-    static ONCE: Once = Once::new();
-    ONCE.call_once(|| {
-        let before = panic::take_hook();
-        panic::set_hook(Box::new(move |panic| {
-            if !FENCED.get() {
-                before(panic);
-            }
-        }));
-    });
 }
 
 #[cfg(test)]
