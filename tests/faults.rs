@@ -55,11 +55,11 @@ struct FaultyFile {
 
 /// Counts a call and says whether it is still made.
 fn step(fault: Fault, calls: &AtomicU32) -> io::Result<()> {
-    let now = calls.fetch_add(1, Ordering::Relaxed) + 1;
+    let made = 1 + calls.fetch_add(1, Ordering::Relaxed);
     let fails = match fault {
         Fault::Never => false,
-        Fault::At(call) => now == call,
-        Fault::DiesAt(call) => now >= call,
+        Fault::At(call) => made == call,
+        Fault::DiesAt(call) => made >= call,
     };
     if fails {
         Err(io::Error::other("no space"))
