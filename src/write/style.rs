@@ -144,7 +144,7 @@ fn classes(column: &'static str, breaks: [f64; 4], unit: &str, also: Option<Filt
 }
 
 fn parcels() -> Style {
-    let mut rules = classes("claimed_m3_yr", [25.0, 50.0, 100.0, 200.0], " m³/yr", None);
+    let mut rules = classes("claimed_m3_yr", [2.0, 5.0, 15.0, 50.0], " m³/yr", None);
     rules.push(rule(
         "no figure: not planned, or no turf",
         Filter::Null("claimed_m3_yr"),
@@ -206,7 +206,7 @@ fn throws() -> Style {
             "ground that a head waters",
             Filter::Yes("recommended"),
             Paint::Fill {
-                fill: [red, green, blue, 26],
+                fill: [red, green, blue, 10],
                 line: [red, green, blue, 150],
                 width_mm: 0.12,
             },
