@@ -103,7 +103,7 @@ fn trouble_in_one_parcel_leaves_the_others_byte_by_byte() {
     let count = env::var("EVENFALL_ISOLATED")
         .ok()
         .and_then(|text| text.parse().ok())
-        .unwrap_or(200);
+        .unwrap_or(1_000);
     let planner = planner();
     let bytes = |record: &Record| serde_json::to_string(record).unwrap();
     let expected: Vec<String> = records(count, Trouble::Never, &planner)
