@@ -7,7 +7,7 @@ mod shared;
 use std::fs;
 use std::path::Path;
 
-use shared::{contents, evenfall, folder, lawn, lawns, names};
+use shared::{contents, evenfall, folder, lawns, names};
 
 const TEXT_FORMATS: &str = "geojson,geojsonseq,csv";
 
@@ -275,8 +275,8 @@ mod binary {
         let id = "0'; DROP TABLE turf; --\u{0}\u{202e}<b>";
         let text = format!(
             "{{\"type\":\"FeatureCollection\",\"features\":[{},{}]}}",
-            lawn(id, 0),
-            lawn("007", 1)
+            shared::lawn(id, 0),
+            shared::lawn("007", 1)
         );
         fs::write(home.path().join("turf.geojson"), text).unwrap();
         plan(home.path(), "out", &["-f", ALL_FORMATS]);

@@ -527,3 +527,56 @@ fn without_the_library_an_elevation_model_gets_its_code() {
     assert_eq!(ran.status, Some(4), "{}", ran.stderr);
     assert!(ran.stderr.contains("EL03"));
 }
+
+#[test]
+fn the_cheapest_claimed_cubic_metre_is_recommended_whatever_parts_cost() {
+    let home = folder();
+    lawns(home.path(), 4);
+    let mut winners = std::collections::BTreeSet::new();
+    let mut judged = 0;
+    // Where sprays lose more to the air, the other families have something to claim.
+    for trench_min_m in ["0", "60"] {
+        let ran = plan(
+            home.path(),
+            &[
+                "--set",
+                "water.drift_spray_extra_frac=0.05",
+                "--set",
+                "savings.worth_frac=0",
+                "--set",
+                &format!("costs.trench_min_m={trench_min_m}"),
+            ],
+        );
+        assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+        let found = rows(home.path(), "turf.geojson");
+        for best in found.iter().filter(|row| row["recommended"] == true) {
+            let Some(cost_cur_m3) = best["cost_cur_m3"].as_f64() else {
+                continue;
+            };
+            let others = found.iter().filter(|row| {
+                let shut = [
+                    "window-short",
+                    "too-fast-for-slope",
+                    "days-short",
+                    "minutes-short",
+                ];
+                row["turf_id"] == best["turf_id"]
+                    && row["fit"]
+                        .as_str()
+                        .is_some_and(|fit| fit.starts_with("fits"))
+                    && !flags(row).iter().any(|flag| shut.contains(flag))
+            });
+            for other in others {
+                let dearer = other["cost_cur_m3"]
+                    .as_f64()
+                    .is_none_or(|cost| cost >= cost_cur_m3);
+                assert!(dearer, "{best} {other}");
+                judged += 1;
+            }
+            let share = number(best, "claimed_m3_yr");
+            assert!(share > 0.0 && number(best, "cost_cur") > 0.0, "{best}");
+            winners.insert(best["scenario"].as_str().unwrap().to_owned());
+        }
+    }
+    assert!(judged > 10 && !winners.is_empty(), "{judged} {winners:?}");
+}
