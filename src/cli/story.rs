@@ -180,7 +180,11 @@ fn water(summary: &Summary) -> String {
         thousands(summary.best_m3_yr),
         thousands(summary.potential_m3_yr),
         thousands(summary.claimed_m3_yr),
-        format_args!("{}{}", savings(&summary.savings), flagged(summary)),
+        format_args!(
+            "{}{}",
+            savings(&summary.savings, summary.potential_m3_yr),
+            flagged(summary)
+        ),
     )
 }
 
@@ -188,7 +192,7 @@ fn water(summary: &Summary) -> String {
 const SWINGS_TOLD: usize = 6;
 
 /// How sure the savings are, where they come from, and what moves them.
-fn savings(totals: &SavingsTotals) -> String {
+fn savings(totals: &SavingsTotals, potential_m3_yr: f64) -> String {
     let (Some(potential), Some(claimed)) = (totals.potential(), totals.claimed()) else {
         return String::new();
     };
@@ -206,6 +210,13 @@ fn savings(totals: &SavingsTotals) -> String {
         "",
         range(claimed)
     );
+    if potential_m3_yr < potential.p10_m3_yr {
+        out += &format!(
+            "{:29}(they lean up: some ranges have one side only, such as the water that sprays\n\
+             {:29}lose to the air beyond what other families do)\n",
+            "", ""
+        );
+    }
     let evidence: Vec<String> = EVIDENCE
         .iter()
         .map(|row| {
