@@ -101,8 +101,20 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
     let mut formats: Vec<Box<dyn Format>> = Vec::new();
     for name in &names {
         match name {
-            Name::GeoJson => formats.push(Box::new(Collections::begin(staging)?)),
-            Name::GeoJsonSeq => formats.push(Box::new(Sequences::begin(staging)?)),
+            Name::GeoJson => {
+                let begin = |sink, _: &Table| GeoJson::begin(sink);
+                formats.push(Box::new(PerTable::begin(
+                    staging,
+                    layers(),
+                    "geojson",
+                    begin,
+                )?));
+            }
+            Name::GeoJsonSeq => {
+                let begin = |sink, _: &Table| Ok(Sequence::begin(sink));
+                let ending = Sequence::ENDING;
+                formats.push(Box::new(PerTable::begin(staging, layers(), ending, begin)?));
+            }
             Name::GeoPackage => {
                 #[cfg(feature = "system-gis")]
                 formats.push(geopackage(staging, run)?);
@@ -120,11 +132,11 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
         }
     }
     let spreadsheets = if names.contains(&Name::Csv) {
-        Spreadsheets::begin(staging, tables(run), Csv::begin_with_geometry)
+        PerTable::begin(staging, tables(run), "csv", Csv::begin_with_geometry)
     } else {
         let mut usual = tables(run);
         usual.retain(|table| TABLES.contains(&table.which));
-        Spreadsheets::begin(staging, usual, Csv::begin)
+        PerTable::begin(staging, usual, "csv", Csv::begin)
     };
     formats.push(Box::new(spreadsheets?));
     Ok(formats)
@@ -222,48 +234,47 @@ fn geoparquet(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Box<dyn Form
     Ok(Box::new(begun))
 }
 
-/// Every table with a geometry as a GeoJSON feature collection.
-struct Collections(Vec<(Table, GeoJson)>);
+/// A file that holds the rows of one table.
+trait TableFile {
+    fn row(&mut self, table: &Table, row: &Row) -> io::Result<()>;
+    fn finish(self) -> io::Result<()>;
+}
 
-impl Collections {
-    fn begin(staging: &mut Staging<'_>) -> Result<Collections, Issue> {
-        let begun = layers().map(|table| {
-            let sink = staging.create(&format!("{}.geojson", table.name))?;
-            let begun = GeoJson::begin(sink).map_err(|error| failed(&error))?;
+macro_rules! table_files {
+    ($($file:ty),*) => {$(
+        impl TableFile for $file {
+            fn row(&mut self, table: &Table, row: &Row) -> io::Result<()> {
+                <$file>::row(self, table, row)
+            }
+
+            fn finish(self) -> io::Result<()> {
+                <$file>::finish(self)
+            }
+        }
+    )*};
+}
+table_files!(GeoJson, Sequence, Csv);
+
+/// A format with a file for each of its tables.
+struct PerTable<F>(Vec<(Table, F)>);
+
+impl<F: TableFile> PerTable<F> {
+    fn begin(
+        staging: &mut Staging<'_>,
+        tables: impl IntoIterator<Item = Table>,
+        ending: &str,
+        begin: impl Fn(super::files::Sink, &Table) -> io::Result<F>,
+    ) -> Result<PerTable<F>, Issue> {
+        let begun = tables.into_iter().map(|table| {
+            let sink = staging.create(&format!("{}.{ending}", table.name))?;
+            let begun = begin(sink, &table).map_err(|error| failed(&error))?;
             Ok((table, begun))
         });
-        begun.collect::<Result<_, _>>().map(Collections)
+        begun.collect::<Result<_, _>>().map(PerTable)
     }
 }
 
-impl Format for Collections {
-    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
-        let mut files = self.0.iter_mut();
-        match files.find(|(table, _)| table.which == which) {
-            Some((table, file)) => file.row(table, row),
-            None => Ok(()),
-        }
-    }
-
-    fn finish(self: Box<Self>) -> io::Result<()> {
-        self.0.into_iter().try_for_each(|(_, file)| file.finish())
-    }
-}
-
-/// Every table with a geometry as a GeoJSON text sequence.
-struct Sequences(Vec<(Table, Sequence)>);
-
-impl Sequences {
-    fn begin(staging: &mut Staging<'_>) -> Result<Sequences, Issue> {
-        let begun = layers().map(|table| {
-            let sink = staging.create(&format!("{}.{}", table.name, Sequence::ENDING))?;
-            Ok((table, Sequence::begin(sink)))
-        });
-        begun.collect::<Result<_, _>>().map(Sequences)
-    }
-}
-
-impl Format for Sequences {
+impl<F: TableFile> Format for PerTable<F> {
     fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
         let mut files = self.0.iter_mut();
         match files.find(|(table, _)| table.which == which) {
@@ -286,35 +297,3 @@ const TABLES: [Which; 6] = [
     Which::Failures,
     Which::Rain,
 ];
-
-/// The tables that people open in a spreadsheet.
-struct Spreadsheets(Vec<(Table, Csv)>);
-
-impl Spreadsheets {
-    fn begin(
-        staging: &mut Staging<'_>,
-        tables: Vec<Table>,
-        begin: impl Fn(super::files::Sink, &Table) -> io::Result<Csv>,
-    ) -> Result<Spreadsheets, Issue> {
-        let begun = tables.into_iter().map(|table| {
-            let sink = staging.create(&format!("{}.csv", table.name))?;
-            let begun = begin(sink, &table).map_err(|error| failed(&error))?;
-            Ok((table, begun))
-        });
-        begun.collect::<Result<_, _>>().map(Spreadsheets)
-    }
-}
-
-impl Format for Spreadsheets {
-    fn row(&mut self, which: Which, row: &Row) -> io::Result<()> {
-        let mut files = self.0.iter_mut();
-        match files.find(|(table, _)| table.which == which) {
-            Some((table, file)) => file.row(table, row),
-            None => Ok(()),
-        }
-    }
-
-    fn finish(self: Box<Self>) -> io::Result<()> {
-        self.0.into_iter().try_for_each(|(_, file)| file.finish())
-    }
-}
