@@ -12,6 +12,8 @@ mod scene;
 mod sector;
 mod seen;
 mod trial;
+#[doc(hidden)]
+pub mod vectors;
 mod wetted;
 
 pub use footprint::strip_corners;
