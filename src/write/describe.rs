@@ -2,15 +2,18 @@
 
 use serde_json::{Map, Value, json};
 
+use super::failures::Failures;
+use super::heads::{Heads, Throws};
 use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
+use super::parcels::Parcels;
 use super::program::{ByColumn, Ranked, SupplyCurve};
 use super::rain::Rasters;
 use super::record::{Table, Which};
 use super::schedule::Schedules;
 use super::schemas;
+use super::turf::Turf;
 use super::walk::Walk;
-use super::{Failures, Heads, Parcels, Throws, Turf};
 
 /// The names of all JSON Schemas: of the layers, of the tables, of the other files, of the inputs.
 #[must_use]
