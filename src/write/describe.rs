@@ -204,7 +204,9 @@ mod tests {
                 "{name}"
             );
             // A twin carries the name of its column, unit included.
-            let name = name.trim_end_matches("_delivered");
+            let name = name
+                .trim_end_matches("_delivered")
+                .trim_end_matches("_wind");
             // A column with a unit ends in it; origin and width of the frame are the trade's own names.
             for (ending, its_unit) in [
                 ("_m2", "m²"),

@@ -479,6 +479,22 @@ impl Layer for Turf {
             |r| r.plan.delivered.as_ref().map(|got| got.flow_lpm).into(),
         ),
         number(
+            "du_lq_wind",
+            "",
+            4,
+            "`du_lq` in the wind of the watering hours, a mean over where it comes from; empty with `--wind none`",
+            |r| r.plan.in_wind.map(|wind| wind.du_lq).into(),
+        ),
+        number("cu_pct_wind", "%", 2, "`cu_pct` in wind", |r| {
+            r.plan.in_wind.map(|wind| wind.cu_pct).into()
+        }),
+        number("rate_mm_h_wind", "mm/h", 3, "`rate_mm_h` in wind", |r| {
+            r.plan.in_wind.map(|wind| wind.rate_mm_h).into()
+        }),
+        number("over_frac_wind", "", 4, "`over_frac` in wind", |r| {
+            r.plan.in_wind.map(|wind| wind.over_frac).into()
+        }),
+        number(
             "pressure_least_kpa",
             "kPa",
             1,
