@@ -39,6 +39,10 @@ pub(super) struct Found {
 
 impl Fields {
     /// Nothing, before anything is opened.
+    #[cfg_attr(
+        not(feature = "arrow"),
+        allow(dead_code, reason = "only record batches need it")
+    )]
     pub(super) fn none() -> Fields {
         Fields {
             plan: Plan::Nothing,

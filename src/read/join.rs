@@ -38,6 +38,10 @@ pub(super) enum Plan {
     /// As it stands.
     Stream(Box<Stream>),
     /// There is none.
+    #[cfg_attr(
+        not(feature = "arrow"),
+        allow(dead_code, reason = "only record batches need it")
+    )]
     Nothing,
 }
 

@@ -56,6 +56,10 @@ enum Place {
     File(PathBuf),
     Pipe(PathBuf),
     Memory(Arc<[u8]>),
+    #[cfg_attr(
+        not(feature = "arrow"),
+        allow(dead_code, reason = "only record batches need it")
+    )]
     Features(Arc<[Feature]>),
 }
 
@@ -146,6 +150,10 @@ impl Source {
     }
 
     /// Makes a source of features that were read before; the locator of each is its place in the list.
+    #[cfg_attr(
+        not(feature = "arrow"),
+        allow(dead_code, reason = "only record batches need it")
+    )]
     pub(super) fn of_features(name: &str, features: Vec<Feature>) -> Source {
         Source {
             name: name.to_owned(),
