@@ -14,10 +14,9 @@ use crate::batch::pass::Hearing;
 use crate::batch::{self, Order};
 use crate::issue::{Code, Issue};
 use crate::write::arrow::ArrowStream;
-use crate::write::outputs::Drawn;
-use crate::write::rain::Rain;
 use crate::write::record::{Record, Which, failures, told};
 use crate::write::summary::Summary;
+use crate::write::wanted::{Drawn, Tables, Wanted};
 
 /// Room for what is on its way to stdout \[bytes\].
 const BUFFER_BYTES: usize = 1 << 20;
@@ -53,7 +52,11 @@ impl Streamed<'_> {
         let planner = design.planner(climates)?;
         let mut neighbourhood = layers.open_streamed()?;
         let program = design.program(neighbourhood.columns().as_deref())?;
-        let rain = Rain::parse(Rain::WORDS[0].0)?;
+        let wanted = Wanted {
+            throws: self.drawn,
+            tables: Tables::parse(self.tables)?,
+            ..Wanted::default()
+        };
         let mut telling = Telling::new(
             self.quiet,
             self.verbose,
@@ -72,11 +75,7 @@ impl Streamed<'_> {
                 program.settle(&mut plan);
                 plan
             },
-            |plan| {
-                let mut record = Record::of(&plan, self.drawn, rain);
-                record.rows.retain(|(which, _)| tables.contains(which));
-                record
-            },
+            |plan| Record::of(&plan, &wanted),
             self.order,
             &stop,
             |record| {
