@@ -127,6 +127,7 @@ issues! {
     CL06 Note 0 "The climate zone of the turf is not known; the first zone of the table was used", "give a layer of zones with --climate-zones, or a column climate_zone, that names the zones of the climate table";
     CL07 Fatal 4 "A daily balance needs the climate by days", "give --climate a table with date, eto_mm, rain_mm (`evenfall climate WEATHER.csv --daily FILE`), or leave --balance daily out";
     CL08 Fatal 4 "The layer of climate zones cannot be used", "give polygons with a column zone that names the zones of the climate table, or with columns eto_1 to eto_12 and rain_1 to rain_12";
+    CL09 Fatal 4 "Wind by its rose needs the climate to say where the wind comes from", "give --climate a table of months with wind_n_frac, wind_ne_frac, ... wind_nw_frac, the shares of the watering hours, or ask for --wind mean";
     SO01 Note 0 "The soil texture is not a class of the USDA triangle; the assumed texture was used", "write one of the twelve classes, e.g. `sandy loam`";
     SO02 Note 0 "No texture is known for the soil under the turf; the assumed texture was used", "give the layer of soils a texture column, or add the map unit to the --soil-table";
     SO03 Fatal 4 "The layer of soils says nothing that can be used", "give it a column texture or intake_mm_h, or a --soil-table whose first column is a column of the layer";
@@ -142,7 +143,7 @@ issues! {
     AU04 Fatal 4 "The readings cannot be turned into depths", "give a column depth_mm, or volume_ml with --diameter-mm, the inside diameter of the cans' mouth";
     PA01 Fatal 3 "The folder does not hold a finished plan", "name the folder that `evenfall plan -o` wrote";
     PA02 Fatal 3 "The plan has no such parcel", "see the column parcel_id of parcels.csv; ids are text, zeros in front count";
-    PA03 Fatal 3 "A file of the plan is missing or cannot be read", "plan again into this folder with --overwrite";
+    PA03 Fatal 3 "A file of the plan is missing or cannot be read", "plan again into this folder with --overwrite, as GeoJSON and without --layers";
     PA04 Fatal 4 "The filled-in list does not belong to this parcel", "fill in the as_built columns of the parcel's rows of walk.csv and keep the column head_id";
     PA05 Note 0 "No PDF was made", "install Chromium (or name a browser of that kind with --browser), or print the HTML page to PDF from any browser";
     // The water supply.
