@@ -14,7 +14,7 @@ use crate::batch::pass::Hearing;
 use crate::batch::{self, Order};
 use crate::issue::{Code, Issue};
 use crate::write::arrow::ArrowStream;
-use crate::write::record::{Record, Which, failures, told};
+use crate::write::record::{Record, Which, failures};
 use crate::write::summary::Summary;
 use crate::write::wanted::{Drawn, Tables, Wanted};
 
@@ -88,7 +88,7 @@ impl Streamed<'_> {
         let ended = planned.and_then(|()| {
             let orphans = neighbourhood.orphans();
             summary.add_orphans(orphans);
-            telling.issues(&told(orphans));
+            telling.issues(orphans);
             telling.planned();
             let rows: Vec<_> = failures(orphans, None).collect();
             let rest = if rows.is_empty() {
