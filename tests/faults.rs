@@ -23,10 +23,9 @@ use evenfall::plan::Planner;
 use evenfall::read::{Inputs, Neighbourhood, Source};
 use evenfall::write::files::{Disk, Files, OpenFile};
 use evenfall::write::folder::Existing;
-use evenfall::write::outputs::Drawn;
-use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
 use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
+use evenfall::write::wanted::Wanted;
 use shared::{contents, folder, names};
 
 /// What is written by this program, and what by the vector library where there is one.
@@ -190,6 +189,7 @@ fn record() -> RunRecord {
             families: vec!["rotary-mid".to_owned()],
             seed: 1,
         },
+        layers: Vec::new(),
         throws: "recommended".to_owned(),
         formats: FORMATS.map(str::to_owned).to_vec(),
         rain: "none".to_owned(),
@@ -228,7 +228,7 @@ fn pass(files: &dyn Files, target: &Path, existing: Existing, resume: bool) -> R
         record: &record,
         settings: &[],
         shard: None,
-        read_off: &|plan| Record::of(&plan, Drawn::Recommended, Rain::None),
+        read_off: &|plan| Record::of(&plan, &Wanted::default()),
         order: Order {
             jobs: NonZeroUsize::MIN,
             chunk: NonZeroUsize::new(2).unwrap(),
