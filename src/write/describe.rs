@@ -297,7 +297,7 @@ mod tests {
             );
             assert!(schema_names().contains(&table.name));
             let is_word = |name: &&str| words.iter().any(|facts| facts.name == *name);
-            assert!(names.iter().all(|name| is_word(name)));
+            assert!(names.iter().all(is_word));
             assert_eq!(
                 schema["items"]["additionalProperties"].is_object(),
                 table.is_open
