@@ -11,15 +11,10 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
 
-use evenfall::assumptions::Assumptions;
 use evenfall::batch::journal::ENDING;
 use evenfall::batch::pass::{Hearing, Opened, Pass};
 use evenfall::batch::{Order, Stop};
-use evenfall::catalogue::Catalogue;
-use evenfall::climate::Climates;
 use evenfall::issue::{Code, Issue};
-use evenfall::place::{Effort, Favour};
-use evenfall::plan::Planner;
 use evenfall::read::{Inputs, Neighbourhood, Source};
 use evenfall::write::files::{Disk, Files, OpenFile};
 use evenfall::write::folder::Existing;
@@ -27,7 +22,7 @@ use evenfall::write::outputs::Drawn;
 use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
 use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
-use shared::{contents, folder, names};
+use shared::{contents, folder, names, planner_by_rule};
 
 /// What goes wrong, and when.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -155,19 +150,6 @@ impl Hearing for Deaf {
     fn says(&mut self, _: &str) {}
 }
 
-fn planner() -> Planner {
-    Planner {
-        catalogue: Catalogue::generic(),
-        families: vec!["rotary-mid".to_owned()],
-        effort: Effort::Rule,
-        favour: Favour::Evenness,
-        assumptions: Assumptions::defaults(),
-        climates: Climates::assumed(),
-        inp: false,
-        seed: 1,
-    }
-}
-
 fn record() -> RunRecord {
     RunRecord {
         program: "evenfall".to_owned(),
@@ -225,7 +207,7 @@ fn pass(files: &dyn Files, target: &Path, existing: Existing, resume: bool) -> R
         },
         stop: &stop,
     };
-    let planner = planner();
+    let planner = planner_by_rule();
     let open = || {
         Ok(Opened {
             layers: Neighbourhood::open(&lawns())?,
