@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Map, Value};
 
+use super::sheet::MOST_ROW_BYTES;
 use crate::issue::{Code, Issue};
 
 /// The record that every finished plan has.
@@ -215,6 +216,7 @@ fn next_record(
     separator: Option<char>,
 ) -> io::Result<Option<(char, Vec<String>)>> {
     let mut text = String::new();
+    let mut is_quoted = false;
     loop {
         let before = text.len();
         if file.read_line(&mut text)? == 0 {
@@ -223,11 +225,18 @@ fn next_record(
             }
             break;
         }
-        if text.trim().is_empty() {
+        let quotes = text[before..].matches('"').count();
+        is_quoted ^= !quotes.is_multiple_of(2);
+        if text.trim_start().is_empty() {
             text.clear();
-        } else if text.matches('"').count().is_multiple_of(2) {
+        } else if !is_quoted {
             break;
+        } else if text.len() > MOST_ROW_BYTES {
+            return Err(io::Error::other("a quote is not closed"));
         }
+    }
+    if is_quoted {
+        return Err(io::Error::other("a quote is not closed"));
     }
     let text = text
         .trim_start_matches('\u{feff}')
