@@ -161,6 +161,8 @@ issues! {
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or plan it with a family that throws farther";
     PL03 Failed 1 "The plan of the parcel broke off inside the program", "please report the parcel; the others were planned";
+    PL04 Partial 1 "The turf areas of the parcel together need more heads than the budget for one parcel allows", "split the parcel; its first turf areas were planned";
+    PL05 Note 0 "The parcel has so many heads or obstacles that its stations or pipes were worked out coarsely", "split the parcel where its water may be planned apart";
     // The program: rules, allotment, inspection, receipts.
     PR01 Fatal 8 "A rule or a total names something that is not there", "name a column of the parcel layer or of parcels.csv";
     PR02 Fatal 2 "The budget cannot be used", "give an amount of zero or more, in the program's currency";

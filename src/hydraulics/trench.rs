@@ -22,24 +22,35 @@ pub struct Yard {
     /// How many of the blocks are solid; the others are root zones.
     solid: usize,
     off_turf_factor: f64,
+    /// Edges of all lawns and blocks.
+    edges: usize,
 }
 
 impl Yard {
     /// A yard with lawns, things that no trench may cross, and what a metre off the lawns counts.
     #[must_use]
     pub fn new(turf: Vec<Outline>, blocks: Vec<Outline>, off_turf_factor: f64) -> Yard {
+        let edges = edges_of(&turf) + edges_of(&blocks);
         Yard {
             turf,
             solid: blocks.len(),
             blocks,
             off_turf_factor,
+            edges,
         }
+    }
+
+    /// Edges of all that a trench is held against.
+    #[must_use]
+    pub fn edges(&self) -> usize {
+        self.edges
     }
 
     /// The same with root zones, which only the pipe of a head or valve inside of them may enter.
     #[must_use]
     pub fn with_root_zones(mut self, zones: impl Iterator<Item = Outline>) -> Yard {
         self.blocks.extend(zones);
+        self.edges = edges_of(&self.turf) + edges_of(&self.blocks);
         self
     }
 
@@ -123,6 +134,11 @@ impl Yard {
         corners.truncate(most);
         corners
     }
+}
+
+fn edges_of(outlines: &[Outline]) -> usize {
+    let rings = outlines.iter().flat_map(|outline| outline.rings().iter());
+    rings.map(|ring| ring.len()).sum()
 }
 
 fn is_inside_box(at: Point, outline: &Outline) -> bool {

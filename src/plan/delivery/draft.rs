@@ -6,6 +6,7 @@ use crate::assumptions::Key;
 use crate::catalogue::Family;
 use crate::hydraulics::nozzle::{Body, Response};
 use crate::hydraulics::stations::{Members, Outlet, by_name, grouped, slope_thirds};
+use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
 /// Parts of a lawn that are told apart.
@@ -90,7 +91,7 @@ impl Job<'_, '_> {
     }
 
     /// The sources, and the heads that each feeds: those nearest to it, lawn by lawn.
-    pub(super) fn drafts(&self) -> Vec<Draft> {
+    pub(super) fn drafts(&self, work: &Work) -> Vec<Draft> {
         let builder = self.builder;
         let limit_m = builder.assumptions.number(Key::StationFall);
         let mut feeds = vec![0; self.plans.len()];
@@ -148,7 +149,7 @@ impl Job<'_, '_> {
                 })
                 .collect();
             let safe_lpm = builder.most_lpm(source);
-            for members in grouped(&outlets, safe_lpm) {
+            for members in grouped(&outlets, safe_lpm, work) {
                 let members: Members = members.into_iter().map(|i| own[i]).collect();
                 drafts.push(Draft {
                     source,
