@@ -127,6 +127,7 @@ issues! {
     CL06 Note 0 "The climate zone of the turf is not known; the first zone of the table was used", "give a layer of zones with --climate-zones, or a column climate_zone, that names the zones of the climate table";
     CL07 Fatal 4 "A daily balance needs the climate by days", "give --climate a table with date, eto_mm, rain_mm (`evenfall climate WEATHER.csv --daily FILE`), or leave --balance daily out";
     CL08 Fatal 4 "The layer of climate zones cannot be used", "give polygons with a column zone that names the zones of the climate table, or with columns eto_1 to eto_12 and rain_1 to rain_12";
+    CL09 Fatal 4 "Wind by its rose needs the climate to say where the wind comes from", "give --climate a table of months with wind_n_frac, wind_ne_frac, ... wind_nw_frac, the shares of the watering hours, or ask for --wind mean";
     SO01 Note 0 "The soil texture is not a class of the USDA triangle; the assumed texture was used", "write one of the twelve classes, e.g. `sandy loam`";
     SO02 Note 0 "No texture is known for the soil under the turf; the assumed texture was used", "give the layer of soils a texture column, or add the map unit to the --soil-table";
     SO03 Fatal 4 "The layer of soils says nothing that can be used", "give it a column texture or intake_mm_h, or a --soil-table whose first column is a column of the layer";

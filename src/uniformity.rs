@@ -14,7 +14,9 @@
 //! - Merriam J. L., Keller J., *Farm Irrigation System Evaluation*, Utah State University, 1978.
 
 use crate::catalogue::{Head, Pattern, Profile};
-use crate::rain::{Grid, RainGrid, Variation, all_seen, reach_counts, stopped_l_h};
+use crate::rain::{
+    Drifting, Grid, RainGrid, Variation, Winds, all_seen, reach_counts, stopped_l_h,
+};
 use crate::shape::Outline;
 
 /// Bounds of the cell's side \[m\] and its share of the smallest throw.
@@ -156,6 +158,83 @@ pub fn measure(
         paved_over_frac: around.pavements.map(share_on),
         neighb_over_frac: on_parcel.map(|within| (beside_l_h / flow_l_h - within).max(0.0)),
         build_over_frac: on_blocks,
+    })
+}
+
+/// The measures of one layout in the wind of the watering hours, each a mean over its winds.
+///
+/// They are means over nights of one wind each, not the measures of the rain that all nights give
+/// together: turf feels the dry side of each night.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct InWind {
+    /// Mean rate over the turf \[mm/h\].
+    pub rate_mm_h: f64,
+    /// Fractional low-quarter distribution uniformity.
+    pub du_lq: f64,
+    /// Christiansen uniformity \[%\].
+    pub cu_pct: f64,
+    /// Coefficient of variation: the root of the mean of its squares, as variances add.
+    pub cv: f64,
+    /// Share of the volume that lands outside the turf.
+    pub over_frac: f64,
+}
+
+/// Measures a layout in wind. `None` where [`measure`] gives none, or where some wind takes all water
+/// off the turf.
+///
+/// Patterns move while heads and blocks stay in their places, as in the members of `du_lq_robust`.
+#[must_use]
+pub fn measure_in_wind(
+    outline: &Outline,
+    heads: &[Head],
+    profile: &Profile,
+    around: &Surroundings,
+    winds: &Winds,
+    drifting: Drifting,
+) -> Option<InWind> {
+    if heads.is_empty() {
+        return None;
+    }
+    let flow_l_h: f64 = heads.iter().map(|head| 60.0 * head.flow.lpm()).sum();
+    let seen = all_seen(heads, around.blocks.unwrap_or_default());
+    let grid = Grid::over(outline, cell_m(heads), 0.0);
+    let mut rain = RainGrid::dry(&grid);
+    let mut rates = Vec::with_capacity(grid.turf_cells());
+    let mut means = [0.0; 5];
+    let mut add = |heads: &[Head], share_frac: f64| -> Option<()> {
+        rain.reset(heads, profile, &seen, Variation::NONE);
+        rain.turf_rates_into(&mut rates);
+        let even = evenness(&rates)?;
+        let over_frac = (1.0 - even.mean * outline.area_m2() / flow_l_h).max(0.0);
+        let found = [
+            even.mean,
+            even.du_lq,
+            even.cu_pct,
+            even.cv * even.cv,
+            over_frac,
+        ];
+        for (mean, found) in means.iter_mut().zip(found) {
+            *mean += share_frac * found;
+        }
+        Some(())
+    };
+    if winds.calm_frac() > 0.0 {
+        add(heads, winds.calm_frac())?;
+    }
+    for wind in winds.all() {
+        let moved: Vec<Head> = heads
+            .iter()
+            .map(|head| drifting.moved(head, *wind))
+            .collect();
+        add(&moved, wind.share_frac)?;
+    }
+    let [rate_mm_h, du_lq, cu_pct, cv2, over_frac] = means;
+    Some(InWind {
+        rate_mm_h,
+        du_lq,
+        cu_pct,
+        cv: cv2.sqrt(),
+        over_frac,
     })
 }
 

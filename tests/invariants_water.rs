@@ -56,6 +56,7 @@ fn climates() -> impl Strategy<Value = YearClimate> {
                 eto_mm,
                 rain_mm,
                 wind_m_s: None,
+                wind_frac: None,
                 rh_pct: None,
                 t_c: None,
             })

@@ -53,9 +53,10 @@ pub(super) struct DesignArgs {
     #[arg(long, value_parser = PossibleValuesParser::new(["monthly", "daily"]))]
     balance: Option<String>,
 
-    /// Whether heads stand closer for the wind in the watering hours (`water.wind_m_s`); short for
-    /// --set place.wind=…
-    #[arg(long, value_parser = ["none", "mean"])]
+    /// Wind in the watering hours (`water.wind_m_s`): heads stand closer in strong wind, and the rain is
+    /// moved, from all sides alike (mean) or from the sides that the climate tells (rose); short for
+    /// --set place.wind=… [default: none]
+    #[arg(long, value_parser = ["none", "mean", "rose"])]
     wind: Option<String>,
 
     /// Write each parcel's stations as input files of EPANET, the public-domain network solver.
@@ -177,10 +178,14 @@ impl Design {
     /// What plans one parcel.
     ///
     /// # Errors
-    /// `CL07` when a daily balance is asked for and days are not known.
+    /// `CL07` when a daily balance is asked for and days are not known, `CL09` when the wind rose is
+    /// and it is not known.
     pub(super) fn planner(&self, climates: Climates) -> Result<Planner, Issue> {
         if self.assumptions.choice(Key::BudgetBalance) == "daily" && !climates.has_days() {
             return Err(Issue::new(Code::CL07, "only months are known"));
+        }
+        if self.assumptions.choice(Key::PlaceWind) == "rose" && !climates.has_winds() {
+            return Err(Issue::new(Code::CL09, "no month has a share"));
         }
         Ok(Planner {
             catalogue: self.catalogue.clone(),

@@ -93,6 +93,12 @@ impl Climates {
         self.assumed
     }
 
+    /// Whether every zone says where its wind comes from.
+    #[must_use]
+    pub fn has_winds(&self) -> bool {
+        self.zones.iter().all(|zone| zone.year.winds(1.0).is_some())
+    }
+
     /// Whether days are known for every zone.
     #[must_use]
     pub fn has_days(&self) -> bool {

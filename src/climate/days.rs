@@ -121,6 +121,7 @@ pub fn mean_year(days: &[DayClimate], name: &str) -> Result<YearClimate, Issue> 
             eto_mm: eto_mm.min(MOST_ETO_MM),
             rain_mm,
             wind_m_s: None,
+            wind_frac: None,
             rh_pct: None,
             t_c: None,
         });

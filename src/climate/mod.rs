@@ -6,6 +6,7 @@ mod days;
 mod effective_rain;
 mod hourly;
 mod penman;
+mod rose;
 mod sun;
 mod table;
 mod weather;
@@ -21,6 +22,8 @@ pub use penman::{
 };
 pub use sun::{Sun, clear_sky_mj, cloudiness_ratio, net_longwave_mj};
 pub use weather::{DayRecord, EtoMethod, MonthSummary, WeatherYears};
+
+use crate::rain::SIDES;
 
 /// Days of each month, January first; February with its mean over four years.
 pub const DAYS: [f64; 12] = [
@@ -39,6 +42,9 @@ pub struct MonthClimate {
     pub rain_mm: f64,
     /// Mean wind at 2 m \[m/s\], when known.
     pub wind_m_s: Option<f64>,
+    /// Shares of the watering hours in which the wind comes from north, north-east, and so on
+    /// clockwise, when known; the rest is calm.
+    pub wind_frac: Option<[f64; SIDES]>,
     /// Mean relative humidity \[%\], when known.
     pub rh_pct: Option<f64>,
     /// Mean air temperature \[°C\], when known.

@@ -1,9 +1,11 @@
 //! The monthly climate table: `month, eto_mm, rain_mm` and optionally `wind_m_s, rh_pct, t_c,
-//! tmax_c, tmin_c` and `zone`.
+//! tmax_c, tmin_c`, `zone`, and the shares of a wind rose, `wind_n_frac` to `wind_nw_frac`.
 
+use super::rose;
 use super::{MonthClimate, YearClimate};
 use crate::cells::Table;
 use crate::issue::{Code, Issue};
+use crate::rain::SIDES;
 
 const MONTH_NAMES: [&str; 12] = [
     "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
@@ -20,6 +22,8 @@ const LEAST_ETO_MM_YR: f64 = 120.0;
 const MOST_MEAN_C: f64 = 45.0;
 /// The same for the monthly mean of daily maxima \[°C\].
 const MOST_MAXIMUM_C: f64 = 52.0;
+/// Most that the shares of a wind rose may add up to: eight that were rounded to whole percents.
+const MOST_SHARES_FRAC: f64 = 1.04;
 
 impl YearClimate {
     /// Reads a monthly table: one year for all, or one for every value of the column `zone`, in
@@ -110,6 +114,7 @@ struct Columns {
     eto: usize,
     rain: usize,
     wind: Option<usize>,
+    sides: [Option<usize>; SIDES],
     humidity: Option<usize>,
     mean: Option<usize>,
     warmest: Option<usize>,
@@ -124,6 +129,7 @@ impl Columns {
             eto: table.needed(&["eto_mm", "et_ref_mm", "et0_mm"])?,
             rain: table.needed(&["rain_mm", "precip_mm"])?,
             wind: table.column(&["wind_m_s"]),
+            sides: rose::COLUMNS.map(|name| table.column(&[name])),
             humidity: table.column(&["rh_pct"]),
             mean: table.column(&["t_c", "tmean_c"]),
             warmest: table.column(&["tmax_c"]),
@@ -170,10 +176,23 @@ impl Columns {
             _ => None,
         };
         let mean_c = temperature(table, line, "t_c", number(self.mean)?, MOST_MEAN_C)?;
+        let mut sides = [None; SIDES];
+        for (side, (name, column)) in rose::COLUMNS.iter().zip(self.sides).enumerate() {
+            sides[side] = within(name, number(column)?, 0.0, 1.0)?;
+        }
+        let shares = sides.map(Option::unwrap_or_default);
+        let sum: f64 = shares.iter().sum();
+        if sum > MOST_SHARES_FRAC {
+            return Err(impossible(format!(
+                "wind_n_frac to wind_nw_frac add up to {sum:.3}; at most 1 is possible, the rest is calm"
+            )));
+        }
+        let shares = shares.map(|share| share / sum.max(1.0));
         let climate = MonthClimate {
             eto_mm: needed("eto_mm", eto_mm)?,
             rain_mm: needed("rain_mm", rain_mm)?,
             wind_m_s: within("wind_m_s", number(self.wind)?, 0.0, 40.0)?,
+            wind_frac: sides.iter().any(Option::is_some).then_some(shares),
             rh_pct: within("rh_pct", number(self.humidity)?, 0.0, 100.0)?,
             t_c: mean_c.or(between_c),
         };
@@ -294,6 +313,21 @@ mod tests {
         assert_eq!(refusal(set(4, 7, "26")).0, Code::CL02);
         assert_eq!(refusal(set(5, 7, "100.5")).0, Code::CL02);
         assert_eq!(refusal(set(3, 7, "77")).0, Code::CL03);
+        let with_shares = |north: &str, west: &str| {
+            let text = table(|_, _| ());
+            let mut lines = text.lines().map(|line| match line.starts_with("month") {
+                true => format!("{line},wind_n_frac,wind_w_frac\n"),
+                false => format!("{line},{north},{west}\n"),
+            });
+            YearClimate::parse_table(&lines.by_ref().collect::<String>(), "c")
+        };
+        assert_eq!(with_shares("0.6", "0.5").unwrap_err().code, Code::CL02);
+        assert_eq!(with_shares("-0.1", "0.5").unwrap_err().code, Code::CL02);
+        assert_eq!(with_shares("west", "0.5").unwrap_err().code, Code::IN07);
+        let years = with_shares("0.25", "").unwrap();
+        let shares = years[0].months[3].wind_frac.unwrap();
+        assert_eq!((shares[0], shares[6]), (0.25, 0.0));
+        assert_eq!(with_shares("", "").unwrap()[0].months[3].wind_frac, None);
         assert_eq!(
             refusal(|_, cells| "6.2".clone_into(&mut cells[1])).0,
             Code::CL03

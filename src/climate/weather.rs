@@ -291,6 +291,7 @@ impl WeatherYears {
             eto_mm: month.eto_mm,
             rain_mm: month.rain_mm,
             wind_m_s: month.wind_m_s,
+            wind_frac: None,
             rh_pct: month.rh_pct,
             t_c: Some((month.tmax_c + month.tmin_c) / 2.0),
         });

@@ -139,7 +139,7 @@ impl Ground {
 /// Largest spacing as a share of the throw.
 fn spacing_frac(assumptions: &Assumptions) -> f64 {
     let by_wind = match assumptions.choice(Key::PlaceWind) {
-        "mean" => place::spacing_in_wind_frac(assumptions.number(Key::WaterWind)),
+        "mean" | "rose" => place::spacing_in_wind_frac(assumptions.number(Key::WaterWind)),
         _ => 1.0,
     };
     by_wind * assumptions.number(Key::PlaceWindSpacing)

@@ -20,16 +20,16 @@ pub use outcome::{
 };
 pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
 
-use crate::assumptions::Assumptions;
+use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
 use crate::climate::Climates;
 use crate::crs::Frame;
 use crate::issue::{Code, Issue, Severity};
 use crate::place::{self, Around, Effort, Favour, Layout};
-use crate::rain::all_seen;
+use crate::rain::{Drifting, Winds, all_seen};
 use crate::shape::Outline;
 use crate::site::{Parcel, TurfArea};
-use crate::uniformity::measure;
+use crate::uniformity::{InWind, Surroundings, measure, measure_in_wind};
 use found::{FOUND_FAMILY, InGround, OnTurf};
 use ground::Ground;
 
@@ -301,6 +301,7 @@ impl Planner {
         let around = site.ground.surroundings();
         let watered = layout.watered.as_ref().unwrap_or(site.outline);
         let uniformity = measure(watered, &layout.heads, &family.profile, &around);
+        let in_wind = self.in_wind(site, family, (watered, &layout.heads), &around);
         let is_stretched = self.favour != Favour::Evenness
             && matches!(scenario, Scenario::Relayout(_))
             && place::is_stretched(watered, &layout.heads);
@@ -338,6 +339,7 @@ impl Planner {
             recommended: false,
             nozzle_names: names,
             heads: layout.heads,
+            in_wind,
             uniformity,
             delivered: None,
             year: None,
@@ -347,6 +349,30 @@ impl Planner {
             fittings: Vec::new(),
             works: None,
         }
+    }
+
+    /// How the rain of a layout falls in the wind that is asked for.
+    fn in_wind(
+        &self,
+        site: &Site,
+        family: &Family,
+        (outline, heads): (&Outline, &[Head]),
+        around: &Surroundings,
+    ) -> Option<InWind> {
+        let mean_m_s = site.assumptions.number(Key::WaterWind);
+        let winds = match site.assumptions.choice(Key::PlaceWind) {
+            "mean" => Winds::from_all_sides(mean_m_s),
+            "rose" => {
+                let zone = site.turf.land.climate_zone.as_deref();
+                self.climates.of(zone).zone().year.winds(mean_m_s)?
+            }
+            _ => return None,
+        };
+        let drifting = Drifting {
+            trajectory_deg: family.trajectory_deg,
+            displacement_frac: site.assumptions.number(Key::WaterWindDisplacement),
+        };
+        measure_in_wind(outline, heads, &family.profile, around, &winds, drifting)
     }
 }
 

@@ -13,7 +13,7 @@ use crate::issue::Issue;
 use crate::savings::{Attribution, Outcome};
 use crate::shape::Outline;
 use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
-use crate::uniformity::Uniformity;
+use crate::uniformity::{InWind, Uniformity};
 
 /// What became of an input parcel. Every input gets exactly one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -249,6 +249,9 @@ pub struct ScenarioPlan {
     pub nozzle_names: Vec<String>,
     /// How the rain falls; `None` when there is no head.
     pub uniformity: Option<Uniformity>,
+    /// How it falls in the wind of the watering hours; `None` where that is not asked for, or there is
+    /// no head.
+    pub in_wind: Option<InWind>,
     /// What its supply delivers; `None` when there is no head, or nothing can be delivered.
     pub delivered: Option<Delivered>,
     /// The water of a year; `None` when there is no head.

@@ -4,6 +4,7 @@
 //! vectors of the machine give the same bits as the narrowest. Sums run in eight fixed lanes that
 //! are folded in one order, whatever the width of the registers.
 
+use super::vectors::Vectors;
 use multiversion::multiversion;
 use std::ops::Range;
 
@@ -107,8 +108,15 @@ fn add_profile(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32, prof
 
 /// Adds (`sign` 1) or takes off (`sign` −1) a head's rain on its runs of cells. The width of the
 /// vectors is chosen once a head, not once a row.
-#[multiversion(targets("x86_64+avx2"))]
 pub(super) fn add(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32, profile: u8) {
+    match Vectors::forced() {
+        Vectors::Widest => add_widest(field, stream, runs, sign, profile),
+        Vectors::Baseline => add_profile(field, stream, runs, sign, profile),
+    }
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn add_widest(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32, profile: u8) {
     add_profile(field, stream, runs, sign, profile);
 }
 
@@ -198,8 +206,22 @@ fn attempt_profile(
 }
 
 /// What a head would change on its runs of cells, without raining.
-#[multiversion(targets("x86_64+avx2"))]
 pub(super) fn attempt(
+    field: &[f32],
+    turf: &[f32],
+    stream: &Stream,
+    runs: &[Run],
+    penalty: &Penalty,
+    profile: u8,
+) -> Trial {
+    match Vectors::forced() {
+        Vectors::Widest => attempt_widest(field, turf, stream, runs, penalty, profile),
+        Vectors::Baseline => attempt_profile(field, turf, stream, runs, penalty, profile),
+    }
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn attempt_widest(
     field: &[f32],
     turf: &[f32],
     stream: &Stream,
@@ -226,8 +248,20 @@ fn landed_runs<const PROFILE: u8>(weights: &[f32], stream: &Stream, runs: &[Run]
 }
 
 /// Sum of a head's rates on its runs of cells, each cell's times its weight \[mm/h · cells\].
-#[multiversion(targets("x86_64+avx2"))]
 pub(super) fn landed(weights: &[f32], stream: &Stream, runs: &[Run], profile: u8) -> f64 {
+    match Vectors::forced() {
+        Vectors::Widest => landed_widest(weights, stream, runs, profile),
+        Vectors::Baseline => landed_profile(weights, stream, runs, profile),
+    }
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn landed_widest(weights: &[f32], stream: &Stream, runs: &[Run], profile: u8) -> f64 {
+    landed_profile(weights, stream, runs, profile)
+}
+
+#[inline(always)]
+fn landed_profile(weights: &[f32], stream: &Stream, runs: &[Run], profile: u8) -> f64 {
     let lanes = match profile {
         UNIFORM => landed_runs::<UNIFORM>(weights, stream, runs),
         TRIANGULAR => landed_runs::<TRIANGULAR>(weights, stream, runs),
@@ -247,8 +281,20 @@ pub(super) struct Totals {
 }
 
 /// Sums of penalty and rate over all turf cells of a field, in eight lanes.
-#[multiversion(targets("x86_64+avx2"))]
 pub(super) fn totals(field: &[f32], turf: &[f32], penalty: &Penalty) -> Totals {
+    match Vectors::forced() {
+        Vectors::Widest => totals_widest(field, turf, penalty),
+        Vectors::Baseline => totals_of(field, turf, penalty),
+    }
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn totals_widest(field: &[f32], turf: &[f32], penalty: &Penalty) -> Totals {
+    totals_of(field, turf, penalty)
+}
+
+#[inline(always)]
+fn totals_of(field: &[f32], turf: &[f32], penalty: &Penalty) -> Totals {
     let mut off = [0.0_f64; LANES];
     let mut landed = [0.0_f64; LANES];
     let (wholes, rest) = field.as_chunks::<LANES>();
@@ -299,13 +345,11 @@ mod tests {
         values.iter().map(|value| value.to_bits()).collect()
     }
 
-    /// The functions without a target are compiled for the baseline of the build; those with
-    /// targets take the widest vectors that the machine has. Where it has no AVX2 the two are one
-    /// and there is nothing to compare.
+    /// A run of the widest functions beside one of those without a target, on rows that no layout has.
     #[test]
-    #[cfg(target_arch = "x86_64")]
     fn wide_and_narrow_vectors_give_the_same_bits() {
-        if !std::is_x86_feature_detected!("avx2") || cfg!(target_feature = "avx2") {
+        if !Vectors::differ() {
+            eprintln!("skipped: AVX2 is not beside the baseline here");
             return;
         }
         let (stream, runs, cells) = rows();
@@ -324,17 +368,24 @@ mod tests {
         for profile in [UNIFORM, TRIANGULAR, ELLIPTICAL, PARABOLIC] {
             for sign in [1.0, -1.0] {
                 let (mut wide, mut narrow) = (start.clone(), start.clone());
-                add(&mut wide, &stream, &runs, sign, profile);
+                add_widest(&mut wide, &stream, &runs, sign, profile);
                 add_profile(&mut narrow, &stream, &runs, sign, profile);
                 assert_eq!(bits(&wide), bits(&narrow), "profile {profile}");
                 compared += wide.iter().zip(&start).filter(|(a, b)| a != b).count();
             }
-            let wide = attempt(&start, &turf, &stream, &runs, &penalty, profile);
+            let wide = attempt_widest(&start, &turf, &stream, &runs, &penalty, profile);
             let narrow = attempt_profile(&start, &turf, &stream, &runs, &penalty, profile);
             assert_eq!(bits(&wide.penalty), bits(&narrow.penalty));
             assert_eq!(bits(&wide.landed), bits(&narrow.landed));
             assert!(wide.landed.iter().all(|&landed| landed > 0.0));
+            let wide = landed_widest(&turf, &stream, &runs, profile);
+            let narrow = landed_profile(&turf, &stream, &runs, profile);
+            assert_eq!(wide.to_bits(), narrow.to_bits());
         }
+        let wide = totals_widest(&start, &turf, &penalty);
+        let narrow = totals_of(&start, &turf, &penalty);
+        assert_eq!(wide.penalty.to_bits(), narrow.penalty.to_bits());
+        assert_eq!(wide.landed.to_bits(), narrow.landed.to_bits());
         assert!(compared > 8 * 2_000);
     }
 }

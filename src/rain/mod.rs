@@ -3,7 +3,7 @@
 //! The rate at distance r from a head of flow q, throw R and arc θ is
 //! `60 · q / (θ R²) · g(r/R)` \[mm/h\] with q in L/min, θ in radians, R in metres and
 //! ∫₀¹ g(s) s ds = 1; a strip waters its rectangle at `60 · q / (l · w)`. Heads do not disturb one
-//! another and the ground is flat (superposition). Still air.
+//! another and the ground is flat (superposition). Still air, but for [`Drifting`].
 
 mod footprint;
 mod grid;
@@ -12,7 +12,10 @@ mod scene;
 mod sector;
 mod seen;
 mod trial;
+#[doc(hidden)]
+pub mod vectors;
 mod wetted;
+mod wind;
 
 pub use footprint::strip_corners;
 pub use grid::Grid;
@@ -20,6 +23,7 @@ pub use scene::Scene;
 pub use seen::{all_seen, seen_by};
 pub use trial::{Board, Candidate, Weights};
 pub use wetted::wetted_outline;
+pub use wind::{Drifting, SIDES, Wind, Winds, flight_s};
 
 use crate::catalogue::{Head, Pattern, Profile, StripKind};
 use crate::shape::{Outline, Point};

@@ -4,6 +4,7 @@
 //! that its two edges admit as well; an edge is a line through the head, so its bound is linear in
 //! y. All rows go through the same steps, without a branch.
 
+use super::vectors::Vectors;
 use multiversion::multiversion;
 
 /// Rows worked on together.
@@ -67,8 +68,20 @@ fn ceil(x: f64) -> i32 {
 }
 
 /// Fills in the runs of rows at heights `ys_m` above the head \[m\].
-#[multiversion(targets("x86_64+avx2"))]
 pub(super) fn rows(sector: &Sector, ys_m: &[f64; TOGETHER], rows: &mut Rows) {
+    match Vectors::forced() {
+        Vectors::Widest => rows_widest(sector, ys_m, rows),
+        Vectors::Baseline => rows_of(sector, ys_m, rows),
+    }
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn rows_widest(sector: &Sector, ys_m: &[f64; TOGETHER], rows: &mut Rows) {
+    rows_of(sector, ys_m, rows);
+}
+
+#[inline(always)]
+fn rows_of(sector: &Sector, ys_m: &[f64; TOGETHER], rows: &mut Rows) {
     let Bounds { left, right, shut } = sector.edges;
     for (k, &y) in ys_m.iter().enumerate() {
         let half = (sector.throw2_m2 - y * y).max(0.0).sqrt() * sector.per_m;

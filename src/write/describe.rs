@@ -2,15 +2,18 @@
 
 use serde_json::{Map, Value, json};
 
+use super::failures::Failures;
+use super::heads::{Heads, Throws};
 use super::layer::{Facts, Kind, Layer};
 use super::network::{Laterals, Materials, Stations};
+use super::parcels::Parcels;
 use super::program::{ByColumn, Ranked, SupplyCurve};
 use super::rain::Rasters;
 use super::record::{Table, Which};
 use super::schedule::Schedules;
 use super::schemas;
+use super::turf::Turf;
 use super::walk::Walk;
-use super::{Failures, Heads, Parcels, Throws, Turf};
 
 /// The names of all JSON Schemas: of the layers, of the tables, of the other files, of the inputs.
 #[must_use]
@@ -201,7 +204,9 @@ mod tests {
                 "{name}"
             );
             // A twin carries the name of its column, unit included.
-            let name = name.trim_end_matches("_delivered");
+            let name = name
+                .trim_end_matches("_delivered")
+                .trim_end_matches("_wind");
             // A column with a unit ends in it; origin and width of the frame are the trade's own names.
             for (ending, its_unit) in [
                 ("_m2", "m²"),

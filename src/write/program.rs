@@ -9,9 +9,9 @@ use std::io::{self, Write};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
-use super::Parcels;
 use super::files::Sink;
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
+use super::parcels::Parcels;
 use super::summary::number as rounded;
 use super::text::csv_cell;
 use crate::issue::Issue;

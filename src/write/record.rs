@@ -6,17 +6,20 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::failures::Failures;
+use super::heads::{Heads, Throws};
 use super::layer::{Cell, Facts, Geometry, Layer};
 use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
 use super::outputs::Drawn;
+use super::parcels::Parcels;
 use super::program::Share;
 use super::rain::{Rain, Rasters, raster};
 use super::rows::{TurfRow, failure_rows, head_rows, turf_rows};
 use super::schedule::Schedules;
 use super::summary::Figures;
 use super::text::rounded_number;
+use super::turf::Turf;
 use super::walk::{Walk, walk_rows};
-use super::{Failures, Heads, Parcels, Throws, Turf};
 use crate::issue::{Issue, Severity};
 use crate::plan::{ParcelPlan, Scenario};
 use crate::site::LonLatPolygon;

@@ -289,6 +289,11 @@ fn input_layer((name, feature, shapes, columns): &InputLayer) -> Value {
 
 fn climate() -> Value {
     let number = |meaning: &str, low: f64, high: f64| json!({"type": "number", "description": meaning, "minimum": low, "maximum": high});
+    let share = |side: &str| {
+        let meaning =
+            format!("Share of the watering hours with wind from {side}; the rest is calm");
+        number(&meaning, 0.0, 1.0)
+    };
     json!({
         "$schema": DRAFT,
         "title": CLIMATE,
@@ -302,6 +307,14 @@ fn climate() -> Value {
                 "eto_mm": number("Reference evapotranspiration of the month [mm]", 0.0, 500.0),
                 "rain_mm": number("Rain of the month [mm]", 0.0, 2_000.0),
                 "wind_m_s": number("Wind at 2 m [m/s]", 0.0, 40.0),
+                "wind_n_frac": share("north"),
+                "wind_ne_frac": share("north-east"),
+                "wind_e_frac": share("east"),
+                "wind_se_frac": share("south-east"),
+                "wind_s_frac": share("south"),
+                "wind_sw_frac": share("south-west"),
+                "wind_w_frac": share("west"),
+                "wind_nw_frac": share("north-west"),
                 "rh_pct": number("Relative humidity [%]", 0.0, 100.0),
                 "t_c": number("Mean temperature [°C]", -90.0, 60.0),
                 "tmax_c": number("Mean of the daily maxima [°C]", -90.0, 60.0),

@@ -44,6 +44,8 @@ struct Area<'a> {
     found_bodies: Regulation,
     /// Whether the pressures of all scenarios rest on a reading.
     pressures_read: bool,
+    /// Whether the rain of all scenarios was computed in wind.
+    wind_computed: bool,
 }
 
 /// Hardware with its water and what decides its drift.
@@ -104,6 +106,12 @@ pub(in crate::plan) fn settle<'a>(
     if scenarios.iter().all(is_read) {
         area.lawn.computed.push(Cause::Pressure);
         area.pressures_read = true;
+    }
+    // So does wind that was computed.
+    let has_wind = |plan: &ScenarioPlan| plan.heads.is_empty() || plan.in_wind.is_some();
+    if site.assumptions.choice(Key::PlaceWind) != "none" && scenarios.iter().all(has_wind) {
+        area.lawn.computed.push(Cause::Wind);
+        area.wind_computed = true;
     }
     let without = area.reckon(planner, scenarios);
     let ground = GroundUse {
@@ -192,6 +200,7 @@ impl<'a> Area<'a> {
                 .as_ref()
                 .map_or(Regulation::Unregulated, OnTurf::regulation),
             pressures_read: false,
+            wind_computed: false,
             lawn,
             clock: FoundClock::assumed(assumptions),
             terms: ClaimTerms::assumed(assumptions),
@@ -279,10 +288,15 @@ impl<'a> Area<'a> {
         let served = plan.delivered.as_ref().filter(|_| self.pressures_read);
         let drift = Drift::of(self.assumptions, jet);
         let number = |key| self.assumptions.number(key);
+        let in_wind = plan.in_wind.as_ref().filter(|_| self.wind_computed);
+        let (rate_mm_h, cv_drawn, over_frac) = in_wind.map_or(
+            (uniformity.rate_mm_h, uniformity.cv, uniformity.over_frac),
+            |wind| (wind.rate_mm_h, wind.cv, wind.over_frac),
+        );
         let hardware = Hardware {
-            rate: Rate::of_m_s(uniformity.rate_mm_h / 3.6e6),
-            cv_drawn: uniformity.cv,
-            over_frac: uniformity.over_frac.clamp(0.0, MOST_OVER_FRAC),
+            rate: Rate::of_m_s(rate_mm_h / 3.6e6),
+            cv_drawn,
+            over_frac: over_frac.clamp(0.0, MOST_OVER_FRAC),
             drift_frac: drift.frac(
                 number(Key::WaterDriftFrac),
                 number(Key::WaterDriftSprayExtra),
