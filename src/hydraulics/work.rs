@@ -3,8 +3,8 @@
 
 use std::cell::Cell;
 
-/// Looks that one scenario of a parcel may take: a look is a comparison of two places, some
-/// nanoseconds. Campuses take a few millions.
+/// Looks that one scenario of a parcel may take: a look is a comparison of two places, a few nanoseconds.
+/// Twelve passes of improvement over 5,000 heads in 350 stations take about a quarter of them.
 const MOST_LOOKS: u64 = 200_000_000;
 
 /// What is left of a budget. Who has spent it goes on coarsely: with the stations or the pipes that it

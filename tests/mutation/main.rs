@@ -6,7 +6,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "../shared/mod.rs"]
 mod shared;
+mod slow;
 
 use std::env;
 use std::panic::{self, AssertUnwindSafe};
