@@ -143,7 +143,7 @@ issues! {
     AU04 Fatal 4 "The readings cannot be turned into depths", "give a column depth_mm, or volume_ml with --diameter-mm, the inside diameter of the cans' mouth";
     PA01 Fatal 3 "The folder does not hold a finished plan", "name the folder that `evenfall plan -o` wrote";
     PA02 Fatal 3 "The plan has no such parcel", "see the column parcel_id of parcels.csv; ids are text, zeros in front count";
-    PA03 Fatal 3 "A file of the plan is missing or cannot be read", "plan again into this folder with --overwrite";
+    PA03 Fatal 3 "A file of the plan is missing or cannot be read", "plan again into this folder with --overwrite, as GeoJSON and without --layers";
     PA04 Fatal 4 "The filled-in list does not belong to this parcel", "fill in the as_built columns of the parcel's rows of walk.csv and keep the column head_id";
     PA05 Note 0 "No PDF was made", "install Chromium (or name a browser of that kind with --browser), or print the HTML page to PDF from any browser";
     // The water supply.

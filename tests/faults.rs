@@ -18,10 +18,9 @@ use evenfall::issue::{Code, Issue};
 use evenfall::read::{Inputs, Neighbourhood, Source};
 use evenfall::write::files::{Disk, Files, OpenFile};
 use evenfall::write::folder::Existing;
-use evenfall::write::outputs::Drawn;
-use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
 use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
+use evenfall::write::wanted::Wanted;
 use shared::{contents, folder, names, planner_by_rule};
 
 /// What goes wrong, and when.
@@ -162,6 +161,7 @@ fn record() -> RunRecord {
             families: vec!["rotary-mid".to_owned()],
             seed: 1,
         },
+        layers: Vec::new(),
         throws: "recommended".to_owned(),
         formats: vec!["geojson".to_owned()],
         rain: "none".to_owned(),
@@ -200,7 +200,7 @@ fn pass(files: &dyn Files, target: &Path, existing: Existing, resume: bool) -> R
         record: &record,
         settings: &[],
         shard: None,
-        read_off: &|plan| Record::of(&plan, Drawn::Recommended, Rain::None),
+        read_off: &|plan| Record::of(&plan, &Wanted::default()),
         order: Order {
             jobs: NonZeroUsize::MIN,
             chunk: NonZeroUsize::new(2).unwrap(),

@@ -254,3 +254,41 @@ fn a_table_holds_no_formula_and_keeps_ids() {
         .collect();
     assert_eq!(ids, ["=1+1", "00017", "a,\"b\""]);
 }
+
+#[test]
+fn chosen_layers_hold_the_rows_of_a_whole_run_and_nothing_else_is_written() {
+    let home = folder();
+    lawns(home.path(), 4);
+    let whole = planned(home.path(), &[]);
+    let kept = |name: &str| fs::read(whole.join(name)).unwrap();
+    let (parcels, turf, table) = (
+        kept("parcels.geojson"),
+        kept("turf.geojson"),
+        kept("parcels.csv"),
+    );
+    let out = planned(home.path(), &["--layers", "turf", "--overwrite"]);
+    let mut names: Vec<_> = fs::read_dir(&out)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .filter(|name| name.ends_with("json") || name == "walk.csv" || name == "schedule.csv")
+        .collect();
+    names.sort_unstable();
+    assert_eq!(
+        names,
+        [
+            "parcels.geojson",
+            "run.json",
+            "summary.json",
+            "turf.geojson"
+        ]
+    );
+    assert_eq!(fs::read(out.join("parcels.geojson")).unwrap(), parcels);
+    assert_eq!(fs::read(out.join("turf.geojson")).unwrap(), turf);
+    assert_eq!(fs::read(out.join("parcels.csv")).unwrap(), table);
+    // A run from the record writes the same layers.
+    let record = home.path().join("record.json");
+    fs::copy(out.join("run.json"), &record).unwrap();
+    let again = planned(home.path(), &["--from", "record.json", "--overwrite"]);
+    assert!(!again.join("heads.geojson").exists());
+    assert!(again.join("turf.geojson").exists());
+}

@@ -14,9 +14,8 @@ use evenfall::plan::doors::{STAGES, Trouble, expect};
 use evenfall::plan::{Planner, Status};
 use evenfall::read::Reading;
 use evenfall::site::{Attributes, Land, Parcel, TurfArea};
-use evenfall::write::outputs::Drawn;
-use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
+use evenfall::write::wanted::Wanted;
 use shared::planner_by_rule;
 
 /// One of so many parcels is in trouble.
@@ -69,7 +68,7 @@ fn records(count: u64, trouble: Trouble, planner: &Planner) -> Vec<Record> {
             });
             planner.plan(parcel)
         },
-        |plan| Record::of(&plan, Drawn::Recommended, Rain::None),
+        |plan| Record::of(&plan, &Wanted::default()),
         Order {
             jobs: NonZeroUsize::new(2).unwrap(),
             chunk: NonZeroUsize::new(64).unwrap(),

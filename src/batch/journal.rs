@@ -181,7 +181,7 @@ fn compare_runs(one: &Value, other: &Value, found: &mut Vec<String>) {
     for part in ["reading", "layout", "assumptions"] {
         differ(flat(one, part), flat(other, part));
     }
-    for part in ["throws", "eligibility", "by"] {
+    for part in ["throws", "layers", "rain", "eligibility", "by"] {
         if one[part] != other[part] {
             found.push(part.to_owned());
         }

@@ -23,11 +23,11 @@ use crate::site::Parcel;
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, allowed};
 use crate::write::formats::Name;
-use crate::write::outputs::Drawn;
 use crate::write::program::Sheet;
 use crate::write::rain::Rain;
 use crate::write::record::Record;
 use crate::write::run_record::RunRecord;
+use crate::write::wanted::{Drawn, Tables, Wanted};
 
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
 
@@ -78,6 +78,12 @@ pub(super) struct PlanArgs {
     #[arg(long)]
     dry_run: bool,
 
+    /// Layers to write beside parcels and failures, separated by commas [default: all]. A city that
+    /// is ranked needs `turf`; heads, throws and laterals are most of what is written.
+    #[arg(long, value_name = "LAYER", value_delimiter = ',',
+        value_parser = PossibleValuesParser::new(Tables::words()))]
+    layers: Vec<String>,
+
     /// Whose throws to draw in throws.geojson, the largest layer: as found and as recommended, or
     /// all scenarios [default: recommended].
     #[arg(long, value_parser = PossibleValuesParser::new(DRAWN.map(|(word, _)| word)))]
@@ -127,7 +133,6 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         .as_ref()
         .or(record.as_ref().map(|record| &record.throws))
         .map_or(DRAWN[0].0, String::as_str);
-    let drawn = word("throws", &DRAWN, throws)?;
     let mut by = match &record {
         Some(record) if args.by.is_empty() => record.by.clone(),
         _ => Vec::new(),
@@ -142,7 +147,16 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     if let Some(rain) = rain.or(record.as_ref().map(|record| &record.rain)) {
         this_run.rain.clone_from(rain);
     }
-    let rain = Rain::parse(&this_run.rain)?;
+    let tables = match &record {
+        Some(record) if args.layers.is_empty() => Tables::parse(&record.layers)?,
+        _ => Tables::parse(&args.layers)?,
+    };
+    this_run.layers = tables.to_words();
+    let wanted = Wanted {
+        throws: word("throws", &DRAWN, throws)?,
+        rain: Rain::parse(&this_run.rain)?,
+        tables,
+    };
     this_run.formats = formats(&args.format, record.as_ref())?;
     this_run.by.clone_from(&by);
     if let Some(earlier) = &record {
@@ -160,7 +174,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         record: &this_run,
         settings: &design.settings(),
         shard: args.shard,
-        read_off: &|plan| Record::of(&plan, drawn, rain).grouped(&plan, &by),
+        read_off: &|plan| Record::of(&plan, &wanted).grouped(&plan, &by),
         order: Order {
             jobs,
             chunk: args.chunk,
@@ -223,6 +237,7 @@ fn record_of(layers: &Layers, design: &Design, throws: &str) -> Result<RunRecord
         reading: layers.reading(),
         layout: design.layout().clone(),
         throws: throws.to_owned(),
+        layers: Vec::new(),
         formats: Vec::new(),
         rain: Rain::WORDS[0].0.to_owned(),
         eligibility: design.rules.clone(),

@@ -1,6 +1,7 @@
 //! What stands and lies around a field, as the water of its heads meets it.
 
 use super::grid::Grid;
+use super::kernel::LANES;
 use crate::shape::{Outline, Point};
 
 /// Ground around a turf area on which water does more harm than elsewhere, and what stops it.
@@ -31,8 +32,8 @@ impl Scene {
         let grid = Grid::over(outline, cell_m, reach_m);
         let (cols, rows) = grid.size();
         Scene {
-            harm: vec![0.0; cols * rows],
-            every: vec![1.0; cols * rows],
+            harm: vec![0.0; cols * rows + LANES],
+            every: vec![1.0; cols * rows + LANES],
             harmful: Vec::new(),
             starts: vec![0; rows + 1],
             blocks: Vec::new(),

@@ -60,11 +60,32 @@ pub(super) struct Rows {
     pub(super) end: [i32; TOGETHER],
 }
 
-/// The next whole number.
+/// 1.5 · 2^52: a number below 2^31 that is added to it is rounded to whole, and is found in its last 32 bits. That
+/// is exact, and unlike a conversion with `as` vectors of every width have it.
+const WHOLE: f64 = 6_755_399_441_055_744.0;
+
+#[inline(always)]
+fn nearest(x: f64) -> f64 {
+    (x + WHOLE) - WHOLE
+}
+
+#[inline(always)]
+fn to_i32(whole: f64) -> i32 {
+    (whole + WHOLE).to_bits() as i32
+}
+
+/// The next whole number, of what lies in a row.
 #[inline(always)]
 fn ceil(x: f64) -> i32 {
-    let whole = x as i32;
-    whole + i32::from(f64::from(whole) < x)
+    let whole = nearest(x);
+    to_i32(if whole < x { whole + 1.0 } else { whole })
+}
+
+/// The last whole number, of what lies in a row.
+#[inline(always)]
+fn floor(x: f64) -> i32 {
+    let whole = nearest(x);
+    to_i32(if whole > x { whole - 1.0 } else { whole })
 }
 
 /// Fills in the runs of rows at heights `ys_m` above the head \[m\].
@@ -95,11 +116,11 @@ fn rows_of(sector: &Sector, ys_m: &[f64; TOGETHER], rows: &mut Rows) {
         let (edge_from, edge_to) = (sector.at + from, sector.at + to);
         if sector.is_wide {
             let start = ceil(clamp(chord_from));
-            let end = clamp(chord_to + 1.0) as i32;
+            let end = floor(clamp(chord_to + 1.0));
             let end = if is_out { 0 } else { end };
             let has_gap = (from < to) & !is_shut;
             let gap_start = if has_gap {
-                clamp(edge_from + 1.0) as i32
+                floor(clamp(edge_from + 1.0))
             } else {
                 end
             };
@@ -110,12 +131,38 @@ fn rows_of(sector: &Sector, ys_m: &[f64; TOGETHER], rows: &mut Rows) {
             rows.end[k] = end;
         } else {
             let start = ceil(clamp(chord_from.max(edge_from)));
-            let end = clamp(chord_to.min(edge_to) + 1.0) as i32;
+            let end = floor(clamp(chord_to.min(edge_to) + 1.0));
             let is_dry = is_out | is_shut | (from >= to);
             rows.start[k] = start;
             rows.gap_start[k] = if is_dry { 0 } else { end };
             rows.gap_end[k] = 0;
             rows.end[k] = 0;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whole_numbers_are_those_of_the_library() {
+        let mut tried = 0;
+        for cells in 0..5_000 {
+            let whole = f64::from(cells);
+            for x in [
+                whole,
+                whole.next_up(),
+                whole.next_down().max(0.0),
+                whole + 0.25,
+                whole + 0.5,
+                whole + 0.75,
+            ] {
+                assert_eq!(ceil(x), x.ceil() as i32, "{x}");
+                assert_eq!(floor(x), x.floor() as i32, "{x}");
+                tried += 1;
+            }
+        }
+        assert_eq!(tried, 30_000);
     }
 }

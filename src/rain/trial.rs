@@ -266,7 +266,7 @@ fn seen_of(sights: &[Option<(Point, Option<Sight>)>], slot: usize) -> Option<&Si
 fn attempt(grid: &Grid, field: &[f32], penalty: &Penalty, jet: &Jet, runs: &[Run]) -> (f64, f64) {
     let turf = &grid.turf;
     if let Some(number) = profile_number(jet.profile) {
-        return kernel::attempt(field, turf, &jet.stream(grid), runs, penalty, number).sums();
+        return kernel::attempt((field, turf), &jet.stream(grid), runs, penalty, number).sums();
     }
     let mut trial = Trial::default();
     for run in runs {

@@ -17,6 +17,7 @@ use super::rain::FOLDER as RAIN;
 use super::record::{Row, Table, Which};
 use super::run_record::RunRecord;
 use super::sequence::Sequence;
+use super::wanted::Tables;
 use crate::issue::{Code, Issue};
 
 /// A format of the layers.
@@ -105,7 +106,7 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
                 let begin = |sink, _: &Table| GeoJson::begin(sink);
                 formats.push(Box::new(PerTable::begin(
                     staging,
-                    layers(),
+                    layers(run)?,
                     "geojson",
                     begin,
                 )?));
@@ -113,7 +114,12 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
             Name::GeoJsonSeq => {
                 let begin = |sink, _: &Table| Ok(Sequence::begin(sink));
                 let ending = Sequence::ENDING;
-                formats.push(Box::new(PerTable::begin(staging, layers(), ending, begin)?));
+                formats.push(Box::new(PerTable::begin(
+                    staging,
+                    layers(run)?,
+                    ending,
+                    begin,
+                )?));
             }
             Name::GeoPackage => {
                 #[cfg(feature = "system-gis")]
@@ -121,7 +127,7 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
             }
             Name::FlatGeobuf => {
                 #[cfg(feature = "system-gis")]
-                formats.push(flatgeobuf(staging)?);
+                formats.push(flatgeobuf(staging, run)?);
             }
             Name::GeoParquet => {
                 #[cfg(feature = "geoparquet")]
@@ -132,9 +138,9 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
         }
     }
     let spreadsheets = if names.contains(&Name::Csv) {
-        PerTable::begin(staging, tables(run), "csv", Csv::begin_with_geometry)
+        PerTable::begin(staging, tables(run)?, "csv", Csv::begin_with_geometry)
     } else {
-        let mut usual = tables(run);
+        let mut usual = tables(run)?;
         usual.retain(|table| TABLES.contains(&table.which));
         PerTable::begin(staging, usual, "csv", Csv::begin)
     };
@@ -143,10 +149,13 @@ pub fn begin(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Vec<Box<dyn F
 }
 
 /// The tables that a run writes.
-fn tables(run: &RunRecord) -> Vec<Table> {
-    let is_written = |which: &Which| *which != Which::Rain || run.rain != "none";
-    let written = Which::ALL.into_iter().filter(is_written);
-    written.map(Which::table).collect()
+///
+/// # Errors
+/// `RU01` for a layer that there is not.
+fn tables(run: &RunRecord) -> Result<Vec<Table>, Issue> {
+    let is_written = |table: &Table| table.which != Which::Rain || run.rain != "none";
+    let tables = Tables::parse(&run.layers)?;
+    Ok(tables.iter().filter(is_written).collect())
 }
 
 /// The files of an earlier run in a folder that this run may not write again: layers in another
@@ -200,25 +209,27 @@ fn numbered(text: &str) -> Option<&str> {
     is_number.then_some(rest)
 }
 
-fn layers() -> impl Iterator<Item = Table> {
-    let tables = Which::ALL.into_iter().map(Which::table);
-    tables.filter(|table| !table.shape.is_empty())
+/// Those with a geometry.
+fn layers(run: &RunRecord) -> Result<Vec<Table>, Issue> {
+    let mut layers = tables(run)?;
+    layers.retain(|table| !table.shape.is_empty());
+    Ok(layers)
 }
 
 #[cfg(feature = "system-gis")]
 fn geopackage(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Box<dyn Format>, Issue> {
     let path = staging.path_for(geopackage::NAME);
-    let begun = GeoPackage::begin(&path, tables(run), run).map_err(|error| failed(&error))?;
+    let begun = GeoPackage::begin(&path, tables(run)?, run).map_err(|error| failed(&error))?;
     Ok(Box::new(begun))
 }
 
 #[cfg(feature = "system-gis")]
-fn flatgeobuf(staging: &mut Staging<'_>) -> Result<Box<dyn Format>, Issue> {
+fn flatgeobuf(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Box<dyn Format>, Issue> {
     let file = |table: Table| {
         let path = staging.path_for(&format!("{}.{}", table.name, flatgeobuf::ENDING));
         (table, path)
     };
-    let files = layers().map(file).collect();
+    let files = layers(run)?.into_iter().map(file).collect();
     let begun = FlatGeobuf::begin(files).map_err(|error| failed(&error))?;
     Ok(Box::new(begun))
 }
@@ -226,7 +237,7 @@ fn flatgeobuf(staging: &mut Staging<'_>) -> Result<Box<dyn Format>, Issue> {
 #[cfg(feature = "geoparquet")]
 fn geoparquet(staging: &mut Staging<'_>, run: &RunRecord) -> Result<Box<dyn Format>, Issue> {
     let mut files = Vec::new();
-    for table in tables(run) {
+    for table in tables(run)? {
         let sink = staging.create(&format!("{}.{}", table.name, geoparquet::ENDING))?;
         files.push((table, sink));
     }

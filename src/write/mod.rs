@@ -45,6 +45,7 @@ pub mod text;
 pub mod throw;
 pub mod turf;
 pub mod walk;
+pub mod wanted;
 mod water;
 pub mod wkb;
 pub mod wkt;

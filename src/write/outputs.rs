@@ -13,16 +13,6 @@ use super::run_record::RunRecord;
 use super::summary::Summary;
 use crate::issue::Issue;
 
-/// Whose throws are drawn: the layer is the largest of a run.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Drawn {
-    /// Those as found and of the recommended scenario.
-    #[default]
-    Recommended,
-    /// Those of every scenario.
-    All,
-}
-
 /// The open outputs. Nothing but the summary's figures is held of the parcels written.
 pub struct Outputs<'f> {
     formats: Vec<Box<dyn Format>>,

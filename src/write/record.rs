@@ -10,7 +10,6 @@ use super::failures::Failures;
 use super::heads::{Heads, Throws};
 use super::layer::{Cell, Facts, Geometry, Layer};
 use super::network::{Laterals, Materials, Stations, lateral_rows, material_rows, station_rows};
-use super::outputs::Drawn;
 use super::parcels::Parcels;
 use super::program::Share;
 use super::rain::{Rain, Rasters, raster};
@@ -20,6 +19,7 @@ use super::summary::Figures;
 use super::text::rounded_number;
 use super::turf::Turf;
 use super::walk::{Walk, walk_rows};
+use super::wanted::{Drawn, Wanted};
 use crate::issue::{Issue, Severity};
 use crate::plan::{ParcelPlan, Scenario};
 use crate::site::LonLatPolygon;
@@ -211,36 +211,50 @@ impl Place {
 impl Record {
     /// Reads off what a parcel leaves in the outputs.
     #[must_use]
-    pub fn of(parcel: &ParcelPlan, drawn: Drawn, rain: Rain) -> Record {
+    pub fn of(parcel: &ParcelPlan, wanted: &Wanted) -> Record {
+        let holds = |which| wanted.tables.holds(which);
         let mut rows = vec![(Which::Parcels, Row::of::<Parcels>(&parcel))];
         let areas: Vec<TurfRow> = turf_rows(parcel).collect();
         for area in &areas {
-            rows.push((Which::Turf, Row::of::<Turf>(area)));
-            if area.schedule().is_some() {
+            if holds(Which::Turf) {
+                rows.push((Which::Turf, Row::of::<Turf>(area)));
+            }
+            if holds(Which::Schedule) && area.schedule().is_some() {
                 rows.push((Which::Schedule, Row::of::<Schedules>(area)));
             }
-            let is_drawn = drawn == Drawn::All
-                || area.plan.recommended
-                || area.plan.scenario == Scenario::AsFound;
+            let has_throws = holds(Which::Throws)
+                && (wanted.throws == Drawn::All
+                    || area.plan.recommended
+                    || area.plan.scenario == Scenario::AsFound);
             for head in head_rows(area) {
-                rows.push((Which::Heads, Row::of::<Heads>(&head)));
-                if is_drawn {
+                if holds(Which::Heads) {
+                    rows.push((Which::Heads, Row::of::<Heads>(&head)));
+                }
+                if has_throws {
                     rows.push((Which::Throws, Row::of::<Throws>(&head)));
                 }
             }
         }
-        let stations = station_rows(parcel).map(|row| (Which::Stations, Row::of::<Stations>(&row)));
-        rows.extend(stations);
-        let pipes = lateral_rows(parcel).map(|row| (Which::Laterals, Row::of::<Laterals>(&row)));
-        rows.extend(pipes);
-        let parts = material_rows(parcel).map(|row| (Which::Materials, Row::of::<Materials>(&row)));
-        rows.extend(parts);
-        let walk = walk_rows(parcel, &areas);
-        rows.extend(walk.iter().map(|row| (Which::Walk, Row::of::<Walk>(row))));
+        if holds(Which::Stations) {
+            let stations = station_rows(parcel);
+            rows.extend(stations.map(|row| (Which::Stations, Row::of::<Stations>(&row))));
+        }
+        if holds(Which::Laterals) {
+            let pipes = lateral_rows(parcel);
+            rows.extend(pipes.map(|row| (Which::Laterals, Row::of::<Laterals>(&row))));
+        }
+        if holds(Which::Materials) {
+            let parts = material_rows(parcel);
+            rows.extend(parts.map(|row| (Which::Materials, Row::of::<Materials>(&row))));
+        }
+        if holds(Which::Walk) {
+            let walk = walk_rows(parcel, &areas);
+            rows.extend(walk.iter().map(|row| (Which::Walk, Row::of::<Walk>(row))));
+        }
         rows.extend(failures(&parcel.issues, Some(&parcel.id)));
         let mut told = told(&parcel.issues);
         let mut files = network_files(parcel);
-        if let Err(issue) = add_rain(parcel, rain, &mut rows, &mut files) {
+        if let Err(issue) = add_rain(parcel, wanted.rain, &mut rows, &mut files) {
             let issue = [issue.of_parcel(&parcel.id)];
             rows.extend(failures(&issue, Some(&parcel.id)));
             told.extend(self::told(&issue));

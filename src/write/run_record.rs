@@ -24,6 +24,9 @@ pub struct RunRecord {
     /// Whose throws are drawn: `recommended` or `all`.
     #[serde(default = "recommended")]
     pub throws: String,
+    /// The layers that are written beside parcels and failures; empty for all.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub layers: Vec<String>,
     /// The formats of the layers, in order.
     #[serde(default = "geojson")]
     pub formats: Vec<String>,
@@ -138,6 +141,7 @@ mod tests {
                 seed: 7,
             },
             throws: "all".into(),
+            layers: vec!["parcels".into(), "turf".into()],
             formats: vec!["gpkg".into()],
             rain: "none".into(),
             eligibility: vec![Rule {

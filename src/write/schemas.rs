@@ -514,6 +514,7 @@ fn run() -> Value {
             "reading": {"type": "object", "description": "Which features are read"},
             "layout": {"type": "object", "description": "How layouts are made"},
             "throws": {"enum": ["recommended", "all"]},
+            "layers": {"type": "array", "description": "Layers that are written; all where it is absent", "items": {"enum": super::wanted::Tables::words()}},
             "formats": {"type": "array", "items": {"enum": super::formats::Name::ALL.map(super::formats::Name::text)}},
             "rain": {"enum": super::rain::Rain::WORDS.map(|(word, _)| word)},
             "assumptions": {

@@ -16,9 +16,8 @@ use evenfall::plan::Planner;
 use evenfall::read::{Inputs, Neighbourhood, Reading, Source};
 use evenfall::site::Parcel;
 use evenfall::write::geojson::push_feature;
-use evenfall::write::outputs::Drawn;
-use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
+use evenfall::write::wanted::Wanted;
 
 fn main() {
     divan::main();
@@ -96,7 +95,7 @@ fn read_turf(bencher: Bencher) {
 fn write_parcel(bencher: Bencher) {
     let plan = planner(Effort::Rule).plan(&parcels()[0]);
     bencher.counter(ItemsCount::new(1_usize)).bench_local(|| {
-        let record = Record::of(black_box(&plan), Drawn::Recommended, Rain::None);
+        let record = Record::of(black_box(&plan), &Wanted::default());
         let mut text = String::new();
         for (which, row) in &record.rows {
             push_feature(&mut text, &which.table(), row);

@@ -18,9 +18,8 @@ use evenfall::catalogue::{Catalogue, GENERIC_TOML};
 use evenfall::climate::Climates;
 use evenfall::plan::Planner;
 use evenfall::read::{Inputs, Neighbourhood, Reading, Source};
-use evenfall::write::outputs::Drawn;
-use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
+use evenfall::write::wanted::Wanted;
 use serde_json::{Value, json};
 use shared::planner_by_rule;
 
@@ -345,7 +344,7 @@ fn try_layers(number: u64, chance: &mut Chance, planner: &Planner, score: &mut S
                 score.parcels += 1;
                 if number.is_multiple_of(PLANNED_EVERY) {
                     let plan = planner.plan(&parcel);
-                    let record = Record::of(&plan, Drawn::Recommended, Rain::None);
+                    let record = Record::of(&plan, &Wanted::default());
                     assert_eq!(record.index, parcel.index);
                     score.planned += 1;
                 }

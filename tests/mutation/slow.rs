@@ -9,9 +9,8 @@ use evenfall::site::{
     Attributes, ExistingHead, Land, Obstacle, ObstacleKind, Parcel, SupplyKind, SupplyPoint,
     TurfArea,
 };
-use evenfall::write::outputs::Drawn;
-use evenfall::write::rain::Rain;
 use evenfall::write::record::Record;
+use evenfall::write::wanted::Wanted;
 
 use super::number_of;
 use super::shared::planner_by_rule;
@@ -282,7 +281,7 @@ fn parcels_of_much_work_stay_within_their_budgets() {
     for row in &rows {
         let began = Instant::now();
         let plan = planner.plan(&row.parcel);
-        let record = Record::of(&plan, Drawn::Recommended, Rain::None);
+        let record = Record::of(&plan, &Wanted::default());
         let took_s = began.elapsed().as_secs_f64();
         assert_eq!(record.index, row.parcel.index);
         let told: Vec<Code> = plan.issues.iter().map(|issue| issue.code).collect();

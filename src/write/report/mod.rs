@@ -268,10 +268,9 @@ mod tests {
     use crate::issue::{Code, Issue};
     use crate::plan::ParcelPlan;
     use crate::write::layer::Cell;
-    use crate::write::outputs::Drawn;
-    use crate::write::rain::Rain;
     use crate::write::record::Place;
     use crate::write::summary::Summary;
+    use crate::write::wanted::Wanted;
 
     fn row(which: Which, cells: &[(&str, Cell)], place: Place) -> (Which, Row) {
         let table = which.table();
@@ -286,7 +285,7 @@ mod tests {
     fn record(index: u64, id: &str, claimed_m3_yr: f64, heads: usize) -> Record {
         let issue = Issue::new(Code::GE01, "");
         let plan = ParcelPlan::failed(index, id.to_owned(), issue, Default::default(), Vec::new());
-        let mut record = Record::of(&plan, Drawn::Recommended, Rain::None);
+        let mut record = Record::of(&plan, &Wanted::default());
         let (west, south) = (0.001 * (index % 1_000) as f64, 40.0 + 1e-6 * index as f64);
         let ring = vec![
             (west, south),
