@@ -139,8 +139,9 @@ impl<'y> Growth<'y> {
         let (low, high) = (a.min(b), a.max(b));
         let at = low * self.sites.len() + high;
         if self.costs[at].is_nan() {
-            self.work.spend(self.yard.edges());
-            let cost = self.yard.cost_m(self.sites[low], self.sites[high]);
+            let (from, to) = (self.sites[low], self.sites[high]);
+            self.work.spend(self.yard.looks(from, to));
+            let cost = self.yard.cost_m(from, to);
             self.costs[at] = cost.unwrap_or(f64::INFINITY);
         }
         self.costs[at]

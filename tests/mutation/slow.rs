@@ -222,7 +222,7 @@ fn large() -> Vec<Row> {
                 vec![square(60.0, 60.0, 10.0)],
             ),
             Status::Planned,
-            Some(Code::PL05),
+            Some(Code::HY03),
         ),
         row(
             "1,600 trunks",
