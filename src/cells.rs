@@ -1,10 +1,11 @@
 //! Tables as text: rows of cells separated by commas, semicolons or tabs.
 
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 
 /// A table with named columns.
 pub(crate) struct Table {
     file: String,
+    separator: char,
     header: Vec<String>,
     /// 1-based line in the file, and the cells.
     pub rows: Vec<(u64, Vec<String>)>,
@@ -38,6 +39,7 @@ impl Table {
             .collect();
         Ok(Table {
             file: file.to_owned(),
+            separator,
             header,
             rows,
         })
@@ -88,14 +90,26 @@ impl Table {
             Ok(number) if number.is_finite() => Ok(Some(number)),
             _ => {
                 let name = &self.header[column]; // a column index comes from the header
-                Err(self.issue(Code::IN07, line, &format!("{name} = `{text}`")))
+                let found = format!("{name} = `{text}`");
+                Err(self.cell_issue(Code::IN07, line, column, &found))
             }
         }
     }
 
     /// An issue at a line of this table.
     pub fn issue(&self, code: Code, line: u64, found: &str) -> Issue {
-        Issue::new(code, format!("line {line}: {found}")).in_file(&self.file)
+        Issue::new(code, format!("line {line}: {found}"))
+            .in_file(&self.file)
+            .at_spot(Spot::Line(line))
+    }
+
+    /// An issue at a cell of this table.
+    pub fn cell_issue(&self, code: Code, line: u64, column: usize, found: &str) -> Issue {
+        self.issue(code, line, found).at_spot(Spot::Cell {
+            line,
+            cell: column,
+            separator: self.separator,
+        })
     }
 }
 

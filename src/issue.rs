@@ -196,6 +196,73 @@ impl fmt::Display for Code {
     }
 }
 
+/// Where in a text the offending thing stands, for whoever shows it: a spot is not a part of what an
+/// issue says, and outputs do not depend on it.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub enum Spot {
+    /// A whole line, 1-based.
+    Line(u64),
+    /// A part of a line.
+    Columns {
+        /// The line, 1-based.
+        line: u64,
+        /// Where the part begins, 1-based \[bytes\].
+        column: u64,
+        /// How long it is \[bytes\].
+        bytes: u64,
+    },
+    /// A cell of a table.
+    Cell {
+        /// The line where its row begins, 1-based.
+        line: u64,
+        /// The cell, 0-based.
+        cell: usize,
+        /// What stands between cells.
+        separator: char,
+    },
+    /// A part of what was typed on the command line.
+    Typed {
+        /// What was typed.
+        text: String,
+        /// Where the part begins \[bytes\].
+        from: usize,
+        /// Where it ends \[bytes\].
+        to: usize,
+    },
+}
+
+impl Spot {
+    /// The spot of some bytes of a text; of those on the first line where they are on several.
+    #[must_use]
+    pub fn of_bytes(text: &str, bytes: std::ops::Range<usize>) -> Spot {
+        let text = text.as_bytes();
+        let start = bytes.start.min(text.len());
+        let end = bytes.end.clamp(start, text.len());
+        let line_start = text[..start]
+            .iter()
+            .rposition(|&byte| byte == b'\n')
+            .map_or(0, |at| at + 1);
+        let first_line = text[start..end]
+            .iter()
+            .take_while(|&&byte| byte != b'\n')
+            .count();
+        Spot::Columns {
+            line: 1 + text[..start].iter().filter(|&&byte| byte == b'\n').count() as u64,
+            column: 1 + (start - line_start) as u64,
+            bytes: first_line as u64,
+        }
+    }
+
+    /// Its line, 1-based; 1 for what was typed.
+    #[must_use]
+    pub fn line(&self) -> u64 {
+        match self {
+            Spot::Line(line) | Spot::Columns { line, .. } | Spot::Cell { line, .. } => *line,
+            Spot::Typed { .. } => 1,
+        }
+    }
+}
+
 /// Where an issue was found. Every part is optional; those given are printed from the outside in.
 #[derive(Debug, Clone, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 pub struct Place {
@@ -211,6 +278,8 @@ pub struct Place {
     pub ring: Option<usize>,
     /// 0-based vertex of the ring.
     pub vertex: Option<usize>,
+    /// Where in the text; not printed.
+    pub spot: Option<Spot>,
 }
 
 impl fmt::Display for Place {
@@ -296,10 +365,23 @@ impl Issue {
         self
     }
 
+    /// Adds where in the text it stands.
+    #[must_use]
+    pub fn at_spot(mut self, spot: Spot) -> Issue {
+        self.place.spot = Some(spot);
+        self
+    }
+
     /// How far the issue reaches.
     #[must_use]
     pub fn severity(&self) -> Severity {
         self.code.severity()
+    }
+
+    /// Whether something could not be planned for it: it is more than a note.
+    #[must_use]
+    pub fn is_grave(&self) -> bool {
+        self.severity() >= Severity::Partial
     }
 
     /// What was found and where, without code and remedy.

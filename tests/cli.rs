@@ -449,3 +449,91 @@ fn collection(folder: &Path, features: &[String]) {
     );
     fs::write(folder.join("turf.geojson"), text).unwrap();
 }
+
+#[test]
+fn a_message_shows_the_offending_line_of_a_text() {
+    let home = folder();
+    let here = home.path();
+    lawns(here, 1);
+    let text = fs::read_to_string(here.join("turf.geojson")).unwrap();
+    let first = text.find("[[[").unwrap();
+    let broken = format!("{}\"x\"{}", &text[..first + 3], &text[first + 3..]);
+    for (file, text) in [
+        ("high.toml", "[clock]\nminutes_min = 999\n"),
+        ("unknown.toml", "[clock]\nminuts_min = 9\n"),
+        ("open.toml", "title = \"a\n"),
+        ("rule.toml", "[[eligibility]]\nname = \"a\"\nrle = \"b\"\n"),
+        ("families.toml", "[[family]]\nname = 3\n"),
+        ("cans.csv", "can,depth_mm\n1,12\n2,-3\n"),
+        (
+            "climate.csv",
+            "month;eto_mm;rain_mm\n1;40;\"1\u{1b}[2J0\"\n",
+        ),
+        ("broken.geojson", broken.as_str()),
+        ("cut.geojson", &text[..text.len() - 10]),
+    ] {
+        fs::write(here.join(file), text).unwrap();
+    }
+    let plan = ["plan", "--turf", "turf.geojson", "-o", "out"];
+    let with = |more: &[&'static str]| [&plan[..], more].concat();
+    let mut tried = 0;
+    for (arguments, code, drawing) in [
+        (
+            with(&["high.toml"]),
+            "AS02",
+            "   ,-[high.toml:2:15]\n 2 | minutes_min = 999\n   :               ^^^\n",
+        ),
+        (
+            with(&["unknown.toml"]),
+            "AS01",
+            " 2 | minuts_min = 9\n   : ^^^^^^^^^^\n",
+        ),
+        (with(&["open.toml"]), "AS03", " 1 | title = \"a"),
+        (with(&["rule.toml"]), "AS03", "[rule.toml:1:1]"),
+        (
+            with(&["--catalogue", "families.toml"]),
+            "CA01",
+            " 2 | name = 3\n   :        ^\n",
+        ),
+        (
+            with(&["--set", "clock.minutes_min=999"]),
+            "AS02",
+            " 1 | clock.minutes_min=999\n   :                   ^^^\n",
+        ),
+        (vec!["audit", "cans.csv"], "AU01", " 3 | 2,-3\n   :   ^^\n"),
+        (
+            with(&["--climate", "climate.csv"]),
+            "IN07",
+            " 2 | 1;40;\"1\u{fffd}[2J0\"\n   :      ^^^^^^^^\n",
+        ),
+        (
+            vec!["plan", "--turf", "broken.geojson", "-o", "out2"],
+            "IN03",
+            "[broken.geojson:2:",
+        ),
+        (
+            vec!["plan", "--turf", "cut.geojson", "-o", "out3"],
+            "IN03",
+            "[cut.geojson:2:",
+        ),
+    ] {
+        let ran = evenfall(here, &arguments);
+        assert!(
+            ran.stderr.starts_with(&format!("evenfall: {code} ")),
+            "{}",
+            ran.stderr
+        );
+        let (line, below) = ran.stderr.split_once('\n').unwrap();
+        assert!(
+            line.contains("To mend it: ") && line.ends_with('.'),
+            "{line}"
+        );
+        assert!(below.contains(drawing), "{drawing}\n{below}");
+        assert!(!ran.stderr.contains('\u{1b}'), "{:?}", ran.stderr);
+        tried += 1;
+    }
+    assert_eq!(tried, 10);
+    // A pipe cannot be read twice, and a shapefile is no text: the line alone.
+    let ran = evenfall(here, &["plan", "--turf", "none.geojson", "-o", "out"]);
+    assert_eq!(ran.stderr.lines().count(), 1, "{}", ran.stderr);
+}

@@ -144,7 +144,7 @@ struct Deaf;
 impl Hearing for Deaf {
     fn begins(&mut self, _: Option<u64>) {}
     fn passed(&mut self) {}
-    fn issues(&mut self, _: &[(bool, String)]) {}
+    fn issues(&mut self, _: &[Issue]) {}
     fn planned(&mut self) {}
     fn says(&mut self, _: &str) {}
 }

@@ -115,7 +115,7 @@ fn trouble_in_one_parcel_leaves_the_others_byte_by_byte() {
                 let told = record
                     .told
                     .iter()
-                    .any(|(grave, told)| *grave && told.contains(code.text()));
+                    .any(|issue| issue.is_grave() && issue.code == code);
                 assert!(told, "{trouble:?}: {:?}", record.told);
                 assert!(
                     bytes(record).contains(&format!("{:?}", Status::Failed)),

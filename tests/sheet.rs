@@ -88,14 +88,27 @@ fn a_sheet_says_what_a_crew_needs() {
     ] {
         assert!(page.contains(said), "{said}");
     }
-    // The parcel is crowded: each head stands in its drawing, and in that of its area.
+    // Each head that is walked to is drawn once, and its number stands beside it.
     let heads = fs::read_to_string(home.path().join("out/walk.csv")).unwrap();
     let heads = heads
         .lines()
         .filter(|line| line.starts_with("00018,") && !line.contains(",cap,"))
         .count();
     assert!(heads > 2);
-    assert_eq!(page.matches("r=\"2.4\"").count(), 2 * heads);
+    assert_eq!(page.matches("r=\"2.4\"").count(), heads);
+    let numbers = page.matches("font-size=\"10.2\"").count();
+    assert_eq!(numbers, heads);
+    // One page, of a paper that says its size; nothing is set below 7 pt.
+    assert_eq!(page.matches("@page{size:").count(), 1);
+    assert!(ran.stdout.starts_with("one page of A"), "{}", ran.stdout);
+    for size in page
+        .split("font-size:")
+        .skip(1)
+        .chain(page.split("font:").skip(1))
+    {
+        let points: f64 = size.split("pt").next().unwrap().parse().unwrap();
+        assert!(points >= 7.0, "{points}");
+    }
     // The name of the SVG language is no address that anything fetches; there is no other.
     let named = page.matches("http://www.w3.org/2000/svg").count();
     assert_eq!(
@@ -107,6 +120,25 @@ fn a_sheet_says_what_a_crew_needs() {
     let page = fs::read_to_string(home.path().join("us.html")).unwrap();
     for unit in ["gpm", "psi", "in/h", "ft²"] {
         assert!(page.contains(unit), "{unit}");
+    }
+}
+
+#[test]
+fn a_sheet_is_one_page_as_a_browser_prints_it() {
+    let home = folder();
+    planned(home.path());
+    for (paper, first) in [("iso", "one page of A"), ("ansi", "one page of ")] {
+        let ran = sheet(home.path(), &["00018", "-o", "sheet.pdf", "--paper", paper]);
+        if ran.status == Some(6) && ran.stderr.contains("no browser was found") {
+            eprintln!("skipped: no browser prints here");
+            return;
+        }
+        assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+        assert!(ran.stdout.starts_with(first), "{}", ran.stdout);
+        let bytes = fs::read(home.path().join("sheet.pdf")).unwrap();
+        let text = String::from_utf8_lossy(&bytes);
+        let pages = text.matches("/Type /Page\n").count();
+        assert_eq!(pages, 1, "{paper}");
     }
 }
 

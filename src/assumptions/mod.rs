@@ -17,7 +17,7 @@ pub use range::{RANGES, Range, Scope, Spread, Uncertain};
 pub use suggest::{edit_distance, nearest};
 pub use table::{ByParcel, Entry, Key, Kind, TABLE};
 
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 use crate::site::{Attribute, Attributes};
 
 /// The parcel attribute of every key, made once: a run asks for them a million times.
@@ -273,11 +273,19 @@ impl Assumptions {
                 format!("--set {setting}: write --set section.key=value"),
             ));
         };
-        let key = Key::parse(key.trim())?;
+        let typed = |from: usize, to: usize| Spot::Typed {
+            text: setting.to_owned(),
+            from,
+            to,
+        };
+        let end = key.len();
+        let key = Key::parse(key.trim()).map_err(|issue| issue.at_spot(typed(0, end)))?;
         let mut settings = (*self.0).clone();
         settings
             .put(key, &Typed::Word(value.trim().to_owned()), Origin::Flag)
-            .map_err(|wrong| Issue::new(Code::AS02, wrong))?;
+            .map_err(|wrong| {
+                Issue::new(Code::AS02, wrong).at_spot(typed(end + 1, setting.len()))
+            })?;
         Ok(Assumptions(Arc::new(settings)))
     }
 

@@ -1,12 +1,13 @@
 //! The program file: TOML with the sections and keys of the table.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::{Assumptions, Key, Origin, Typed};
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 
 /// The section that names the layers of a run; nothing in it is assumed.
 const INPUTS: &str = "inputs";
@@ -21,21 +22,20 @@ impl Assumptions {
     /// `AS03` for text that is not TOML, with its line; `AS01` for an unknown section or key,
     /// with the nearest known one; `AS02` for a value that is not allowed.
     pub fn with_program(&self, text: &str, file: &str) -> Result<Assumptions, Issue> {
-        let table = DeTable::parse(text).map_err(|error| {
-            let at = error.span().map_or(0, |span| span.start);
-            let found = format!("line {}: {}", line_of(text, at), error.message());
-            Issue::new(Code::AS03, found).in_file(file)
-        })?;
+        let at = |bytes: Range<usize>, code, wrong: &str| {
+            let spot = Spot::of_bytes(text, bytes);
+            Issue::new(code, format!("line {}: {wrong}", spot.line()))
+                .in_file(file)
+                .at_spot(spot)
+        };
+        let table = DeTable::parse(text)
+            .map_err(|error| at(error.span().unwrap_or(0..0), Code::AS03, error.message()))?;
         let mut settings = (*self.0).clone();
         for (section, value) in table.get_ref() {
-            let line = line_of(text, section.span().start);
             let name = section.get_ref();
             if name == "title" {
                 let Some(title) = value.get_ref().as_str() else {
-                    return Err(
-                        Issue::new(Code::AS02, format!("line {line}: title wants text"))
-                            .in_file(file),
-                    );
+                    return Err(at(value.span(), Code::AS02, "title wants text"));
                 };
                 title.clone_into(&mut settings.title);
                 continue;
@@ -44,38 +44,27 @@ impl Assumptions {
                 continue;
             }
             let Some(keys) = value.get_ref().as_table() else {
-                let found = format!("line {line}: `{name}` stands outside of a [section]");
-                return Err(Issue::new(Code::AS01, found).in_file(file));
+                let found = format!("`{name}` stands outside of a [section]");
+                return Err(at(section.span(), Code::AS01, &found));
             };
             for (key, value) in keys {
-                let line = line_of(text, key.span().start);
-                let at_line = |code, wrong: &str| {
-                    Issue::new(code, format!("line {line}: {wrong}")).in_file(file)
-                };
                 let known = Key::parse(&format!("{name}.{}", key.get_ref()))
-                    .map_err(|issue| at_line(issue.code, &issue.found))?;
+                    .map_err(|issue| at(key.span(), issue.code, &issue.found))?;
                 let typed = typed(value).ok_or_else(|| {
-                    at_line(
+                    let wanted = "wants a number, text or a list of texts";
+                    at(
+                        value.span(),
                         Code::AS02,
-                        &format!("{} wants a number, text or a list of texts", known.text()),
+                        &format!("{} {wanted}", known.text()),
                     )
                 })?;
                 settings
                     .put(known, &typed, Origin::Program)
-                    .map_err(|wrong| at_line(Code::AS02, &wrong))?;
+                    .map_err(|wrong| at(value.span(), Code::AS02, &wrong))?;
             }
         }
         Ok(Assumptions(Arc::new(settings)))
     }
-}
-
-/// The 1-based line of a byte offset.
-fn line_of(text: &str, offset: usize) -> usize {
-    1 + text
-        .bytes()
-        .take(offset)
-        .filter(|&byte| byte == b'\n')
-        .count()
 }
 
 fn typed(value: &Spanned<DeValue<'_>>) -> Option<Typed> {

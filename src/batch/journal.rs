@@ -70,8 +70,8 @@ pub struct End {
 /// A record ready to be appended.
 pub struct Packed {
     frame: Vec<u8>,
-    /// Its issues as they are told, the grave ones marked.
-    pub told: Vec<(bool, String)>,
+    /// Its issues, as they are told.
+    pub told: Vec<Issue>,
 }
 
 /// A journal that is being written.

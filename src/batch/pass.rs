@@ -14,7 +14,7 @@ use crate::write::files::Files;
 use crate::write::folder::{Existing, MARK, allowed};
 use crate::write::outputs::Outputs;
 use crate::write::program::Sheet;
-use crate::write::record::{Record, told};
+use crate::write::record::Record;
 use crate::write::run_record::RunRecord;
 use crate::write::summary::Summary;
 
@@ -56,8 +56,8 @@ pub trait Hearing {
     fn begins(&mut self, expected: Option<u64>);
     /// One more parcel is dealt with.
     fn passed(&mut self);
-    /// Issues of a parcel, the grave ones marked.
-    fn issues(&mut self, told: &[(bool, String)]);
+    /// Issues of a parcel.
+    fn issues(&mut self, issues: &[Issue]);
     /// Planning ended.
     fn planned(&mut self);
     /// Something to say in a sentence.
@@ -165,7 +165,7 @@ impl Pass<'_> {
         }
         let orphans = layers.orphans();
         if self.answers_for_orphans() {
-            hearing.issues(&told(orphans));
+            hearing.issues(orphans);
         }
         hearing.planned();
         if passed_over > 0 {

@@ -4,7 +4,7 @@ use serde::Deserialize;
 
 use super::hardware::{HardwareText, curve};
 use super::{Catalogue, Family, FlowFollows, Hardware, Nozzle, Profile, Strip, StripKind, Sweeps};
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 use crate::units::{Flow, Length, Pressure};
 
 /// Largest ratio of rates inside a matched family (common practice, no source).
@@ -17,7 +17,7 @@ struct FileText {
     #[serde(default)]
     title: String,
     #[serde(default, rename = "family")]
-    families: Vec<FamilyText>,
+    families: Vec<toml::Spanned<FamilyText>>,
     hardware: Option<HardwareText>,
 }
 
@@ -133,17 +133,21 @@ impl Catalogue {
     /// nozzles of a family differ in rate by more than 10 %.
     pub fn parse(text: &str, file: &str) -> Result<Catalogue, Issue> {
         let typed: FileText = toml::from_str(text).map_err(|error| {
-            Issue::new(Code::CA01, error.to_string().trim_end().to_owned()).in_file(file)
+            let spot = Spot::of_bytes(text, error.span().unwrap_or(0..0));
+            let found = format!("line {}: {}", spot.line(), error.message());
+            Issue::new(Code::CA01, found).in_file(file).at_spot(spot)
         })?;
         if typed.families.is_empty() {
             return Err(Issue::new(Code::CA01, "it has no [[family]]").in_file(file));
         }
         let mut families: Vec<Family> = Vec::new();
         for family in typed.families {
-            let family = family.validated().map_err(|issue| issue.in_file(file))?;
+            let spot = Spot::of_bytes(text, family.span());
+            let placed = |issue: Issue| issue.in_file(file).at_spot(spot.clone());
+            let family = family.into_inner().validated().map_err(placed)?;
             if families.iter().any(|other| other.name == family.name) {
                 let found = format!("family `{}` stands twice", family.name);
-                return Err(Issue::new(Code::CA02, found).in_file(file));
+                return Err(placed(Issue::new(Code::CA02, found)));
             }
             families.push(family);
         }

@@ -3,13 +3,12 @@
 use std::path::PathBuf;
 
 use super::allotment::{Answer, Asked, Offer, money};
-use super::finished::{Beside, Finished, write_folder};
+use super::finished::{AnswerArgs, Beside, Finished};
 use super::screen::{Ending, print};
 use crate::assumptions::{Key, nearest};
 use crate::issue::{Code, Issue};
 use crate::program::{Floor, Item, allot, allot_with_floors};
 use crate::read::sheet::text;
-use crate::write::folder::{Existing, allowed};
 use clap::Args;
 
 /// Shares of the budget at which the curve is drawn.
@@ -21,6 +20,7 @@ const MOST_CENTS: f64 = 9.0e15;
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: evenfall allot out --budget 20000 --floor 'district=Lower Alder:5000'\n\n\
+    With -o the answer is written to allotment.csv and allotment.json.\n\n\
     What a parcel costs the budget is the ceiling of its rebate. A floor needs its column in \
     parcels.csv, or in ranked.csv: plan with --by COLUMN."
 )]
@@ -42,36 +42,18 @@ pub(super) struct AllotArgs {
     #[arg(long, value_name = "SHARE", allow_hyphen_values = true)]
     participation: Option<f64>,
 
-    /// Folder for allotment.csv and allotment.json.
-    #[arg(short, long, value_name = "DIR")]
-    output: Option<PathBuf>,
-
-    /// Replace the files of an earlier allotment in the folder.
-    #[arg(long)]
-    overwrite: bool,
-
-    /// Print nothing but errors that end the run.
-    #[arg(short, long)]
-    quiet: bool,
+    #[command(flatten)]
+    answer: AnswerArgs,
 }
 
 pub(super) fn run(args: &AllotArgs) -> Result<u8, Ending> {
-    let existing = match args.overwrite {
-        true => Existing::Overwrite,
-        false => Existing::Keep,
-    };
-    if let Some(output) = &args.output {
-        allowed(output, existing)?;
-    }
+    args.answer.check()?;
     let answer = answer(args)?;
-    if let Some(output) = &args.output {
-        let files = [
-            ("allotment.csv", answer.csv()),
-            ("allotment.json", answer.json()),
-        ];
-        write_folder(output, existing, &files)?;
-    }
-    if !args.quiet {
+    args.answer.write(&[
+        ("allotment.csv", answer.csv()),
+        ("allotment.json", answer.json()),
+    ])?;
+    if !args.answer.quiet {
         print(&answer.text())?;
     }
     Ok(0)

@@ -9,8 +9,9 @@ use super::inputs::{InputArgs, Layers};
 use super::screen::{Ending, print, progress};
 use super::story::assumed_lines;
 use super::table::thousands;
+use super::told::{Look, MOST_FAILURES_TOLD, safe, told};
 use crate::crs::Frame;
-use crate::issue::{Code, Issue, Severity};
+use crate::issue::{Code, Issue};
 use crate::plan::Status;
 use crate::read::Reading;
 use crate::site::{LonLatPolygon, Parcel};
@@ -75,12 +76,12 @@ pub(super) fn report(
         return Err(Issue::new(Code::IN05, "").into());
     }
     let orphans = neighbourhood.orphans();
-    let lost = orphans.iter().filter(|issue| is_failure(issue)).count();
+    let lost = orphans.iter().filter(|issue| issue.is_grave()).count();
     found.issues.extend_from_slice(orphans);
     if !quiet {
         print(&found.text(lost, layers, design, verbose))?;
     }
-    Ok(u8::from(found.issues.iter().any(is_failure)))
+    Ok(u8::from(found.issues.iter().any(Issue::is_grave)))
 }
 
 impl Found {
@@ -103,7 +104,7 @@ impl Found {
             .iter()
             .map(|turf| area_m2(&turf.polygon))
             .sum::<f64>();
-        let broken = parcel.issues.iter().any(is_failure);
+        let broken = parcel.issues.iter().any(Issue::is_grave);
         self.issues.extend(parcel.issues);
         match (parcel.turf.is_empty(), broken) {
             (false, false) => Status::Planned,
@@ -134,23 +135,24 @@ impl Found {
                 "of no parcel       {orphans:>8}   records or turf areas that failed\n"
             ));
         }
-        let told = |issue: &&Issue| verbose || is_failure(issue);
-        let lines: Vec<String> = self
-            .issues
-            .iter()
-            .filter(told)
-            .map(Issue::to_string)
-            .collect();
+        let mut excerpts = 0;
+        let mut line = |issue: &Issue| {
+            excerpts += u64::from(issue.is_grave());
+            if issue.is_grave() && excerpts <= MOST_FAILURES_TOLD {
+                told(issue, Look::Plain).replace('\n', "\n  ")
+            } else {
+                safe(&issue.to_string())
+            }
+        };
+        let listed = self.issues.iter();
+        let listed = listed.filter(|issue| verbose || issue.is_grave());
+        let lines: Vec<String> = listed.map(&mut line).collect();
         if !lines.is_empty() {
             out.push_str(&format!("\nWhat was found:\n  {}\n", lines.join("\n  ")));
         }
         out.push_str(&assumed_lines(layers, design));
         out
     }
-}
-
-fn is_failure(issue: &Issue) -> bool {
-    issue.severity() >= Severity::Partial
 }
 
 /// The area of a polygon in a frame about its first corner \[m²\].

@@ -7,7 +7,7 @@ use clap::builder::PossibleValuesParser;
 
 use super::design::{assumed, text_of};
 use super::files::{refuse_existing, write_whole};
-use super::screen::{Ending, print, tell};
+use super::screen::{Ending, print, tell, tell_issue};
 use super::table::{Table, thousands};
 use crate::assumptions::{Assumptions, Key};
 use crate::budget::PlantFactors;
@@ -97,7 +97,7 @@ pub(super) fn run(args: &ClimateArgs) -> Result<u8, Ending> {
     if !args.quiet {
         tell(&summary(&years, method, &months, &rain));
         if let Some(note) = years.gap_note() {
-            tell(&note.in_file(&name).to_string());
+            tell_issue(&note.in_file(&name));
         }
     }
     if let Some(file) = &args.daily {

@@ -4,14 +4,57 @@ use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use clap::Args;
+
 use super::design::text_of;
 use crate::assumptions::Assumptions;
 use crate::issue::{Code, Issue};
 use crate::program::known;
 use crate::read::sheet::{Sheet, text};
 use crate::write::files::Disk;
-use crate::write::folder::{Existing, MARK, Staging, failed};
+use crate::write::folder::{Existing, MARK, Staging, allowed, failed};
 use crate::write::run_record::RunRecord;
+
+/// Where the answer of a command about a finished run goes.
+#[derive(Debug, Args)]
+pub(super) struct AnswerArgs {
+    /// Folder for the answer as CSV and JSON; without it the answer is only printed.
+    #[arg(short, long, value_name = "DIR")]
+    pub(super) output: Option<PathBuf>,
+
+    /// Replace the files of an earlier answer in the folder; other files in it are left alone.
+    #[arg(long)]
+    overwrite: bool,
+
+    /// Print nothing but what goes to stdout as data, and errors that end the command.
+    #[arg(short, long)]
+    pub(super) quiet: bool,
+}
+
+impl AnswerArgs {
+    /// Refuses a folder that may not be written.
+    pub(super) fn check(&self) -> Result<(), Issue> {
+        match &self.output {
+            Some(output) => allowed(output, self.existing()),
+            None => Ok(()),
+        }
+    }
+
+    /// Writes the files where a folder is named.
+    pub(super) fn write(&self, files: &[(&str, String)]) -> Result<(), Issue> {
+        match &self.output {
+            Some(output) => write_folder(output, self.existing(), files),
+            None => Ok(()),
+        }
+    }
+
+    fn existing(&self) -> Existing {
+        match self.overwrite {
+            true => Existing::Overwrite,
+            false => Existing::Keep,
+        }
+    }
+}
 
 /// A finished run.
 pub(super) struct Finished {
@@ -109,11 +152,7 @@ impl Beside {
 ///
 /// # Errors
 /// `OU01` and `OU02` for the folder, also when it holds a finished run; `OU03` when writing fails.
-pub(super) fn write_folder(
-    target: &Path,
-    existing: Existing,
-    files: &[(&str, String)],
-) -> Result<(), Issue> {
+fn write_folder(target: &Path, existing: Existing, files: &[(&str, String)]) -> Result<(), Issue> {
     if target.join(MARK).exists() {
         let found = "it holds the outputs of `plan`; name another folder";
         return Err(Issue::new(Code::OU02, found).in_file(target.display().to_string()));

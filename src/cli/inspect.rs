@@ -6,15 +6,14 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::findings::{Form, Visit, read_findings};
-use super::finished::{Beside, Finished, write_folder};
+use super::finished::{AnswerArgs, Beside, Finished};
 use super::receipts::{read_receipts, receipts_csv, receipts_text};
-use super::screen::{Ending, print, tell};
+use super::screen::{Ending, print, tell, tell_issue};
 use super::table::thousands;
 use crate::assumptions::{Assumptions, Key};
 use crate::issue::{Code, Issue};
 use crate::program::{Checked, Planned, RebateRule, Site, Words, check_receipts, sample};
 use crate::read::sheet::{Sheet, text};
-use crate::write::folder::{Existing, allowed};
 
 /// Flags of a parcel that ask for a visit.
 const VISIT_FLAGS: [&str; 1] = ["saving-above-evidence"];
@@ -23,6 +22,7 @@ const VISIT_FLAGS: [&str; 1] = ["saving-above-evidence"];
 #[derive(Debug, Args)]
 #[command(
     after_help = "Example: evenfall inspect out > form.csv; fill in the form; evenfall inspect out --findings form.csv\n\n\
+    With -o the answer is written to form.csv, or realisation.json, and receipts.csv.\n\n\
     Every parcel with a claim of inspection.large_m3_yr or more is visited, every flagged one, and \
     of the others a share of each stratum. Findings are read against the same sample: give the \
     same options again."
@@ -62,17 +62,8 @@ pub(super) struct InspectArgs {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
 
-    /// Folder for form.csv, or realisation.json, and receipts.csv.
-    #[arg(short, long, value_name = "DIR")]
-    output: Option<PathBuf>,
-
-    /// Replace the files of an earlier inspection in the folder.
-    #[arg(long)]
-    overwrite: bool,
-
-    /// Print nothing but the form and errors that end the run.
-    #[arg(short, long)]
-    quiet: bool,
+    #[command(flatten)]
+    answer: AnswerArgs,
 }
 
 /// A parcel that the program may pay.
@@ -83,13 +74,7 @@ struct Parcel {
 }
 
 pub(super) fn run(args: &InspectArgs) -> Result<u8, Ending> {
-    let existing = match args.overwrite {
-        true => Existing::Overwrite,
-        false => Existing::Keep,
-    };
-    if let Some(output) = &args.output {
-        allowed(output, existing)?;
-    }
+    args.answer.check()?;
     let finished = Finished::open(&args.folder)?;
     let assumptions = assumed(args, &finished)?;
     let mut plan = Plan::read(args, &finished)?;
@@ -119,26 +104,24 @@ pub(super) fn run(args: &InspectArgs) -> Result<u8, Ending> {
     if let Some(path) = &args.findings {
         let found = read_findings(path, &form, &assumptions)?;
         if let Some(issue) = &found.missing {
-            tell(&issue.to_string());
+            tell_issue(issue);
             status = issue.code.exit_status();
         }
         files.push(("realisation.json", found.json()));
         told.push_str(&found.text());
     } else {
         let text = form.csv();
-        if args.output.is_none() {
+        if args.answer.output.is_none() {
             print(&text)?;
         }
         files.push(("form.csv", text));
         told.push_str(&form.text(&plan.strata));
     }
-    if let Some(output) = &args.output {
-        write_folder(output, existing, &files)?;
-    }
-    if args.quiet {
+    args.answer.write(&files)?;
+    if args.answer.quiet {
         return Ok(status);
     }
-    if args.output.is_none() && args.findings.is_none() {
+    if args.answer.output.is_none() && args.findings.is_none() {
         // The form has stdout for itself.
         tell(told.trim_end());
     } else {

@@ -26,6 +26,7 @@ mod sheet;
 mod signals;
 mod story;
 mod table;
+mod told;
 
 use std::ffi::OsString;
 use std::process::ExitCode;

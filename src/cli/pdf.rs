@@ -41,21 +41,30 @@ pub(super) fn browser(named: Option<&Path>) -> Option<PathBuf> {
         .find(|path| path.is_file())
 }
 
-/// Prints a page to a file.
+/// Prints a page; its bytes as PDF.
 ///
 /// The browser refuses to run in its sandbox for the system's administrator; it is then asked once
 /// more without. The page runs no script and loads nothing.
-pub(super) fn print_page(browser: &Path, html: &str, file: &Path) -> Result<(), Issue> {
+pub(super) fn print_page(browser: &Path, html: &str) -> Result<Vec<u8>, Issue> {
     let folder = std::env::temp_dir().join(format!("evenfall-{}", std::process::id()));
     let failed = |found: String| Issue::new(Code::PA05, found);
     fs::create_dir_all(&folder).map_err(|error| failed(error.to_string()))?;
-    let printed = print_in(browser, html, file, &folder);
+    let printed = print_in(browser, html, &folder);
     // A folder that cannot be removed is left to the system's own tidying.
     let _ = fs::remove_dir_all(&folder);
     printed.map_err(failed)
 }
 
-fn print_in(browser: &Path, html: &str, file: &Path, folder: &Path) -> Result<(), String> {
+/// How many pages a PDF of a browser has: each is an object that says so, uncompressed.
+pub(super) fn pages(pdf: &[u8]) -> usize {
+    const PAGE: &[u8] = b"/Type /Page";
+    pdf.windows(PAGE.len() + 1)
+        // The tree of pages is of the type `Pages`.
+        .filter(|here| here.starts_with(PAGE) && here[PAGE.len()] != b's')
+        .count()
+}
+
+fn print_in(browser: &Path, html: &str, folder: &Path) -> Result<Vec<u8>, String> {
     let page = folder.join("page.html");
     let pdf = folder.join("page.pdf");
     fs::write(&page, html).map_err(|error| error.to_string())?;
@@ -63,8 +72,7 @@ fn print_in(browser: &Path, html: &str, file: &Path, folder: &Path) -> Result<()
     for sandbox in [None, Some("--no-sandbox")] {
         match run(browser, &page, &pdf, folder, sandbox) {
             Ok(()) if pdf.is_file() => {
-                let bytes = fs::read(&pdf).map_err(|error| error.to_string())?;
-                return super::files::write_whole(file, &bytes).map_err(|issue| issue.found);
+                return fs::read(&pdf).map_err(|error| error.to_string());
             }
             Ok(()) => last = "the browser wrote nothing".to_owned(),
             Err(found) => last = found,

@@ -11,9 +11,10 @@ use indicatif::ProgressBar;
 use super::check;
 use super::design::{Design, DesignArgs, word};
 use super::inputs::{InputArgs, Layers};
-use super::screen::{Ending, print, progress, tell};
+use super::screen::{Ending, print, progress, tell, tell_issue};
 use super::signals::stop_on_signals;
 use super::story::{Run, shard_story, story};
+use super::told::{MOST_FAILURES_TOLD, safe};
 use crate::batch::Order;
 use crate::batch::journal::Journal;
 use crate::batch::pass::{Hearing, Opened, Pass};
@@ -30,9 +31,6 @@ use crate::write::run_record::RunRecord;
 use crate::write::wanted::{Drawn, Tables, Wanted};
 
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
-
-/// Failures told on stderr one by one; all of them are in `failures.csv`.
-const MOST_FAILURES_TOLD: u64 = 10;
 
 /// Plan every parcel: layouts, uniformity and water, as layers that any GIS viewer opens.
 #[derive(Debug, Args)]
@@ -184,7 +182,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let open = || {
         let (climates, gaps) = layers.climates()?;
         if let (Some(note), false) = (&gaps, args.quiet) {
-            tell(&note.to_string());
+            tell_issue(note);
         }
         let planner = design.planner(climates)?;
         let layers = layers.open()?;
@@ -296,14 +294,17 @@ impl Hearing for Telling {
         self.bar.inc(1);
     }
 
-    fn issues(&mut self, issues: &[(bool, String)]) {
-        for (is_failure, issue) in issues {
-            if self.quiet || !(*is_failure || self.verbose) {
+    fn issues(&mut self, issues: &[Issue]) {
+        for issue in issues {
+            if self.quiet || !(issue.is_grave() || self.verbose) {
                 continue;
             }
-            if self.verbose || self.told < MOST_FAILURES_TOLD {
-                self.bar.suspend(|| tell(issue));
+            if issue.is_grave() && self.told < MOST_FAILURES_TOLD {
+                self.bar.suspend(|| tell_issue(issue));
                 self.told += 1;
+            } else if self.verbose {
+                // Without an excerpt: there may be one for every feature.
+                self.bar.suspend(|| tell(&safe(&issue.to_string())));
             } else {
                 self.untold += 1;
             }

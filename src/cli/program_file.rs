@@ -1,11 +1,12 @@
 //! The program file: its inputs, and its text for the assumptions.
 
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
 use crate::assumptions::{Assumptions, nearest};
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 use crate::program::Rule;
 
 /// A program file as it was read.
@@ -56,18 +57,20 @@ impl ProgramFile {
         let name = path.display().to_string();
         let text = std::fs::read_to_string(path)
             .map_err(|error| Issue::new(Code::IN01, error.to_string()).in_file(&name))?;
+        let at = |bytes: Range<usize>, found: &str| {
+            let spot = Spot::of_bytes(&text, bytes);
+            Issue::new(Code::AS03, format!("line {}: {found}", spot.line()))
+                .in_file(&name)
+                .at_spot(spot)
+        };
         let whole: WholeText = toml::from_str(&text)
-            .map_err(|error| Issue::new(Code::AS03, error.to_string().trim_end()).in_file(&name))?;
+            .map_err(|error| at(error.span().unwrap_or(0..0), error.message()))?;
         let rules = whole
             .eligibility
             .into_iter()
             .map(|table| {
-                let line = 1 + text[..table.span().start.min(text.len())]
-                    .matches('\n')
-                    .count();
-                rule(table.into_inner())
-                    .map_err(|found| format!("line {line}: {found}"))
-                    .map_err(|found| Issue::new(Code::AS03, found).in_file(&name))
+                let span = table.span();
+                rule(table.into_inner()).map_err(|found| at(span, &found))
             })
             .collect::<Result<Vec<Rule>, Issue>>()?;
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();

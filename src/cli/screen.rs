@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use super::told::{Look, told};
 use crate::issue::{Code, Issue};
 
 /// How a command ends before its end.
@@ -29,10 +30,23 @@ pub(super) fn status(ended: Result<u8, Ending>) -> ExitCode {
         Ok(status) => ExitCode::from(status),
         Err(Ending::NoReader) => ExitCode::SUCCESS,
         Err(Ending::Issue(issue)) => {
-            tell(&format!("evenfall: {issue}"));
+            tell(&ended_by(&issue));
             ExitCode::from(issue.code.exit_status())
         }
     }
+}
+
+/// What ends a command, with the program's name where others write to the same stream.
+fn ended_by(issue: &Issue) -> String {
+    match Look::of_stderr() {
+        Look::Plain => format!("evenfall: {}", told(issue, Look::Plain)),
+        look => told(issue, look),
+    }
+}
+
+/// Tells an issue on stderr that does not end the command.
+pub(super) fn tell_issue(issue: &Issue) {
+    tell(&told(issue, Look::of_stderr()));
 }
 
 /// Prints data on stdout.

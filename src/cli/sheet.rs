@@ -6,12 +6,13 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 
 use super::files::{refuse_existing, write_whole};
-use super::pdf::{browser, print_page};
-use super::screen::{Ending, print, tell};
+use super::pdf::{browser, pages, print_page};
+use super::screen::{Ending, print, tell_issue};
 use crate::issue::{Code, Issue};
 use crate::read::planned::PlanFolder;
 use crate::write::measure::Units;
 use crate::write::sheet::built::Comparison;
+use crate::write::sheet::paper::Papers;
 use crate::write::sheet::{Dossier, Offer, crew_sheet, owner_letter};
 
 /// Longest part of a parcel's id in the name of a file.
@@ -20,7 +21,8 @@ const MOST_NAME: usize = 40;
 /// One printable page for one parcel of a finished plan: the crew's sheet, or the owner's letter.
 #[derive(Debug, Args)]
 #[command(after_help = "\
-The page is HTML; a PDF is printed from it where Chromium or a browser of its kind is installed.
+The sheet is one page: A4, or A3 to A1 where a parcel has more than A4 holds in letters that can be
+read (--paper ansi: letter to ANSI D). The page is HTML; a PDF is printed from it where Chromium or a browser of its kind is installed.
 Ids are text: zeros in front count. The crew's list of a parcel stands in walk.csv; filled in, it
 comes back with --asbuilt and is compared with the plan.
 Example: evenfall sheet out 00018")]
@@ -49,6 +51,11 @@ pub(super) struct SheetArgs {
     #[arg(long, value_name = "UNITS", default_value = "si",
           value_parser = PossibleValuesParser::new(["si", "us"]))]
     units: String,
+
+    /// Paper: A4 and, where a parcel needs it, A3 to A1; or letter, and tabloid to ANSI D.
+    #[arg(long, value_name = "KIND", default_value = "iso",
+          value_parser = PossibleValuesParser::new(["iso", "ansi"]))]
+    paper: String,
 
     /// Who offers, printed at the head of the letter [default: the title of the program file].
     #[arg(long, value_name = "NAME", requires = "letter")]
@@ -89,10 +96,15 @@ pub(super) fn run(args: &SheetArgs) -> Result<u8, Ending> {
     } else {
         Units::Si
     };
+    let papers = if args.paper == "ansi" {
+        Papers::Ansi
+    } else {
+        Papers::Iso
+    };
     let folder = PlanFolder::open(&args.folder)?;
     let dossier = Dossier::read(&folder, &args.parcel)?;
     let mut said = String::new();
-    let html = if args.letter {
+    let (html, pdf) = if args.letter {
         let offer = Offer {
             from: args
                 .from
@@ -101,7 +113,9 @@ pub(super) fn run(args: &SheetArgs) -> Result<u8, Ending> {
                 .filter(|name| !name.is_empty()),
             currency: args.currency.clone(),
         };
-        owner_letter(&dossier, units, &offer)
+        let html = owner_letter(&dossier, units, &offer, papers);
+        let pdf = files.pdf.is_some().then(|| printed(args, &html));
+        (html, pdf)
     } else {
         let built = args
             .asbuilt
@@ -111,16 +125,31 @@ pub(super) fn run(args: &SheetArgs) -> Result<u8, Ending> {
         if let Some(built) = &built {
             said.push_str(&built.to_text(&dossier));
         }
-        crew_sheet(&dossier, units, built.as_ref())
+        let mut sheet = crew_sheet(&dossier, units, built.as_ref(), papers, 0);
+        let mut pdf = files.pdf.is_some().then(|| printed(args, &sheet.html));
+        // What a browser lays out in more than a page gets the next paper.
+        while let Some(Ok(bytes)) = &pdf
+            && pages(bytes) > 1
+            && sheet.size + 1 < papers.all().len()
+        {
+            sheet = crew_sheet(&dossier, units, built.as_ref(), papers, sheet.size + 1);
+            pdf = Some(printed(args, &sheet.html));
+        }
+        said.push_str(&format!("one page of {}\n", sheet.paper.name));
+        if sheet.unnamed > 0 {
+            let heads = sheet.unnamed;
+            said.push_str(&format!(
+                "{heads} heads stand too close for a number on it\n"
+            ));
+        }
+        (sheet.html, pdf)
     };
     if let Some(file) = &files.html {
         write_whole(file, html.as_bytes())?;
         said.push_str(&format!("{}\n", file.display()));
     }
-    if let Some(file) = &files.pdf {
-        let found = browser(args.browser.as_deref())
-            .ok_or_else(|| Issue::new(Code::PA05, "no browser was found that prints"));
-        match found.and_then(|browser| print_page(&browser, &html, file)) {
+    if let (Some(file), Some(pdf)) = (&files.pdf, pdf) {
+        match pdf.and_then(|bytes| write_whole(file, &bytes)) {
             Ok(()) => said.push_str(&format!("{}\n", file.display())),
             // A PDF asked for by name that cannot be made is a file that cannot be written.
             Err(issue) if files.pdf_wanted => {
@@ -129,13 +158,20 @@ pub(super) fn run(args: &SheetArgs) -> Result<u8, Ending> {
                     .in_file(file.display().to_string())
                     .into());
             }
-            Err(issue) => tell(&issue.to_string()),
+            Err(issue) => tell_issue(&issue),
         }
     }
     if !args.quiet {
         print(&said)?;
     }
     Ok(0)
+}
+
+/// A page as PDF.
+fn printed(args: &SheetArgs, html: &str) -> Result<Vec<u8>, Issue> {
+    let found = browser(args.browser.as_deref())
+        .ok_or_else(|| Issue::new(Code::PA05, "no browser was found that prints"));
+    print_page(&found?, html)
 }
 
 fn files(args: &SheetArgs) -> Result<Files, Issue> {

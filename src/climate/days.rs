@@ -43,7 +43,7 @@ pub fn is_daily(text: &str, file: &str) -> Result<bool, Issue> {
 /// values and days that stand twice, `CL05` when there is no usable day.
 pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Option<Issue>), Issue> {
     let table = Table::parse(text, file)?;
-    let date = table.needed(&["date", "day"])?;
+    let date_column = table.needed(&["date", "day"])?;
     let eto = table
         .needed(&["eto_mm", "et_ref_mm", "et0_mm"])
         .map_err(|issue| {
@@ -56,17 +56,17 @@ pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Option<Iss
     let rain = table.needed(&["rain_mm", "precip_mm", "prcp_mm"])?;
     let mut days = Vec::new();
     for (line, cells) in &table.rows {
-        let text = table.text(cells, date);
+        let text = table.text(cells, date_column);
         let date = Date::parse(text).ok_or_else(|| {
             let found = format!("date = `{text}`; write 2026-07-31");
-            table.issue(Code::IN07, *line, &found)
+            table.cell_issue(Code::IN07, *line, date_column, &found)
         })?;
         let within = |name: &str, column: usize, most: f64| {
             let value = table.number(*line, cells, column)?;
             match value.filter(|value| !(0.0..=most).contains(value)) {
                 Some(value) => {
                     let found = format!("{name} = {value}; possible are 0 to {most}");
-                    Err(table.issue(Code::CL02, *line, &found))
+                    Err(table.cell_issue(Code::CL02, *line, column, &found))
                 }
                 None => Ok(value),
             }

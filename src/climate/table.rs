@@ -148,29 +148,32 @@ impl Columns {
             Some(column) => table.number(line, cells, column),
             None => Ok(None),
         };
-        let impossible = |found: String| table.issue(Code::CL02, line, &found);
-        let within = |name: &str, value: Option<f64>, low: f64, high: f64| match value {
-            Some(value) if !(low..=high).contains(&value) => Err(impossible(format!(
-                "{name} = {value}; possible are {low} to {high}"
-            ))),
-            other => Ok(other),
+        let within = |name: &str, column: Option<usize>, low: f64, high: f64| {
+            let (Some(value), Some(column)) = (number(column)?, column) else {
+                return Ok(None);
+            };
+            if !(low..=high).contains(&value) {
+                let found = format!("{name} = {value}; possible are {low} to {high}");
+                return Err(table.cell_issue(Code::CL02, line, column, &found));
+            }
+            Ok(Some(value))
         };
         let month = month_of(table.text(cells, self.month)).ok_or_else(|| {
             let found = format!("month = `{}`; write 1 to 12", table.text(cells, self.month));
-            table.issue(Code::IN07, line, &found)
+            table.cell_issue(Code::IN07, line, self.month, &found)
         })?;
-        let needed = |name: &str, value: Option<f64>| {
-            value.ok_or_else(|| table.issue(Code::CL01, line, &format!("{name} is empty")))
+        let needed = |name: &str, column: usize, value: Option<f64>| {
+            let empty = || format!("{name} is empty");
+            value.ok_or_else(|| table.cell_issue(Code::CL01, line, column, &empty()))
         };
-        let eto_mm = within("eto_mm", number(Some(self.eto))?, 0.0, MOST_ETO_MM)?;
-        let rain_mm = within("rain_mm", number(Some(self.rain))?, 0.0, MOST_RAIN_MM)?;
+        let eto_mm = within("eto_mm", Some(self.eto), 0.0, MOST_ETO_MM)?;
+        let rain_mm = within("rain_mm", Some(self.rain), 0.0, MOST_RAIN_MM)?;
         let warmest_c = temperature(table, line, "tmax_c", number(self.warmest)?, MOST_MAXIMUM_C)?;
         let coldest_c = temperature(table, line, "tmin_c", number(self.coldest)?, MOST_MEAN_C)?;
         let between_c = match (warmest_c, coldest_c) {
             (Some(warmest), Some(coldest)) if warmest < coldest => {
-                return Err(impossible(format!(
-                    "tmax_c = {warmest} is below tmin_c = {coldest}"
-                )));
+                let found = format!("tmax_c = {warmest} is below tmin_c = {coldest}");
+                return Err(table.issue(Code::CL02, line, &found));
             }
             (Some(warmest), Some(coldest)) => Some((warmest + coldest) / 2.0),
             _ => None,
@@ -178,22 +181,23 @@ impl Columns {
         let mean_c = temperature(table, line, "t_c", number(self.mean)?, MOST_MEAN_C)?;
         let mut sides = [None; SIDES];
         for (side, (name, column)) in rose::COLUMNS.iter().zip(self.sides).enumerate() {
-            sides[side] = within(name, number(column)?, 0.0, 1.0)?;
+            sides[side] = within(name, column, 0.0, 1.0)?;
         }
         let shares = sides.map(Option::unwrap_or_default);
         let sum: f64 = shares.iter().sum();
         if sum > MOST_SHARES_FRAC {
-            return Err(impossible(format!(
+            let found = format!(
                 "wind_n_frac to wind_nw_frac add up to {sum:.3}; at most 1 is possible, the rest is calm"
-            )));
+            );
+            return Err(table.issue(Code::CL02, line, &found));
         }
         let shares = shares.map(|share| share / sum.max(1.0));
         let climate = MonthClimate {
-            eto_mm: needed("eto_mm", eto_mm)?,
-            rain_mm: needed("rain_mm", rain_mm)?,
-            wind_m_s: within("wind_m_s", number(self.wind)?, 0.0, 40.0)?,
+            eto_mm: needed("eto_mm", self.eto, eto_mm)?,
+            rain_mm: needed("rain_mm", self.rain, rain_mm)?,
+            wind_m_s: within("wind_m_s", self.wind, 0.0, 40.0)?,
             wind_frac: sides.iter().any(Option::is_some).then_some(shares),
-            rh_pct: within("rh_pct", number(self.humidity)?, 0.0, 100.0)?,
+            rh_pct: within("rh_pct", self.humidity, 0.0, 100.0)?,
             t_c: mean_c.or(between_c),
         };
         Ok((month, climate))

@@ -112,11 +112,8 @@ impl Columns {
     ) -> Result<(Date, Option<Weather>, Option<f64>), Issue> {
         let text = table.text(cells, self.date);
         let date = Date::parse(text).ok_or_else(|| {
-            table.issue(
-                Code::IN07,
-                line,
-                &format!("date = `{text}`; write 2026-07-31"),
-            )
+            let found = format!("date = `{text}`; write 2026-07-31");
+            table.cell_issue(Code::IN07, line, self.date, &found)
         })?;
         // The names are for messages; bounds are records of the globe, rounded outwards.
         let value = |column: Option<usize>, name: &str, low: f64, high: f64| {
@@ -126,7 +123,7 @@ impl Columns {
             match table.number(line, cells, column)? {
                 Some(value) if !(low..=high).contains(&value) => {
                     let found = format!("{name} = {value}; possible are {low} to {high}");
-                    Err(table.issue(Code::CL02, line, &found))
+                    Err(table.cell_issue(Code::CL02, line, column, &found))
                 }
                 other => Ok(other),
             }
@@ -147,7 +144,7 @@ impl Columns {
         };
         if tmax_c > MOST_DAY_C {
             let found = format!("tmax_c = {tmax_c}: this looks like degrees Fahrenheit");
-            return Err(table.issue(Code::CL03, line, &found));
+            return Err(table.cell_issue(Code::CL03, line, self.tmax, &found));
         }
         if tmax_c < tmin_c {
             let found = format!("tmax_c = {tmax_c} is below tmin_c = {tmin_c}");

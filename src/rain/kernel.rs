@@ -72,7 +72,7 @@ fn rate<const PROFILE: u8>(stream: &Stream, run: &Run, i: f32) -> f32 {
 }
 
 /// As many cells as are worked on together.
-type Lanes = [f32; LANES];
+pub(super) type Lanes = [f32; LANES];
 
 /// The numbers of the lanes. A static, so that all lanes take the same steps: with a constant the first
 /// would be spared its addition, and the compiler would not see eight alike.
@@ -85,27 +85,39 @@ static WITHIN: [f32; 2 * LANES] = [
 
 /// The chunks of a run: where each begins, the number of its first cell in the run, and which of
 /// its cells belong to the run (1) or do not (0).
-///
-/// Behind each stands a fence. It costs no instruction, but without it the compiler works on eight
-/// chunks crosswise, which takes three to five times as long.
 #[inline(always)]
-fn for_chunks(run: &Run, mut work: impl FnMut(usize, f32, &Lanes)) {
+fn chunks(run: &Run) -> impl Iterator<Item = (usize, f32, &'static Lanes)> {
     let count = (run.end - run.start) as usize;
-    for done in (0..count).step_by(LANES) {
-        let within = LANES - (count - done).min(LANES);
-        work(
+    (0..count).step_by(LANES).map(move |done| {
+        let beyond = LANES - (count - done).min(LANES);
+        (
             run.start as usize + done,
             done as f32,
-            lanes(&WITHIN, within),
-        );
-        compiler_fence(Ordering::SeqCst);
-    }
+            lanes(&WITHIN, beyond),
+        )
+    })
+}
+
+/// Ends the work on a chunk. It costs no instruction, but without it the compiler works on eight chunks
+/// crosswise, which takes three to five times as long. (A function of chunks that is handed a closure does not
+/// do: the closure is compiled by itself, for narrow vectors.)
+#[inline(always)]
+fn chunk_done() {
+    compiler_fence(Ordering::SeqCst);
 }
 
 /// The cells of a chunk.
 #[inline(always)]
 fn lanes(cells: &[f32], first: usize) -> &Lanes {
     &cells[first..].as_chunks().0[0]
+}
+
+/// Adds a chunk to sums, lane by lane.
+#[inline(always)]
+fn add_to(sums: &mut Lanes, chunk: &Lanes) {
+    for (sum, value) in sums.iter_mut().zip(chunk) {
+        *sum += value;
+    }
 }
 
 /// Rates on the cells of a chunk \[mm/h\].
@@ -121,13 +133,14 @@ fn rates<const PROFILE: u8>(stream: &Stream, run: &Run, base: f32) -> Lanes {
 #[inline(always)]
 fn add_runs<const PROFILE: u8>(field: &mut [f32], stream: &Stream, runs: &[Run], sign: f32) {
     for run in runs {
-        for_chunks(run, |first, base, within| {
+        for (first, base, within) in chunks(run) {
             let rain = rates::<PROFILE>(stream, run, base);
             let cells: &mut Lanes = &mut field[first..].as_chunks_mut().0[0];
             for lane in 0..LANES {
                 cells[lane] += within[lane] * (sign * rain[lane]);
             }
-        });
+            chunk_done();
+        }
     }
 }
 
@@ -181,17 +194,16 @@ impl Penalty {
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Trial {
     /// Change of the penalty in each lane.
-    pub(super) penalty: [f32; LANES],
+    pub(super) penalties: Lanes,
     /// Rate landed on turf in each lane \[mm/h · cells\].
-    pub(super) landed: [f32; LANES],
+    pub(super) landed: Lanes,
 }
 
 impl Trial {
     /// Folds the lanes in their one order.
     pub(super) fn sums(&self) -> (f64, f64) {
-        let fold =
-            |lanes: &[f32; LANES]| lanes.iter().fold(0.0, |sum, &lane| sum + f64::from(lane));
-        (fold(&self.penalty), fold(&self.landed))
+        let fold = |lanes: &Lanes| lanes.iter().fold(0.0, |sum, &lane| sum + f64::from(lane));
+        (fold(&self.penalties), fold(&self.landed))
     }
 }
 
@@ -203,18 +215,27 @@ fn attempt_runs<const PROFILE: u8>(
     penalty: &Penalty,
     sums: &mut Trial,
 ) {
+    let Trial {
+        mut penalties,
+        mut landed,
+    } = *sums;
     for run in runs {
-        for_chunks(run, |first, base, within| {
+        for (first, base, within) in chunks(run) {
             let rain = rates::<PROFILE>(stream, run, base);
             let (cells, weights) = (lanes(field, first), lanes(turf, first));
+            let (mut changes, mut falls) = ([0.0; LANES], [0.0; LANES]);
             for lane in 0..LANES {
                 let weight = within[lane] * weights[lane];
                 let change = penalty.of(cells[lane] + rain[lane]) - penalty.of(cells[lane]);
-                sums.penalty[lane] += weight * change;
-                sums.landed[lane] += weight * rain[lane];
+                changes[lane] = weight * change;
+                falls[lane] = weight * rain[lane];
             }
-        });
+            add_to(&mut penalties, &changes);
+            add_to(&mut landed, &falls);
+            chunk_done();
+        }
     }
+    *sums = Trial { penalties, landed };
 }
 
 #[inline(always)]
@@ -271,15 +292,20 @@ fn landed_runs<const PROFILE: u8>(
     runs: &[Run],
     sums: &mut Lanes,
 ) {
+    let mut landed = *sums;
     for run in runs {
-        for_chunks(run, |first, base, within| {
+        for (first, base, within) in chunks(run) {
             let rain = rates::<PROFILE>(stream, run, base);
             let weights = lanes(weights, first);
+            let mut falls = [0.0; LANES];
             for lane in 0..LANES {
-                sums[lane] += (within[lane] * weights[lane]) * rain[lane];
+                falls[lane] = (within[lane] * weights[lane]) * rain[lane];
             }
-        });
+            add_to(&mut landed, &falls);
+            chunk_done();
+        }
     }
+    *sums = landed;
 }
 
 /// Sum of a head's rates on its runs of cells, each cell's times its weight \[mm/h · cells\].
@@ -413,7 +439,7 @@ mod tests {
             let (mut wide, mut narrow) = (Trial::default(), Trial::default());
             attempt_widest(cells, &stream, &runs, &penalty, profile, &mut wide);
             attempt_profile(cells, &stream, &runs, &penalty, profile, &mut narrow);
-            assert_eq!(bits(&wide.penalty), bits(&narrow.penalty));
+            assert_eq!(bits(&wide.penalties), bits(&narrow.penalties));
             assert_eq!(bits(&wide.landed), bits(&narrow.landed));
             assert!(wide.landed.iter().all(|&landed| landed > 0.0));
             let (mut wide, mut narrow) = ([0.0; LANES], [0.0; LANES]);

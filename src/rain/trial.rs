@@ -274,7 +274,7 @@ fn attempt(grid: &Grid, field: &[f32], penalty: &Penalty, jet: &Jet, runs: &[Run
         for (i, (&before, &weight)) in cells.enumerate() {
             let rain = jet.tabulated_rate(grid, run, i);
             let change = penalty.of(before + rain) - penalty.of(before);
-            trial.penalty[i % kernel::LANES] += weight * change;
+            trial.penalties[i % kernel::LANES] += weight * change;
             trial.landed[i % kernel::LANES] += weight * rain;
         }
     }

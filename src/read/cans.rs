@@ -69,7 +69,8 @@ pub fn read_cans(source: &Source, test: Test) -> Result<CanReadings, Issue> {
         };
         if value < 0.0 {
             let name = &table.names()[column]; // the column was found in the header
-            return Err(table.issue(Code::AU01, *line, &format!("{name} = {value}")));
+            let found = format!("{name} = {value}");
+            return Err(table.cell_issue(Code::AU01, *line, column, &found));
         }
         let place_m = cell(x)?.zip(cell(y)?);
         readings.unplaced += usize::from(place_m.is_none());

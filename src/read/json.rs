@@ -6,7 +6,7 @@
 
 use std::io::BufRead;
 
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 
 /// Deepest nesting of a value that is looked at.
 pub(super) const MOST_LEVELS: usize = 128;
@@ -97,6 +97,11 @@ impl<R: BufRead> Scanner<R> {
             format!("{what} at line {line}, column {column}"),
         )
         .in_file(&self.name)
+        .at_spot(Spot::Columns {
+            line,
+            column,
+            bytes: 1,
+        })
     }
 
     /// The next byte, if any.

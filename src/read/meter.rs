@@ -63,7 +63,12 @@ impl MeterField {
         for (line, cells) in &table.rows {
             let id = table.text(cells, columns.id);
             if id.is_empty() {
-                return Err(table.issue(Code::IN07, *line, "the parcel's id is empty"));
+                return Err(table.cell_issue(
+                    Code::IN07,
+                    *line,
+                    columns.id,
+                    "the parcel's id is empty",
+                ));
             }
             let Some(m3) = table.number(*line, cells, columns.volume)? else {
                 continue;
@@ -74,7 +79,8 @@ impl MeterField {
                 ..Account::default()
             });
             let fault = if !(0.0..=MOST_M3).contains(&m3) {
-                Some(table.issue(Code::ME03, *line, &format!("m3 = {m3}")))
+                let found = format!("m3 = {m3}");
+                Some(table.cell_issue(Code::ME03, *line, columns.volume, &found))
             } else if end_day <= first_day {
                 Some(table.issue(Code::ME01, *line, "it ends on or before the day it starts"))
             } else {
@@ -150,7 +156,7 @@ impl Period {
             Date::parse(text).ok_or_else(|| {
                 let name = &table.names()[column]; // a column index comes from the header
                 let found = format!("{name} = `{}`; write {example}", table.text(cells, column));
-                table.issue(Code::IN07, line, &found)
+                table.cell_issue(Code::IN07, line, column, &found)
             })
         };
         match *self {

@@ -19,6 +19,7 @@
 )]
 
 pub mod cans;
+pub mod excerpt;
 pub mod filter;
 pub mod neighbourhood;
 pub mod planned;

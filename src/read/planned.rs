@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use serde_json::{Map, Value};
 
 use super::sheet::MOST_ROW_BYTES;
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 
 /// The record that every finished plan has.
 const RECORD: &str = "run.json";
@@ -28,13 +28,31 @@ pub struct PlannedRow {
     cells: Map<String, Value>,
     /// Its geometry as GeoJSON; null for tables.
     pub geometry: Value,
+    /// Line of a table where it begins, 1-based, and what stands between its cells.
+    begins: Option<(u64, char)>,
 }
 
 impl PlannedRow {
     /// Makes a row of cells and a geometry.
     #[must_use]
     pub fn new(cells: Map<String, Value>, geometry: Value) -> PlannedRow {
-        PlannedRow { cells, geometry }
+        PlannedRow {
+            cells,
+            geometry,
+            begins: None,
+        }
+    }
+
+    /// Where a cell stands in the text of its table; `None` for a layer.
+    #[must_use]
+    pub fn spot(&self, column: &str) -> Option<Spot> {
+        let (line, separator) = self.begins?;
+        let cell = self.cells.keys().position(|own| own == column)?;
+        Some(Spot::Cell {
+            line,
+            cell,
+            separator,
+        })
     }
 
     /// The text of a cell; empty when there is none.
@@ -138,7 +156,7 @@ impl PlanFolder {
                 && cells.get("parcel_id").and_then(Value::as_str) == Some(parcel_id)
             {
                 let geometry = feature.remove("geometry").unwrap_or(Value::Null);
-                rows.push(PlannedRow { cells, geometry });
+                rows.push(PlannedRow::new(cells, geometry));
             }
         }
     }
@@ -183,10 +201,12 @@ pub fn read_table(
     })?;
     let mut titles: Option<(char, Vec<String>)> = None;
     let mut rows = Vec::new();
+    let mut read = 0;
     loop {
         let separator = titles.as_ref().map(|(separator, _)| *separator);
-        let record = next_record(&mut file, separator);
-        let Some((separator, cells)) = record.map_err(|error| fault(error.to_string()))? else {
+        let record = next_record(&mut file, separator, &mut read);
+        let Some((line, separator, cells)) = record.map_err(|error| fault(error.to_string()))?
+        else {
             break;
         };
         let Some((_, titles)) = &titles else {
@@ -197,7 +217,8 @@ pub fn read_table(
             let value = Value::String(unguarded(cell));
             (title.clone(), value)
         });
-        let row = PlannedRow::new(cells.collect(), Value::Null);
+        let mut row = PlannedRow::new(cells.collect(), Value::Null);
+        row.begins = Some((line, separator));
         if wanted(&row) {
             rows.push(row);
         }
@@ -210,13 +231,15 @@ pub fn read_table(
 
 /// The next record; cells in quotes may hold separators, doubled quotes and line ends. Without a
 /// separator it is told from the record itself: semicolon, tab or comma, whichever comes first
-/// outside quotes.
+/// outside quotes. Counts the lines that are read, and says in which the record begins.
 fn next_record(
     file: &mut impl BufRead,
     separator: Option<char>,
-) -> io::Result<Option<(char, Vec<String>)>> {
+    read: &mut u64,
+) -> io::Result<Option<(u64, char, Vec<String>)>> {
     let mut text = String::new();
     let mut is_quoted = false;
+    let mut line = 0;
     loop {
         let before = text.len();
         if file.read_line(&mut text)? == 0 {
@@ -224,6 +247,10 @@ fn next_record(
                 return Ok(None);
             }
             break;
+        }
+        *read += 1;
+        if before == 0 {
+            line = *read;
         }
         let quotes = text[before..].matches('"').count();
         is_quoted ^= !quotes.is_multiple_of(2);
@@ -267,7 +294,7 @@ fn next_record(
         }
     }
     cells.push(cell);
-    Ok(Some((separator, cells)))
+    Ok(Some((line, separator, cells)))
 }
 
 /// The text without the apostrophe that keeps a spreadsheet from taking it for a formula.
@@ -303,7 +330,7 @@ mod tests {
         let mut file = io::Cursor::new(text);
         let mut separator = None;
         let mut records = Vec::new();
-        while let Some((found, cells)) = next_record(&mut file, separator).unwrap() {
+        while let Some((_, found, cells)) = next_record(&mut file, separator, &mut 0).unwrap() {
             separator = Some(found);
             records.push(cells);
         }

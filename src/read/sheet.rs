@@ -9,7 +9,7 @@ use std::io::{BufRead, BufReader};
 use std::path::Path;
 
 use crate::assumptions::nearest;
-use crate::issue::{Code, Issue};
+use crate::issue::{Code, Issue, Spot};
 
 /// Longest row [bytes]: a quote that is not closed must not take the rest of the file.
 pub(super) const MOST_ROW_BYTES: usize = 1 << 20;
@@ -83,7 +83,9 @@ impl Sheet {
         self.column(title).ok_or_else(|| {
             let near = nearest(title, self.titles.iter().map(String::as_str));
             let hint = near.map_or(String::new(), |near| format!("; is it `{near}`?"));
-            Issue::new(Code::IN08, format!("{title}{hint}")).in_file(&self.name)
+            Issue::new(Code::IN08, format!("{title}{hint}"))
+                .in_file(&self.name)
+                .at_spot(Spot::Line(1))
         })
     }
 
@@ -145,13 +147,19 @@ impl Sheet {
     pub fn bad_cell(&self, cells: &[String], column: usize, what: &str) -> Issue {
         let title = self.titles.get(column).map_or("", String::as_str);
         let found = format!("{title} = `{}` {what}", text(cells, column));
-        self.at_row(Code::IN07, &found)
+        self.at_row(Code::IN07, &found).at_spot(Spot::Cell {
+            line: self.line,
+            cell: column,
+            separator: self.separator,
+        })
     }
 
     /// An issue about the row read last.
     #[must_use]
     pub fn at_row(&self, code: Code, found: &str) -> Issue {
-        Issue::new(code, format!("line {}: {found}", self.line)).in_file(&self.name)
+        Issue::new(code, format!("line {}: {found}", self.line))
+            .in_file(&self.name)
+            .at_spot(Spot::Line(self.line))
     }
 
     /// The text of the next record: lines up to one outside of quotes.

@@ -37,6 +37,33 @@ impl Units {
         self.set(m, ("m", 2), ("ft", 1, FOOT_M))
     }
 
+    /// A number of metres in the unit of lengths.
+    #[must_use]
+    pub fn in_length(self, m: f64) -> f64 {
+        match self {
+            Units::Si => m,
+            Units::Us => m / FOOT_M,
+        }
+    }
+
+    /// The unit of lengths, spelt out.
+    #[must_use]
+    pub fn length_unit(self) -> &'static str {
+        match self {
+            Units::Si => "metres",
+            Units::Us => "feet",
+        }
+    }
+
+    /// Decimals to which a throw can be set: 0.05 m, 0.1 ft.
+    #[must_use]
+    pub fn length_decimals(self) -> usize {
+        match self {
+            Units::Si => 2,
+            Units::Us => 1,
+        }
+    }
+
     /// An area given in square metres.
     #[must_use]
     pub fn area(self, m2: Option<f64>) -> String {

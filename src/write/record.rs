@@ -20,7 +20,7 @@ use super::text::rounded_number;
 use super::turf::Turf;
 use super::walk::{Walk, walk_rows};
 use super::wanted::{Drawn, Wanted};
-use crate::issue::{Issue, Severity};
+use crate::issue::Issue;
 use crate::plan::{ParcelPlan, Scenario};
 use crate::site::LonLatPolygon;
 
@@ -111,8 +111,8 @@ pub struct Record {
     pub figures: Figures,
     /// What the program adds up.
     pub program: Share,
-    /// Its issues as they are told, the grave ones marked.
-    pub told: Vec<(bool, String)>,
+    /// Its issues, as they are told.
+    pub told: Vec<Issue>,
 }
 
 impl Which {
@@ -252,12 +252,12 @@ impl Record {
             rows.extend(walk.iter().map(|row| (Which::Walk, Row::of::<Walk>(row))));
         }
         rows.extend(failures(&parcel.issues, Some(&parcel.id)));
-        let mut told = told(&parcel.issues);
+        let mut told = parcel.issues.clone();
         let mut files = network_files(parcel);
         if let Err(issue) = add_rain(parcel, wanted.rain, &mut rows, &mut files) {
             let issue = [issue.of_parcel(&parcel.id)];
             rows.extend(failures(&issue, Some(&parcel.id)));
-            told.extend(self::told(&issue));
+            told.extend(issue);
         }
         Record {
             index: parcel.index,
@@ -276,14 +276,6 @@ impl Record {
         self.program.group(parcel, by);
         self
     }
-}
-
-/// Issues as they are told, the grave ones marked.
-#[must_use]
-pub fn told(issues: &[Issue]) -> Vec<(bool, String)> {
-    let is_grave = |issue: &Issue| issue.severity() >= Severity::Partial;
-    let tell = |issue: &Issue| (is_grave(issue), issue.to_string());
-    issues.iter().map(tell).collect()
 }
 
 /// The rows of `failures` that a list of issues gives.

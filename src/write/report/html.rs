@@ -7,9 +7,9 @@ use super::parcel::Listed;
 use super::sample::Rank;
 use super::{Failure, Offer, charts};
 use crate::assumptions::Assumptions;
+use crate::write::describe::glossary;
 use crate::write::layer::Kind;
 use crate::write::page::{ESTIMATE, FOUND, PLANNED, RAMP, figure, page, script_safe};
-use crate::write::record::Which;
 use crate::write::run_record::RunRecord;
 
 /// Everything the page is made of.
@@ -531,20 +531,18 @@ fn cautions() -> Markup {
     }
 }
 
-/// The words of the tables, from the dictionary of columns.
+/// The words of all tables, from the dictionary of columns: each once, by the alphabet.
 fn words() -> Markup {
+    let words = glossary();
     html! {
         section id="words" aria-labelledby="words-title" {
             h2 id="words-title" { "Words" }
-            @for which in [Which::Parcels, Which::Turf, Which::Heads] {
-                @let table = which.table();
-                details {
-                    summary { "Columns of " (table.name) ": one row per " (table.row) }
-                    dl {
-                        @for facts in &table.columns {
-                            dt { code { (facts.name) } @if !facts.unit.is_empty() { " [" (facts.unit) "]" } }
-                            dd { (facts.meaning) @if facts.kind == Kind::Bool { "; true or false" } }
-                        }
+            details {
+                summary { "The " (words.len()) " columns of the layers and tables" }
+                dl {
+                    @for facts in &words {
+                        dt { code { (facts.name) } @if !facts.unit.is_empty() { " [" (facts.unit) "]" } }
+                        dd { (facts.meaning) @if facts.kind == Kind::Bool { "; true or false" } }
                     }
                 }
             }

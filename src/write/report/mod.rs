@@ -265,6 +265,8 @@ impl Report {
 #[allow(clippy::unwrap_used, reason = "a test fails by panicking")]
 mod tests {
     use super::*;
+    use maud::html;
+
     use crate::issue::{Code, Issue};
     use crate::plan::ParcelPlan;
     use crate::write::layer::Cell;
@@ -394,6 +396,26 @@ mod tests {
                 "{part}"
             );
         }
+    }
+
+    #[test]
+    fn every_column_is_a_word_and_no_other_is() {
+        let page = page_of([record(0, "p", 1.0, 1)].into_iter());
+        let start = page.find("id=\"words\"").unwrap();
+        let words = &page[start..start + page[start..].find("</section>").unwrap()];
+        let glossary = crate::write::describe::glossary();
+        assert!(glossary.len() > 100);
+        for facts in &glossary {
+            let meaning = html! { dd { (facts.meaning) } }.into_string();
+            let meaning = meaning.strip_suffix("</dd>").unwrap();
+            assert!(
+                words.contains(&format!("<code>{}</code>", facts.name)),
+                "{}",
+                facts.name
+            );
+            assert!(words.contains(meaning), "{meaning}");
+        }
+        assert_eq!(words.matches("<dt>").count(), glossary.len());
     }
 
     #[test]

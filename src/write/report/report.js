@@ -153,8 +153,17 @@
     group.addLayer(polygon);
   });
   group.addTo(map);
-  if (group.getLayers().length) map.fitBounds(group.getBounds(), { padding: [12, 12] });
-  else map.setView([0, 0], 2);
+  const whole = () => {
+    if (group.getLayers().length) map.fitBounds(group.getBounds(), { padding: [12, 12], animate: false });
+    else map.setView([0, 0], 2);
+  };
+  whole();
+  // On paper the map has another width, and shows all of the run.
+  addEventListener("beforeprint", () => {
+    map.invalidateSize(false);
+    whole();
+  });
+  addEventListener("afterprint", () => map.invalidateSize(false));
   const addScale = () => L.control.scale({ metric: units === "si", imperial: units === "us" }).addTo(map);
   let scale = addScale();
   function classes() {

@@ -3,9 +3,11 @@
 use std::fs::File;
 use std::path::Path;
 
-use maud::{Markup, html};
+use maud::html;
 
+use super::Block;
 use super::dossier::Dossier;
+use super::paper::{HEADING_MM, LINE_MM, Paper, lines};
 use crate::issue::{Code, Issue};
 use crate::read::planned::{PlannedRow, read_table};
 use crate::write::measure::Units;
@@ -98,7 +100,9 @@ impl Comparison {
         for row in &rows {
             let id = row.text("head_id");
             if !id.is_empty() && !planned.iter().any(|own| own.text("head_id") == id) {
-                return Err(wrong(format!("the plan has no head `{id}`")));
+                let mut issue = wrong(format!("the plan has no head `{id}`"));
+                issue.place.spot = row.spot("head_id");
+                return Err(issue);
             }
             for column in ["arc_deg", "throw_m", "minutes", "kpa"] {
                 let column = format!("as_built_{column}");
@@ -106,7 +110,9 @@ impl Comparison {
                 let is_amount = row.number(&column).is_some_and(|number| number >= 0.0);
                 if !text.is_empty() && !is_amount {
                     let found = format!("head `{id}`: {column} = `{text}`");
-                    return Err(Issue::new(Code::IN07, found).in_file(file));
+                    let mut issue = Issue::new(Code::IN07, found).in_file(file);
+                    issue.place.spot = row.spot(&column);
+                    return Err(issue);
                 }
             }
         }
@@ -231,38 +237,55 @@ impl Difference {
     }
 }
 
-/// The comparison as a part of the sheet.
-pub(super) fn compared(built: &Comparison, dossier: &Dossier, units: Units) -> Markup {
-    html! {
+/// The comparison as a part of the sheet, over its whole width.
+pub(super) fn compared(
+    built: &Comparison,
+    dossier: &Dossier,
+    units: Units,
+    paper: &Paper,
+) -> Block {
+    let number = |head: &str| head.rsplit('/').next().unwrap_or("").to_owned();
+    let differences = built.differences.iter();
+    let differences: Vec<String> = differences
+        .map(|difference| difference.sentence(dossier, units))
+        .collect();
+    let pressures = built.pressures.iter();
+    let pressures: Vec<String> = pressures
+        .map(|(head, kpa)| format!("{} {}", number(head), units.pressure(Some(*kpa))))
+        .collect();
+    let pressures = format!("Pressures read: {}.", pressures.join(", "));
+    let markup = html! {
         section {
             h2 { "As built" }
             p {
                 (built.reported) " of " (built.planned) " heads reported, "
-                (built.differences.len()) " differences from the plan."
+                (differences.len()) " differences from the plan."
                 @if !built.is_clock_reported {
                     strong { " The clock was not reported for every turf area: was it reset?" }
                 }
             }
-            @if !built.differences.is_empty() {
-                ul class="two" {
-                    @for difference in &built.differences { li { (difference.sentence(dossier, units)) } }
-                }
+            @if !differences.is_empty() {
+                ul class="two" { @for difference in &differences { li { (difference) } } }
             }
-            @if !built.pressures.is_empty() {
-                p {
-                    "Pressures read: "
-                    @for (at, (head, kpa)) in built.pressures.iter().enumerate() {
-                        @if at > 0 { ", " }
-                        (head.rsplit('/').next().unwrap_or("")) " " (units.pressure(Some(*kpa)))
-                    }
-                    "."
-                }
-            }
+            @if !built.pressures.is_empty() { p { (pressures) } }
             @if !built.notes.is_empty() {
-                ul { @for (head, note) in &built.notes {
-                    li { (head.rsplit('/').next().unwrap_or("")) ": " bdi { (note) } }
-                } }
+                ul { @for (head, note) in &built.notes { li { (number(head)) ": " bdi { (note) } } } }
             }
         }
+    };
+    let width_mm = paper.inner_width_mm();
+    let listed: f64 = differences
+        .iter()
+        .map(|text| lines(text, 0.45 * width_mm))
+        .sum();
+    let noted: f64 = built
+        .notes
+        .iter()
+        .map(|(_, note)| lines(note, 0.9 * width_mm))
+        .sum();
+    let others = 3.0 + lines(&pressures, width_mm);
+    Block {
+        height_mm: HEADING_MM + LINE_MM * 1.1 * (listed / 2.0 + noted + others),
+        markup,
     }
 }

@@ -182,6 +182,37 @@ impl Dossier {
         }
     }
 
+    /// Whether a clock is set anew anywhere on it.
+    #[must_use]
+    pub fn has_clock(&self) -> bool {
+        self.areas.iter().any(|area| area.schedule.is_some())
+    }
+
+    /// Whether something is done to a head.
+    pub(super) fn is_walked(&self, head_id: &str) -> bool {
+        self.walk.iter().any(|row| row.text("head_id") == head_id)
+    }
+
+    /// Whether something is done on a turf area: to its hardware or to its clock.
+    pub(super) fn is_worked(&self, area: &Area) -> bool {
+        area.schedule.is_some() || self.walk.iter().any(|row| row.text("turf_id") == area.id)
+    }
+
+    /// The stations that feed a turf area on which something is done.
+    pub(super) fn worked_stations(&self) -> impl Iterator<Item = &PlannedRow> {
+        let worked: Vec<&str> = self
+            .areas
+            .iter()
+            .filter(|area| self.is_worked(area))
+            .map(|area| area.id.as_str())
+            .collect();
+        let feeds = move |row: &&PlannedRow| {
+            let mut ids = row.text("turf_ids").split(';');
+            ids.any(|id| worked.contains(&id))
+        };
+        self.stations.iter().filter(feeds)
+    }
+
     /// Whether hardware changes anywhere on it.
     #[must_use]
     pub fn has_works(&self) -> bool {

@@ -3,34 +3,42 @@
 use maud::{Markup, html};
 
 use super::dossier::{Area, Dossier};
+use super::shortened;
 use crate::read::planned::PlannedRow;
 use crate::shape::{Outline, Point};
 use crate::units::FOOT_M;
 use crate::write::measure::Units;
 use crate::write::page::{FOUND, INK, PLANNED, QUIET, at};
 
-/// The drawing's width, and its largest height; 4 units are a millimetre on A4.
-const WIDTH: f64 = 720.0;
-const MOST_HEIGHT: f64 = 430.0;
-const LEAST_HEIGHT: f64 = 170.0;
+/// Units of the drawing in a millimetre of paper.
+const UNITS_MM: f64 = 4.0;
 const MARGIN: f64 = 34.0;
-/// Heads nearer than this on paper get no number of their own.
-const LABEL_SPACE: f64 = 17.0;
-/// One parcel with many areas is drawn area by area too when its heads would be nearer than this.
-const CROWDED: f64 = 26.0;
+/// Letters of a head's number: 7.2 pt.
+const LABEL: f64 = 10.2;
+/// Width of a digit beside its height, in a wide face.
+const DIGIT: f64 = 0.62;
+/// A number farther from its mark than this is tied to it by a line.
+const TIED: f64 = 14.0;
+/// Half of the square around a head or a valve that no number covers.
+const MARK: f64 = 4.5;
+/// The least height of a drawing with its caption \[mm\].
+pub(super) const LEAST_MM: f64 = 55.0;
+/// Its caption \[mm\]: two lines of A4.
+const CAPTION_MM: f64 = 8.5;
 
 /// Ground to paper.
 struct Sheet {
     west: f64,
     north: f64,
     scale: f64,
+    width: f64,
     height: f64,
     inset: f64,
 }
 
 impl Sheet {
-    /// Fits a box of points onto the paper.
-    fn around(points: impl Iterator<Item = Point>) -> Option<Sheet> {
+    /// Fits a box of points onto paper of a width and a largest height.
+    fn around(points: impl Iterator<Item = Point>, width: f64, most_height: f64) -> Option<Sheet> {
         let mut bounds: Option<(Point, Point)> = None;
         for point in points {
             let (low, high) = bounds.unwrap_or((point, point));
@@ -41,22 +49,31 @@ impl Sheet {
         }
         let (low, high) = bounds?;
         let (wide, tall) = ((high.x - low.x).max(1.0), (high.y - low.y).max(1.0));
-        let scale = ((WIDTH - 2.0 * MARGIN) / wide).min((MOST_HEIGHT - 2.0 * MARGIN) / tall);
+        let scale = ((width - 2.0 * MARGIN) / wide).min((most_height - 2.0 * MARGIN) / tall);
+        let least = (LEAST_MM - CAPTION_MM) * UNITS_MM;
         Some(Sheet {
             west: low.x,
             north: high.y,
             scale,
-            height: (tall * scale + 2.0 * MARGIN).max(LEAST_HEIGHT),
-            inset: (WIDTH - wide * scale) / 2.0,
+            width,
+            height: (tall * scale + 2.0 * MARGIN).max(least),
+            inset: (width - wide * scale) / 2.0,
         })
     }
 
+    fn place(&self, point: Point) -> (f64, f64) {
+        (
+            self.inset + (point.x - self.west) * self.scale,
+            MARGIN + (self.north - point.y) * self.scale,
+        )
+    }
+
     fn x(&self, point: Point) -> String {
-        at(self.inset + (point.x - self.west) * self.scale)
+        at(self.place(point).0)
     }
 
     fn y(&self, point: Point) -> String {
-        at(MARGIN + (self.north - point.y) * self.scale)
+        at(self.place(point).1)
     }
 
     fn path(&self, outlines: &[Outline]) -> String {
@@ -73,60 +90,46 @@ impl Sheet {
 }
 
 /// The parcel as one drawing.
-pub(super) fn overview(dossier: &Dossier, units: Units) -> Markup {
-    let all: Vec<&Area> = dossier.areas.iter().collect();
-    match sheet_of(dossier, &all) {
-        Some(sheet) => figure(dossier, &all, &sheet, units, "Plan"),
-        None => html! { p { "There is nothing to draw." } },
-    }
+pub(super) struct Drawing {
+    markup: Markup,
+    unnamed: usize,
 }
 
-/// Where the drawing of the parcel is crowded, a drawing of each turf area.
-pub(super) fn details(dossier: &Dossier, units: Units) -> Markup {
-    let all: Vec<&Area> = dossier.areas.iter().collect();
-    let crowded = all.len() > 1
-        && sheet_of(dossier, &all)
-            .is_some_and(|sheet| nearest_heads_m(dossier, &all) * sheet.scale < CROWDED);
-    html! {
-        @if crowded {
-            @for (number, area) in all.iter().enumerate().filter(|(_, area)| !area.heads.is_empty()) {
-                @if let Some(sheet) = sheet_of(dossier, &[*area]) {
-                    (figure(dossier, &[*area], &sheet, units, &format!("Area {}", number + 1)))
-                }
-            }
+impl Drawing {
+    /// Draws it in a width and a largest height, its caption included \[mm\].
+    pub(super) fn of(dossier: &Dossier, width_mm: f64, height_mm: f64, units: Units) -> Drawing {
+        let height = (height_mm - CAPTION_MM) * UNITS_MM;
+        let Some(sheet) = sheet_of(dossier, width_mm * UNITS_MM, height) else {
+            return Drawing {
+                markup: html! { p { "There is nothing to draw." } },
+                unnamed: 0,
+            };
+        };
+        let (labels, unnamed) = labels(dossier, &sheet);
+        Drawing {
+            markup: figure(dossier, &sheet, units, &labels, unnamed),
+            unnamed,
         }
     }
+
+    /// The drawing with its caption.
+    pub(super) fn markup(&self) -> &Markup {
+        &self.markup
+    }
+
+    /// Heads for whose number there is no room.
+    pub(super) fn unnamed(&self) -> usize {
+        self.unnamed
+    }
 }
 
-fn sheet_of(dossier: &Dossier, areas: &[&Area]) -> Option<Sheet> {
-    let lawns = areas.iter().flat_map(|area| &area.outlines);
+fn sheet_of(dossier: &Dossier, width: f64, most_height: f64) -> Option<Sheet> {
+    let lawns = dossier.areas.iter().flat_map(|area| &area.outlines);
     let corners = lawns.flat_map(Outline::outer).copied();
-    let throws = areas.iter().flat_map(|area| &area.throws);
+    let throws = dossier.areas.iter().flat_map(|area| &area.throws);
     let reach = throws.flat_map(|row| dossier.outlines_of(row));
     let reach: Vec<Point> = reach.flat_map(|outline| outline.outer().clone()).collect();
-    Sheet::around(corners.chain(reach))
-}
-
-/// The median distance from a head to its nearest neighbour \[m\].
-fn nearest_heads_m(dossier: &Dossier, areas: &[&Area]) -> f64 {
-    let mut nearest: Vec<f64> = Vec::new();
-    for area in areas {
-        let places: Vec<Point> = head_places(dossier, area).map(|(_, place)| place).collect();
-        for (at, place) in places.iter().enumerate() {
-            let others = places.iter().enumerate().filter(|&(other, _)| other != at);
-            let least = others
-                .map(|(_, other)| place.distance(*other))
-                .fold(f64::INFINITY, f64::min);
-            if least.is_finite() {
-                nearest.push(least);
-            }
-        }
-    }
-    nearest.sort_by(f64::total_cmp);
-    nearest
-        .get(nearest.len() / 2)
-        .copied()
-        .unwrap_or(f64::INFINITY)
+    Sheet::around(corners.chain(reach), width, most_height)
 }
 
 fn head_places<'a>(
@@ -137,30 +140,165 @@ fn head_places<'a>(
     heads.filter_map(|row| Some((row, dossier.point(&row.geometry["coordinates"])?)))
 }
 
-/// Names of heads where there is room for them.
-fn labels(dossier: &Dossier, areas: &[&Area], sheet: &Sheet) -> Vec<(Point, String)> {
-    let mut labels: Vec<(Point, String)> = Vec::new();
-    for area in areas {
-        for (row, place) in head_places(dossier, area) {
-            let free =
-                |other: &(Point, String)| other.0.distance(place) * sheet.scale > LABEL_SPACE;
-            if labels.iter().all(free) {
-                let label = dossier.head_label(row.text("turf_id"), row.text("head_id"));
-                labels.push((place, label));
+/// A box on the paper: left, top, right, bottom.
+type Rect = [f64; 4];
+
+fn overlap(one: &Rect, other: &Rect) -> bool {
+    one[0] < other[2] && other[0] < one[2] && one[1] < other[3] && other[1] < one[3]
+}
+
+/// A number beside its mark: where its letters begin.
+struct Label {
+    x: f64,
+    y: f64,
+    text: String,
+    size: f64,
+    /// From where to where a line ties it to a mark that is not beside it.
+    tie: Option<[(f64, f64); 2]>,
+}
+
+impl Label {
+    fn in_box(own: Rect, text: &str, size: f64, mark: (f64, f64)) -> Label {
+        let near = (mark.0.clamp(own[0], own[2]), mark.1.clamp(own[1], own[3]));
+        let away = (near.0 - mark.0).hypot(near.1 - mark.1);
+        Label {
+            x: own[0],
+            y: own[3] - 0.22 * size,
+            text: text.to_owned(),
+            size,
+            tie: (away > TIED).then_some([mark, near]),
+        }
+    }
+}
+
+/// Names of stations, and numbers of heads, beside their marks where they cover no other mark and no
+/// other name; how many heads have no such place.
+fn labels(dossier: &Dossier, sheet: &Sheet) -> (Vec<Label>, usize) {
+    let around = |(x, y): (f64, f64), reach: f64| [x - reach, y - reach, x + reach, y + reach];
+    let heads: Vec<(String, (f64, f64))> = dossier
+        .areas
+        .iter()
+        .flat_map(|area| head_places(dossier, area))
+        .filter(|(row, _)| dossier.is_walked(row.text("head_id")))
+        .map(|(row, place)| {
+            let number = row.text("head_id").rsplit('/').next().unwrap_or("");
+            (number.to_owned(), sheet.place(place))
+        })
+        .collect();
+    let valves: Vec<(String, (f64, f64))> = dossier
+        .worked_stations()
+        .filter_map(|row| {
+            let place = dossier.point(&row.geometry["coordinates"])?;
+            Some((station_name(row), sheet.place(place)))
+        })
+        .collect();
+    let tapes = dossier
+        .areas
+        .iter()
+        .flat_map(|area| tape_letters(sheet, area));
+    let mut taken: Vec<Rect> = heads
+        .iter()
+        .chain(&valves)
+        .map(|(_, place)| around(*place, MARK))
+        .chain(tapes.map(|letter| around(sheet.place(letter.2), 9.0)))
+        .collect();
+    let mut labels = Vec::new();
+    let mut unnamed = 0;
+    for (number, area) in (1..).zip(&dossier.areas) {
+        if let (true, Some(corner)) = (dossier.areas.len() > 1, northernmost(area)) {
+            let (text, size) = (format!("Area {number}"), 1.3 * LABEL);
+            if let Some(own) = free_place(&text, sheet.place(corner), size, sheet, &taken) {
+                labels.push(Label {
+                    tie: None,
+                    ..Label::in_box(own, &text, size, sheet.place(corner))
+                });
+                taken.push(own);
             }
         }
     }
-    labels
+    // Heads first: a station can be told by its pipes, and has more room around the lawn.
+    let all = heads.iter().map(|head| (head, true));
+    for ((text, place), is_head) in all.chain(valves.iter().map(|valve| (valve, false))) {
+        let size = if is_head { LABEL } else { LABEL + 0.6 };
+        match free_place(text, *place, size, sheet, &taken) {
+            Some(own) => {
+                labels.push(Label::in_box(own, text, size, *place));
+                taken.push(own);
+            }
+            None if is_head => unnamed += 1,
+            // A station that is not named on the paper cannot be found: it covers what is below.
+            None => labels.push(Label {
+                x: place.0 + 7.0,
+                y: place.1 + 12.0,
+                text: text.clone(),
+                size,
+                tie: None,
+            }),
+        }
+    }
+    (labels, unnamed)
 }
 
-fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title: &str) -> Markup {
-    let stations = stations_of(dossier, areas);
-    let labels = labels(dossier, areas, sheet);
+/// The northernmost corner of a turf area.
+fn northernmost(area: &Area) -> Option<Point> {
+    let corners = area.outlines.iter().flat_map(Outline::outer).copied();
+    corners.max_by(|a, b| a.y.total_cmp(&b.y))
+}
+
+/// A box for a text near a mark: right of it, left, above, below, at the corners, then farther away.
+fn free_place(
+    text: &str,
+    (x, y): (f64, f64),
+    size: f64,
+    sheet: &Sheet,
+    taken: &[Rect],
+) -> Option<Rect> {
+    let (wide, tall) = (text.chars().count() as f64 * DIGIT * size, size);
+    for away in [6.0, 9.0, 13.0, 19.0, 26.0, 34.0] {
+        let right = x + away;
+        let left = x - away - wide;
+        let (above, below) = (y - away - tall, y + away);
+        let (middle_x, middle_y) = (x - wide / 2.0, y - tall / 2.0);
+        for (left, top) in [
+            (right, y - tall),
+            (left, y - tall),
+            (right, y),
+            (left, y),
+            (right, middle_y),
+            (left, middle_y),
+            (middle_x, above),
+            (middle_x, below),
+            (right, above),
+            (left, above),
+            (right, below),
+            (left, below),
+        ] {
+            let own = [left, top, left + wide, top + tall];
+            let is_inside =
+                left >= 0.0 && top >= 0.0 && own[2] <= sheet.width && own[3] <= sheet.height;
+            if is_inside && !taken.iter().any(|other| overlap(&own, other)) {
+                return Some(own);
+            }
+        }
+    }
+    None
+}
+
+fn figure(
+    dossier: &Dossier,
+    sheet: &Sheet,
+    units: Units,
+    labels: &[Label],
+    unnamed: usize,
+) -> Markup {
+    let areas = &dossier.areas;
+    let millimetres = |units: f64| format!("{}mm", at(units / UNITS_MM));
     html! {
         figure {
-            svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {WIDTH} {}", at(sheet.height)))
-                role="img" aria-label=(format!("{title}: lawns, heads with their arcs, stations and pipes"))
-                font-family="system-ui, sans-serif" {
+            svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {} {}", at(sheet.width), at(sheet.height)))
+                width=(millimetres(sheet.width)) height=(millimetres(sheet.height))
+                role="img" aria-label="Plan: lawns, heads with their arcs, stations and pipes"
+                font-family="'Liberation Sans', Arial, system-ui, sans-serif" {
                 @for outline in dossier.outline() {
                     path d=(sheet.path(&[outline])) fill="none" stroke=(QUIET) stroke-width="1"
                         stroke-dasharray="9 3 2 3" {}
@@ -173,11 +311,7 @@ fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title
                     path d=(sheet.path(&dossier.outlines_of(row))) fill=(PLANNED) fill-opacity="0.05"
                         stroke=(PLANNED) stroke-opacity="0.55" stroke-width="0.8" {}
                 }
-                @for pipe in &dossier.laterals {
-                    @if stations.iter().any(|row| row.text("station_id") == pipe.text("station_id")) {
-                        (pipe_line(dossier, sheet, pipe))
-                    }
-                }
+                @for pipe in &dossier.laterals { (pipe_line(dossier, sheet, pipe)) }
                 @for area in areas {
                     @for (row, place) in head_places(dossier, area) {
                         (head(sheet, row, place))
@@ -185,31 +319,53 @@ fn figure(dossier: &Dossier, areas: &[&Area], sheet: &Sheet, units: Units, title
                     @for &place in &area.capped {
                         (crossed(sheet, place))
                     }
-                    @if let (Some(fixed), false) = (area.fixed, area.heads.is_empty()) {
-                        @for (name, place) in ["A", "B"].into_iter().zip(fixed) {
-                            (tape_mark(sheet, place, middle(&area.outlines), name))
-                        }
+                    @for (name, place, letter) in tape_letters(sheet, area) {
+                        (tape_mark(sheet, place, letter, &name))
                     }
                 }
-                @for (place, label) in &labels { (letters(sheet, *place, 7.0, -6.0, "9.5", label)) }
-                @for row in &stations {
+                @for row in &dossier.stations {
                     @if let Some(place) = dossier.point(&row.geometry["coordinates"]) {
-                        (valve(sheet, row, place))
+                        (valve(sheet, place))
                     }
                 }
-                (north(WIDTH - 26.0, 26.0))
+                @for label in labels { (letters(label)) }
+                (north(sheet.width - 26.0, 26.0))
                 (scale_bar(sheet, units))
             }
             figcaption class="quiet" {
-                (title) ". North is up. Dots are heads, the wedge on each its arc; fans are the ground they water; "
+                "Plan. North is up. Dots are heads, the wedge on each its arc; fans are the ground they water; "
                 "squares are valves with their station; thin dark lines are new pipes; A and B are where the tape starts."
                 @if areas.iter().any(|area| !area.capped.is_empty()) { " Crosses are heads that are capped or taken out." }
+                @if areas.len() > 1 { " Head 2.7 of the list is number 7 on area 2." }
                 @if let (Some(least), Some(most)) = throw_range(areas) {
                     " Throws " (units.length(Some(least))) " to " (units.length(Some(most))) "."
+                }
+                @if unnamed > 0 {
+                    " " (unnamed) " heads stand too close for a number: find them by their tapes."
                 }
             }
         }
     }
+}
+
+/// The tape's ends of a turf area with work: letter, point, and where the letter stands.
+fn tape_letters(sheet: &Sheet, area: &Area) -> Vec<(String, Point, Point)> {
+    const AWAY: f64 = 20.0;
+    let (Some(fixed), false) = (area.fixed, area.heads.is_empty()) else {
+        return Vec::new();
+    };
+    let middle = middle(&area.outlines);
+    let letter = |(name, place): (&str, Point)| {
+        let out = place - middle;
+        let length = out.norm();
+        let out = if length > 0.0 {
+            out * (1.0 / length)
+        } else {
+            Point::new(0.0, 1.0)
+        };
+        (name.to_owned(), place, place + out * (AWAY / sheet.scale))
+    };
+    ["A", "B"].into_iter().zip(fixed).map(letter).collect()
 }
 
 /// Where the lawns lie, roughly.
@@ -221,16 +377,7 @@ fn middle(outlines: &[Outline]) -> Point {
 }
 
 /// A letter beside the lawn, tied to its point by a short line.
-fn tape_mark(sheet: &Sheet, place: Point, middle: Point, name: &str) -> Markup {
-    const AWAY: f64 = 20.0;
-    let out = place - middle;
-    let length = out.norm();
-    let out = if length > 0.0 {
-        out * (1.0 / length)
-    } else {
-        Point::new(0.0, 1.0)
-    };
-    let letter = place + out * (AWAY / sheet.scale);
+fn tape_mark(sheet: &Sheet, place: Point, letter: Point, name: &str) -> Markup {
     html! {
         line x1=(sheet.x(place)) y1=(sheet.y(place)) x2=(sheet.x(letter)) y2=(sheet.y(letter))
             stroke=(INK) stroke-width="1.2" {}
@@ -254,25 +401,16 @@ fn crossed(sheet: &Sheet, place: Point) -> Markup {
 }
 
 fn at_y(sheet: &Sheet, place: Point, down: f64) -> String {
-    at(MARGIN + (sheet.north - place.y) * sheet.scale + down)
+    at(sheet.place(place).1 + down)
 }
 
-fn throw_range(areas: &[&Area]) -> (Option<f64>, Option<f64>) {
+fn throw_range(areas: &[Area]) -> (Option<f64>, Option<f64>) {
     let heads = areas.iter().flat_map(|area| &area.heads);
     let throws: Vec<f64> = heads.filter_map(|row| row.number("radius_m")).collect();
     (
         throws.iter().copied().reduce(f64::min),
         throws.iter().copied().reduce(f64::max),
     )
-}
-
-/// The stations that feed one of the areas.
-fn stations_of<'a>(dossier: &'a Dossier, areas: &[&Area]) -> Vec<&'a PlannedRow> {
-    let feeds = |row: &&PlannedRow| {
-        let mut ids = row.text("turf_ids").split(';');
-        ids.any(|id| areas.iter().any(|area| area.id == id))
-    };
-    dossier.stations.iter().filter(feeds).collect()
 }
 
 fn pipe_line(dossier: &Dossier, sheet: &Sheet, pipe: &PlannedRow) -> Markup {
@@ -319,21 +457,23 @@ fn head(sheet: &Sheet, row: &PlannedRow, place: Point) -> Markup {
 }
 
 fn at_x(sheet: &Sheet, place: Point, right: f64) -> String {
-    at(sheet.inset + (place.x - sheet.west) * sheet.scale + right)
+    at(sheet.place(place).0 + right)
 }
 
-fn letters(sheet: &Sheet, place: Point, right: f64, down: f64, size: &str, text: &str) -> Markup {
+fn letters(label: &Label) -> Markup {
     html! {
-        text x=(at_x(sheet, place, right)) y=(at_y(sheet, place, down)) font-size=(size) fill=(INK)
-            stroke="#ffffff" stroke-width="2.4" paint-order="stroke" { (text) }
+        @if let Some([(x1, y1), (x2, y2)]) = label.tie {
+            line x1=(at(x1)) y1=(at(y1)) x2=(at(x2)) y2=(at(y2)) stroke=(QUIET) stroke-width="0.8" {}
+        }
+        text x=(at(label.x)) y=(at(label.y)) font-size=(at(label.size)) fill=(INK)
+            stroke="#ffffff" stroke-width="2.4" paint-order="stroke" { (label.text) }
     }
 }
 
-fn valve(sheet: &Sheet, row: &PlannedRow, place: Point) -> Markup {
+fn valve(sheet: &Sheet, place: Point) -> Markup {
     html! {
         rect x=(at_x(sheet, place, -5.0)) y=(at_y(sheet, place, -5.0)) width="10" height="10"
             fill="#ffffff" stroke=(INK) stroke-width="1.6" {}
-        (letters(sheet, place, 7.0, 12.0, "10.5", &station_name(row)))
     }
 }
 
@@ -342,7 +482,7 @@ pub(super) fn station_name(row: &PlannedRow) -> String {
     let number = row.text("station_id").rsplit('/').next().unwrap_or("");
     match row.text("name") {
         "" => number.to_owned(),
-        name => format!("{number} ({name})"),
+        name => format!("{number} ({})", shortened(name)),
     }
 }
 
@@ -360,7 +500,7 @@ fn scale_bar(sheet: &Sheet, units: Units) -> Markup {
         Units::Si => 1.0,
         Units::Us => FOOT_M,
     };
-    let wanted = WIDTH / 5.0 / sheet.scale / unit_m;
+    let wanted = sheet.width / 5.0 / sheet.scale / unit_m;
     let power = 10_f64.powi(wanted.log10().floor() as i32);
     let steps = [5.0, 2.0, 1.0].map(|step| step * power);
     let length = steps

@@ -2,11 +2,26 @@
 
 use maud::{Markup, html};
 
-use super::STYLE;
-use super::crew::soak;
 use super::dossier::Dossier;
+use super::paper::Papers;
+use super::shortened;
+use super::tables::soak;
 use crate::write::measure::Units;
 use crate::write::page::{about, figure, page};
+
+/// The look of the page: letters of 10 pt on the smallest paper.
+const STYLE: &str = "\
+*{box-sizing:border-box}\
+body{font:10pt/1.4 system-ui,'Segoe UI','Helvetica Neue',Arial,sans-serif;color:#22282b;\
+max-width:174mm;margin:0 auto;padding:10px}\
+h1{font-size:16pt;margin:0}h2{font-size:11.5pt;margin:4mm 0 1mm;border-bottom:1px solid #9aa5a8;break-after:avoid}\
+p{margin:1.5mm 0}bdi{overflow-wrap:anywhere}\
+table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}\
+caption{text-align:left;color:#5a6468;padding:2px 0}\
+th,td{border:1px solid #b9c1c3;padding:0 4px;text-align:right;vertical-align:top}\
+th{background:#eef1ee;font-weight:600}th.w,td.w{text-align:left}\
+tr{break-inside:avoid}.quiet{color:#5a6468}ul{margin:1mm 0;padding-left:6mm}li{margin:.5mm 0}\
+@media print{body{padding:0;max-width:none}}";
 
 /// Who offers, where that is to stand on the letter.
 #[derive(Debug, Clone, Default)]
@@ -19,8 +34,11 @@ pub struct Offer {
 
 /// The owner's letter.
 #[must_use]
-pub fn owner_letter(dossier: &Dossier, units: Units, offer: &Offer) -> String {
-    let title = format!("Letter for parcel {}", dossier.id);
+pub fn owner_letter(dossier: &Dossier, units: Units, offer: &Offer, papers: Papers) -> String {
+    let title = format!("Letter for parcel {}", shortened(&dossier.id));
+    let [paper, ..] = papers.all();
+    let (width_mm, height_mm) = (paper.width_mm, paper.height_mm);
+    let size = format!("@page{{size:{width_mm}mm {height_mm}mm;margin:18mm}}");
     let body = html! {
         header {
             @if let Some(from) = &offer.from { p class="quiet" { (from) } }
@@ -44,7 +62,7 @@ pub fn owner_letter(dossier: &Dossier, units: Units, offer: &Offer) -> String {
             }
         }
     };
-    page(&title, STYLE, &body, None)
+    page(&title, &format!("{size}{STYLE}"), &body, None)
 }
 
 fn offered(dossier: &Dossier) -> Markup {
