@@ -19,7 +19,9 @@ use super::walk::Walk;
 #[must_use]
 pub fn schema_names() -> Vec<&'static str> {
     let tables = Which::ALL.map(|which| which.table().name);
-    tables.into_iter().chain(schemas::names()).collect()
+    let program = program_tables().map(|table| table.name);
+    let described = tables.into_iter().chain(program);
+    described.chain(schemas::names()).collect()
 }
 
 /// The columns of every output table as Markdown.
@@ -71,9 +73,17 @@ fn table<L: Layer>(out: &mut String, files: &str) {
 pub fn schema(name: &str) -> Option<String> {
     let mut tables = Which::ALL.into_iter().map(Which::table);
     let schema = match tables.find(|table| table.name == name) {
-        Some(table) if table.shape.is_empty() => table_schema(&table),
+        Some(table) if table.shape.is_empty() => {
+            table_schema(table.name, table.row, columns_schema(&table.columns))
+        }
         Some(table) => layer_schema(&table),
-        None => schemas::schema(name)?,
+        None => match program_tables()
+            .into_iter()
+            .find(|table| table.name == name)
+        {
+            Some(table) => table.schema(),
+            None => schemas::schema(name)?,
+        },
     };
     Some(format!("{schema:#}\n"))
 }
@@ -82,10 +92,10 @@ pub fn schema(name: &str) -> Option<String> {
 #[must_use]
 pub fn glossary() -> Vec<Facts> {
     let mut found: Vec<Facts> = Vec::new();
-    for facts in Which::ALL
-        .into_iter()
-        .flat_map(|which| which.table().columns)
-    {
+    let layers = Which::ALL.into_iter();
+    let layers = layers.flat_map(|which| which.table().columns);
+    let program = program_tables().into_iter();
+    for facts in layers.chain(program.flat_map(|table| table.columns)) {
         if !found.iter().any(|known| known.name == facts.name) {
             found.push(facts);
         }
@@ -94,14 +104,55 @@ pub fn glossary() -> Vec<Facts> {
     found
 }
 
+/// A table that is written once all parcels are known, as CSV only: `--by` adds columns to it, whose
+/// names no dictionary has.
+struct ProgramTable {
+    name: &'static str,
+    row: &'static str,
+    columns: Vec<Facts>,
+    /// Whether `--by` adds columns, or names one.
+    is_open: bool,
+}
+
+fn program_tables() -> [ProgramTable; 3] {
+    fn of<L: Layer>(is_open: bool) -> ProgramTable {
+        ProgramTable {
+            name: L::NAME,
+            row: L::ROW,
+            columns: L::COLUMNS.iter().map(|column| column.facts).collect(),
+            is_open,
+        }
+    }
+    [
+        of::<Ranked>(true),
+        of::<SupplyCurve>(false),
+        of::<ByColumn>(true),
+    ]
+}
+
+impl ProgramTable {
+    fn schema(&self) -> Value {
+        let mut schema = table_schema(self.name, self.row, columns_schema(&self.columns));
+        let items = &mut schema["items"];
+        if self.is_open {
+            items["additionalProperties"] = json!({"type": ["string", "null"]});
+        }
+        if self.name == ByColumn::NAME {
+            // Its first column has the name that `--by` gives it.
+            let facts = self.columns.iter().skip(1).map(|facts| facts.name);
+            items["required"] = facts.collect();
+        }
+        schema
+    }
+}
+
 /// The schema of a table without geometry, as an array of its rows.
-fn table_schema(table: &Table) -> Value {
-    let properties = columns_schema(table);
+fn table_schema(name: &str, row: &str, properties: Map<String, Value>) -> Value {
     let required: Vec<&String> = properties.keys().collect();
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": table.name,
-        "description": format!("One object per line of the table: {}.", table.row),
+        "title": name,
+        "description": format!("One object per line of the table: {row}."),
         "type": "array",
         "items": {
             "type": "object",
@@ -112,9 +163,9 @@ fn table_schema(table: &Table) -> Value {
     })
 }
 
-fn columns_schema(table: &Table) -> Map<String, Value> {
+fn columns_schema(columns: &[Facts]) -> Map<String, Value> {
     let mut properties = Map::new();
-    for facts in &table.columns {
+    for facts in columns {
         let Facts {
             name,
             kind,
@@ -141,7 +192,7 @@ fn columns_schema(table: &Table) -> Map<String, Value> {
 }
 
 fn layer_schema(table: &Table) -> Value {
-    let properties = columns_schema(table);
+    let properties = columns_schema(&table.columns);
     let shapes = match table.shape {
         "MultiPolygon" => vec!["Polygon", "MultiPolygon"],
         shape => vec![shape],
@@ -230,6 +281,31 @@ mod tests {
         names.dedup();
         assert_eq!(names.len(), count, "a column stands twice in {}", L::NAME);
         count
+    }
+
+    #[test]
+    fn tables_of_the_program_are_described_like_the_others() {
+        let words = glossary();
+        for table in program_tables() {
+            let text = schema(table.name).unwrap();
+            let schema: Value = serde_json::from_str(&text).unwrap();
+            let properties = schema["items"]["properties"].as_object().unwrap();
+            let names: Vec<&str> = table.columns.iter().map(|facts| facts.name).collect();
+            assert!(
+                names.len() > 5 && properties.keys().eq(names.iter()),
+                "{text}"
+            );
+            assert!(schema_names().contains(&table.name));
+            let is_word = |name: &&str| words.iter().any(|facts| facts.name == *name);
+            assert!(names.iter().all(is_word));
+            assert_eq!(
+                schema["items"]["additionalProperties"].is_object(),
+                table.is_open
+            );
+        }
+        let by: Value = serde_json::from_str(&schema("by").unwrap()).unwrap();
+        let required = by["items"]["required"].as_array().unwrap();
+        assert!(!required.contains(&json!("value")) && required.contains(&json!("parcels")));
     }
 
     #[test]

@@ -4,34 +4,23 @@
 //! eighty bytes and its id.
 
 use std::collections::BTreeMap;
-use std::io::{self, Write};
+use std::io;
 
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
-use super::files::Sink;
-use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
-use super::parcels::Parcels;
-use super::summary::number as rounded;
-use super::text::csv_cell;
 use crate::issue::Issue;
 use crate::plan::ParcelPlan;
 use crate::program::{Offer, known, supply_curve};
+use crate::write::files::Sink;
+use crate::write::layer::{Cell, Kind, Layer};
+use crate::write::parcels::Parcels;
+use crate::write::summary::number as rounded;
 
-/// One row per parcel with a claim, the cheapest claimed cubic metre first.
-pub struct Ranked;
-/// One row per parcel that may be paid, in the same order, added up.
-pub struct SupplyCurve;
-/// One row per value of a column.
-pub struct ByColumn;
+mod tables;
 
-/// A row of `ranked` and `supply_curve`.
-pub struct RankedRow<'a> {
-    sheet: &'a Sheet,
-    at: usize,
-    rank: u64,
-    sums: Sums,
-}
+use tables::ByRow;
+pub use tables::{ByColumn, Ranked, SupplyCurve};
 
 /// What a row and those before it add up to.
 #[derive(Debug, Clone, Copy, Default)]
@@ -39,12 +28,6 @@ struct Sums {
     claimed_m3_yr: f64,
     cost_cur: f64,
     rebate_cur: f64,
-}
-
-/// A row of totals by a column.
-pub struct ByRow<'a> {
-    value: &'a str,
-    totals: &'a Totals,
 }
 
 /// What parcels come to.
@@ -230,10 +213,10 @@ impl Sheet {
     /// Writes the file of a place in [`Sheet::files`].
     pub(super) fn write(&self, place: usize, sink: &mut Sink) -> io::Result<()> {
         match place {
-            0 => self.write_ranked(sink),
-            1 => self.write_curve(sink),
+            0 => tables::write_ranked(self, sink),
+            1 => tables::write_curve(self, sink),
             _ => match self.totals.by.get(place - 2) {
-                Some((column, groups)) => write_by(column, groups, sink),
+                Some((column, groups)) => tables::write_by(column, groups, sink),
                 None => Ok(()),
             },
         }
@@ -259,68 +242,6 @@ impl Sheet {
             .iter()
             .map(|step| step.offer)
             .collect()
-    }
-
-    fn write_ranked(&self, sink: &mut Sink) -> io::Result<()> {
-        let columns = self.totals.by.len();
-        let mut title = titles::<Ranked>();
-        // What stands in the table already is not added to it.
-        let is_own = |name: &str| Ranked::COLUMNS.iter().any(|own| own.facts.name == name);
-        let added: Vec<bool> = self
-            .totals
-            .by
-            .iter()
-            .map(|(name, _)| !is_own(name))
-            .collect();
-        for ((column, _), _) in self
-            .totals
-            .by
-            .iter()
-            .zip(&added)
-            .filter(|(_, added)| **added)
-        {
-            title.push(',');
-            title.push_str(&csv_cell(column));
-        }
-        writeln!(sink, "{title}")?;
-        let mut sums = Sums::default();
-        for (rank, at) in (1..).zip(self.order()) {
-            sums.add(&self.kept[at]);
-            let row = RankedRow {
-                sheet: self,
-                at,
-                rank,
-                sums,
-            };
-            let mut line = cells::<Ranked>(&row);
-            let words = &self.groups[at * columns..(at + 1) * columns];
-            for (&word, _) in words.iter().zip(&added).filter(|(_, added)| **added) {
-                line.push(',');
-                line.push_str(&csv_cell(&self.words[word as usize]));
-            }
-            writeln!(sink, "{line}")?;
-        }
-        Ok(())
-    }
-
-    fn write_curve(&self, sink: &mut Sink) -> io::Result<()> {
-        writeln!(sink, "{}", titles::<SupplyCurve>())?;
-        let mut sums = Sums::default();
-        let eligible = self
-            .order()
-            .into_iter()
-            .filter(|&at| self.kept[at].eligible);
-        for (rank, at) in (1..).zip(eligible) {
-            sums.add(&self.kept[at]);
-            let row = RankedRow {
-                sheet: self,
-                at,
-                rank,
-                sums,
-            };
-            writeln!(sink, "{}", cells::<SupplyCurve>(&row))?;
-        }
-        Ok(())
     }
 }
 
@@ -410,21 +331,22 @@ impl Totals {
         self.npv_supplier_cur += other.npv_supplier_cur;
     }
 
+    /// The columns of the table of totals but the first, as a member of `summary.json`.
     fn to_json(self) -> Value {
-        json!({
-            "parcels": self.parcels,
-            "claiming": self.claiming,
-            "eligible": self.eligible,
-            "turf_m2": rounded(self.turf_m2, 3),
-            "asfound_m3_yr": rounded(self.asfound_m3_yr, 3),
-            "potential_m3_yr": rounded(self.potential_m3_yr, 3),
-            "claimed_m3_yr": rounded(self.claimed_m3_yr, 3),
-            "eligible_m3_yr": rounded(self.eligible_m3_yr, 3),
-            "cost_cur": rounded(self.cost_cur, 2),
-            "rebate_cur": rounded(self.rebate_cur, 2),
-            "npv_customer_cur": rounded(self.npv_customer_cur, 2),
-            "npv_supplier_cur": rounded(self.npv_supplier_cur, 2),
-        })
+        let row = ByRow {
+            value: "",
+            totals: &self,
+        };
+        let columns = ByColumn::COLUMNS.iter().skip(1);
+        let cells = columns.map(|column| {
+            let cell = match ((column.read)(&row), column.facts.kind) {
+                (Cell::Integer(count), _) => json!(count),
+                (Cell::Number(value), Kind::Number(decimals)) => rounded(value, decimals),
+                _ => Value::Null,
+            };
+            (column.facts.name.to_owned(), cell)
+        });
+        Value::Object(cells.collect())
     }
 }
 
@@ -488,225 +410,4 @@ fn by_name(column: &str) -> String {
         })
         .collect();
     format!("by-{plain}.csv")
-}
-
-fn write_by(column: &str, groups: &BTreeMap<String, Totals>, sink: &mut Sink) -> io::Result<()> {
-    let title = titles::<ByColumn>();
-    writeln!(sink, "{}{}", csv_cell(column), &title["value".len()..])?;
-    for (value, totals) in groups {
-        writeln!(sink, "{}", cells::<ByColumn>(&ByRow { value, totals }))?;
-    }
-    Ok(())
-}
-
-fn titles<L: Layer>() -> String {
-    let names: Vec<&str> = L::COLUMNS.iter().map(|column| column.facts.name).collect();
-    names.join(",")
-}
-
-fn cells<L: Layer>(row: &L::Row<'_>) -> String {
-    let mut line = String::new();
-    for (at, column) in L::COLUMNS.iter().enumerate() {
-        if at > 0 {
-            line.push(',');
-        }
-        column.facts.push_csv(&(column.read)(row), &mut line);
-    }
-    line
-}
-
-impl RankedRow<'_> {
-    fn kept(&self) -> &Kept {
-        &self.sheet.kept[self.at]
-    }
-}
-
-impl Layer for Ranked {
-    const NAME: &'static str = "ranked";
-    const ROW: &'static str =
-        "parcel with a claim, the cheapest claimed cubic metre first; then each column of `--by`";
-    const SHAPE: &'static str = "";
-    type Row<'a> = RankedRow<'a>;
-    const COLUMNS: &'static [Column<Ranked>] = &[
-        count(
-            "rank",
-            "By the cost of a claimed cubic metre; ties in input order",
-            |r| r.rank.into(),
-        ),
-        text("parcel_id", "The parcel", |r| r.sheet.id(r.at).into()),
-        text("best_scenario", "What is recommended", |r| {
-            r.sheet.words[r.kept().scenario as usize].as_str().into()
-        }),
-        number("claimed_m3_yr", "m³/yr", 3, "What may be claimed", |r| {
-            r.kept().claimed_m3_yr.into()
-        }),
-        number(
-            "claimed_p10_m3_yr",
-            "m³/yr",
-            3,
-            "The claim that nine of ten draws exceed",
-            |r| r.kept().range_m3_yr[0].into(),
-        ),
-        number(
-            "claimed_p90_m3_yr",
-            "m³/yr",
-            3,
-            "The claim that one draw in ten exceeds",
-            |r| r.kept().range_m3_yr[1].into(),
-        ),
-        text(
-            "tier",
-            "Of a parcel without a meter: high, middle or low; modelled figures do not bear exact ranks",
-            |r| r.sheet.words[r.kept().tier as usize].as_str().into(),
-        ),
-        number("cost_cur", "cur", 2, "Parts and work", |r| {
-            r.kept().cost_cur.into()
-        }),
-        number("rebate_cur", "cur", 2, "Ceiling of the rebate", |r| {
-            r.kept().rebate_cur.into()
-        }),
-        number(
-            "cost_cur_m3",
-            "cur/m³",
-            4,
-            "Levelised cost of a claimed cubic metre",
-            |r| r.kept().cost_cur_m3.into(),
-        ),
-        column(
-            "eligible",
-            Kind::Bool,
-            "",
-            "Whether the program may pay",
-            |r| Cell::Bool(r.kept().eligible),
-        ),
-        number(
-            "sum_claimed_m3_yr",
-            "m³/yr",
-            3,
-            "Claims up to and with it",
-            |r| r.sums.claimed_m3_yr.into(),
-        ),
-        number("sum_cost_cur", "cur", 2, "Costs up to and with it", |r| {
-            r.sums.cost_cur.into()
-        }),
-    ];
-
-    fn geometry<'r>(_: &'r RankedRow<'_>) -> Geometry<'r> {
-        Geometry::None
-    }
-}
-
-impl Layer for SupplyCurve {
-    const NAME: &'static str = "supply_curve";
-    const ROW: &'static str = "parcel that may be paid, the cheapest claimed cubic metre first";
-    const SHAPE: &'static str = "";
-    type Row<'a> = RankedRow<'a>;
-    const COLUMNS: &'static [Column<SupplyCurve>] = &[
-        count("step", "Place on the curve", |r| r.rank.into()),
-        text("parcel_id", "The parcel", |r| r.sheet.id(r.at).into()),
-        number(
-            "cost_cur_m3",
-            "cur/m³",
-            4,
-            "Levelised cost of a claimed cubic metre",
-            |r| r.kept().cost_cur_m3.into(),
-        ),
-        number("claimed_m3_yr", "m³/yr", 3, "What may be claimed", |r| {
-            r.kept().claimed_m3_yr.into()
-        }),
-        number(
-            "sum_claimed_m3_yr",
-            "m³/yr",
-            3,
-            "Claims up to and with it",
-            |r| r.sums.claimed_m3_yr.into(),
-        ),
-        number("sum_cost_cur", "cur", 2, "Costs up to and with it", |r| {
-            r.sums.cost_cur.into()
-        }),
-        number(
-            "sum_rebate_cur",
-            "cur",
-            2,
-            "Rebates up to and with it",
-            |r| r.sums.rebate_cur.into(),
-        ),
-    ];
-
-    fn geometry<'r>(_: &'r RankedRow<'_>) -> Geometry<'r> {
-        Geometry::None
-    }
-}
-
-impl Layer for ByColumn {
-    const NAME: &'static str = "by";
-    const ROW: &'static str =
-        "value of the column named by `--by`, which gives the first its title";
-    const SHAPE: &'static str = "";
-    type Row<'a> = ByRow<'a>;
-    const COLUMNS: &'static [Column<ByColumn>] = &[
-        text("value", "The value; empty where parcels have none", |r| {
-            r.value.into()
-        }),
-        count("parcels", "Parcels", |r| r.totals.parcels.into()),
-        count("claiming", "Of those, with a claim above zero", |r| {
-            r.totals.claiming.into()
-        }),
-        count("eligible", "Of those, that the program may pay", |r| {
-            r.totals.eligible.into()
-        }),
-        number("turf_m2", "m²", 3, "Turf", |r| r.totals.turf_m2.into()),
-        number(
-            "asfound_m3_yr",
-            "m³/yr",
-            3,
-            "Water used in a year as found",
-            |r| r.totals.asfound_m3_yr.into(),
-        ),
-        number(
-            "potential_m3_yr",
-            "m³/yr",
-            3,
-            "As found less recommended",
-            |r| r.totals.potential_m3_yr.into(),
-        ),
-        number(
-            "claimed_m3_yr",
-            "m³/yr",
-            3,
-            "What of it may be claimed",
-            |r| r.totals.claimed_m3_yr.into(),
-        ),
-        number(
-            "eligible_m3_yr",
-            "m³/yr",
-            3,
-            "The same of parcels that may be paid",
-            |r| r.totals.eligible_m3_yr.into(),
-        ),
-        number("cost_cur", "cur", 2, "Parts and work", |r| {
-            r.totals.cost_cur.into()
-        }),
-        number("rebate_cur", "cur", 2, "Ceilings of the rebates", |r| {
-            r.totals.rebate_cur.into()
-        }),
-        number(
-            "npv_customer_cur",
-            "cur",
-            2,
-            "Net present value for the customers",
-            |r| r.totals.npv_customer_cur.into(),
-        ),
-        number(
-            "npv_supplier_cur",
-            "cur",
-            2,
-            "Net present value for the supplier",
-            |r| r.totals.npv_supplier_cur.into(),
-        ),
-    ];
-
-    fn geometry<'r>(_: &'r ByRow<'_>) -> Geometry<'r> {
-        Geometry::None
-    }
 }
