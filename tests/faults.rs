@@ -23,6 +23,12 @@ use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
 use evenfall::write::wanted::Wanted;
 use shared::{contents, folder, names, planner_by_rule};
 
+/// What is written by this program, and what by the vector library where there is one.
+#[cfg(feature = "system-gis")]
+const FORMATS: [&str; 2] = ["geojson", "gpkg"];
+#[cfg(not(feature = "system-gis"))]
+const FORMATS: [&str; 1] = ["geojson"];
+
 /// What goes wrong, and when.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Fault {
@@ -116,6 +122,10 @@ impl Files for Faulty {
         self.step()?;
         Ok(self.file(Disk.go_on(path, length)?))
     }
+    fn sync_file(&self, path: &Path) -> io::Result<()> {
+        self.step()?;
+        Disk.sync_file(path)
+    }
     fn create_folder(&self, path: &Path) -> io::Result<()> {
         self.step()?;
         Disk.create_folder(path)
@@ -163,7 +173,7 @@ fn record() -> RunRecord {
         },
         layers: Vec::new(),
         throws: "recommended".to_owned(),
-        formats: vec!["geojson".to_owned()],
+        formats: FORMATS.map(str::to_owned).to_vec(),
         rain: "none".to_owned(),
         eligibility: Vec::new(),
         by: Vec::new(),

@@ -5,6 +5,7 @@
 //! Where none is found the page is printed by hand, and nothing is lost.
 
 use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::thread;
@@ -16,6 +17,8 @@ use crate::issue::{Code, Issue};
 const BROWSERS: [&str; 4] = ["chromium", "chromium-browser", "google-chrome", "chrome"];
 /// A page takes a second or two; a browser that hangs is given up.
 const MOST: Duration = Duration::from_secs(60);
+/// Most temporary folders of one process that were there already.
+const MOST_ATTEMPTS: u32 = 1_000;
 const LOOK_EVERY: Duration = Duration::from_millis(50);
 /// What keeps the browser to itself: no network services, no first-run dialogues.
 const QUIET: [&str; 9] = [
@@ -46,13 +49,33 @@ pub(super) fn browser(named: Option<&Path>) -> Option<PathBuf> {
 /// The browser refuses to run in its sandbox for the system's administrator; it is then asked once
 /// more without. The page runs no script and loads nothing.
 pub(super) fn print_page(browser: &Path, html: &str) -> Result<Vec<u8>, Issue> {
-    let folder = std::env::temp_dir().join(format!("evenfall-{}", std::process::id()));
     let failed = |found: String| Issue::new(Code::PA05, found);
-    fs::create_dir_all(&folder).map_err(|error| failed(error.to_string()))?;
+    let folder = own_folder().map_err(|error| failed(error.to_string()))?;
     let printed = print_in(browser, html, &folder);
     // A folder that cannot be removed is left to the system's own tidying.
     let _ = fs::remove_dir_all(&folder);
     printed.map_err(failed)
+}
+
+/// Makes a folder among the temporary ones that was not there before and that nobody else reads.
+fn own_folder() -> io::Result<PathBuf> {
+    let mut maker = fs::DirBuilder::new();
+    #[cfg(unix)]
+    std::os::unix::fs::DirBuilderExt::mode(&mut maker, 0o700);
+    let mut attempt = 0;
+    loop {
+        let name = format!("evenfall-{}-{attempt}", std::process::id());
+        let folder = std::env::temp_dir().join(name);
+        match maker.create(&folder) {
+            Ok(()) => return Ok(folder),
+            Err(error)
+                if error.kind() == io::ErrorKind::AlreadyExists && attempt < MOST_ATTEMPTS =>
+            {
+                attempt += 1;
+            }
+            Err(error) => return Err(error),
+        }
+    }
 }
 
 /// How many pages a PDF of a browser has: each is an object that says so, uncompressed.

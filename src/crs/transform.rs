@@ -183,10 +183,22 @@ mod registered {
         static COMPLAINT: RefCell<Option<String>> = const { RefCell::new(None) };
     }
 
-    /// Keeps GDAL's messages off stderr and remembers the last failure of each thread.
+    /// Settings of GDAL under which no file that is read can make it reach for the network: the one
+    /// name that may be fetched is none, and schemas of GML are not.
+    const OFFLINE: [(&str, &str); 2] = [
+        ("CPL_VSIL_CURL_ALLOWED_FILENAME", "nothing"),
+        ("GML_DOWNLOAD_SCHEMA", "NO"),
+    ];
+
+    /// Keeps GDAL's messages off stderr, remembers the last failure of each thread, and keeps GDAL off
+    /// the network.
     pub(crate) fn listen_to_gdal() {
         static LISTENING: OnceLock<()> = OnceLock::new();
         LISTENING.get_or_init(|| {
+            for (name, value) in OFFLINE {
+                // Names and values are text without a null character, which is all that can fail.
+                let _ = gdal::config::set_config_option(name, value);
+            }
             gdal::config::set_error_handler(|kind, _, message| {
                 use gdal::errors::CplErrType::{Failure, Fatal};
                 if matches!(kind, Failure | Fatal) {

@@ -49,6 +49,11 @@ pub trait Files {
     /// # Errors
     /// Whatever the file system reports.
     fn go_on(&self, path: &Path, length: u64) -> io::Result<Box<dyn OpenFile>>;
+    /// Waits until a file that another library wrote is on the disk.
+    ///
+    /// # Errors
+    /// Whatever the file system reports.
+    fn sync_file(&self, path: &Path) -> io::Result<()>;
     /// Makes a folder that must not exist yet; its parent must exist.
     ///
     /// # Errors
@@ -100,6 +105,10 @@ impl Files for Disk {
         file.set_len(length)?;
         file.seek(SeekFrom::End(0))?;
         Ok(Box::new(file))
+    }
+
+    fn sync_file(&self, path: &Path) -> io::Result<()> {
+        fs::File::open(path)?.sync_all()
     }
 
     fn create_folder(&self, path: &Path) -> io::Result<()> {

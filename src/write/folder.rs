@@ -34,6 +34,8 @@ pub struct Staging<'f> {
     parent: PathBuf,
     folder: PathBuf,
     names: Vec<String>,
+    /// Of these, the files that another library makes.
+    foreign: Vec<String>,
     /// Folders in the folder.
     inner: Vec<String>,
     /// Files of an earlier run in the target.
@@ -128,6 +130,7 @@ impl<'f> Staging<'f> {
             parent,
             folder,
             names: Vec::new(),
+            foreign: Vec::new(),
             inner: Vec::new(),
             earlier: Vec::new(),
             finished: false,
@@ -152,8 +155,10 @@ impl<'f> Staging<'f> {
         Ok(sink)
     }
 
-    /// The path of a file that another library makes in the folder.
+    /// The path of a file that another library makes in the folder. That library must have closed it,
+    /// and its writer must have seen that it is whole, before the folder is put in its place.
     pub fn path_for(&mut self, name: &str) -> PathBuf {
+        self.foreign.push(name.to_owned());
         self.names.push(name.to_owned());
         self.folder.join(name)
     }
@@ -168,6 +173,12 @@ impl<'f> Staging<'f> {
     /// # Errors
     /// `OU03` when a step fails; what was made in the temporary folder is then removed.
     pub fn finish(mut self) -> Result<(), Issue> {
+        for name in &self.foreign {
+            let synced = self.files.sync_file(&self.folder.join(name));
+            synced.map_err(|error| {
+                failed(&io::Error::new(error.kind(), format!("{name}: {error}")))
+            })?;
+        }
         for inner in &self.inner {
             let synced = self.files.sync_folder(&self.folder.join(inner));
             synced.map_err(|error| failed(&error))?;
@@ -238,6 +249,14 @@ impl Drop for Staging<'_> {
                 // Nothing more can be done about a file that cannot be removed.
                 let _ = self.files.remove(&self.folder.join(name));
             }
+            // A library that breaks off may leave files of its own beside the one it was making.
+            if !self.foreign.is_empty()
+                && let Ok(left) = std::fs::read_dir(&self.folder)
+            {
+                for left in left.flatten().filter(|left| left.path().is_file()) {
+                    let _ = self.files.remove(&left.path());
+                }
+            }
             for inner in &self.inner {
                 let _ = self.files.remove_folder(&self.folder.join(inner));
             }
@@ -298,6 +317,10 @@ mod tests {
         fn go_on(&self, path: &Path, length: u64) -> io::Result<Box<dyn OpenFile>> {
             self.step()?;
             Disk.go_on(path, length)
+        }
+        fn sync_file(&self, path: &Path) -> io::Result<()> {
+            self.step()?;
+            Disk.sync_file(path)
         }
         fn create_folder(&self, path: &Path) -> io::Result<()> {
             self.step()?;

@@ -12,7 +12,7 @@
 //!   Properties*).
 
 use std::io;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use gdal::errors::GdalError;
 use gdal::vector::sql::Dialect;
@@ -39,7 +39,6 @@ const GEOMETRY: &str = "geom";
 
 /// A GeoPackage that is being filled.
 pub struct GeoPackage {
-    path: PathBuf,
     tables: Vec<Table>,
     dataset: Option<Dataset>,
     waiting: Vec<(Which, Row)>,
@@ -53,7 +52,6 @@ impl GeoPackage {
     pub fn begin(path: &Path, tables: Vec<Table>, run: &RunRecord) -> io::Result<GeoPackage> {
         let dataset = declared(path, &tables, run).map_err(|error| gis::failed(NAME, &error))?;
         Ok(GeoPackage {
-            path: path.to_owned(),
             tables,
             dataset: Some(dataset),
             waiting: Vec::new(),
@@ -87,10 +85,11 @@ impl GeoPackage {
         Ok(())
     }
 
-    fn end(&mut self) -> Result<(), GdalError> {
+    /// Fills in the last rows and the indexes, and gives the dataset back to be closed.
+    fn end(&mut self) -> Result<Option<Dataset>, GdalError> {
         self.write()?;
         let Some(dataset) = self.dataset.take() else {
-            return Ok(());
+            return Ok(None);
         };
         for table in self.tables.iter().filter(|table| !table.shape.is_empty()) {
             let name = table.name;
@@ -99,7 +98,7 @@ impl GeoPackage {
                 &format!("SELECT CreateSpatialIndex('{name}', '{GEOMETRY}')"),
             )?;
         }
-        dataset.close()
+        Ok(Some(dataset))
     }
 }
 
@@ -113,8 +112,8 @@ impl Format for GeoPackage {
     }
 
     fn finish(mut self: Box<Self>) -> io::Result<()> {
-        self.end().map_err(|error| gis::failed(NAME, &error))?;
-        std::fs::File::open(&self.path)?.sync_all()
+        let ended = self.end().map_err(|error| gis::failed(NAME, &error))?;
+        ended.map_or(Ok(()), |dataset| gis::close(dataset, NAME))
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::io;
 
+use gdal::Dataset;
 use gdal::errors::GdalError;
 use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};
 use gdal::vector::{Feature, Geometry, OGRwkbGeometryType as Type};
@@ -15,6 +16,17 @@ use crate::crs::take_gdal_complaint;
 pub(super) fn failed(file: &str, error: &GdalError) -> io::Error {
     let said = take_gdal_complaint().unwrap_or_else(|| error.to_string());
     io::Error::other(format!("{file}: {said}"))
+}
+
+/// Closes a dataset. The library reports what went wrong in that only as a complaint, at the latest
+/// when it empties its buffers onto a full disk.
+pub(super) fn close(dataset: Dataset, file: &str) -> io::Result<()> {
+    let _ = take_gdal_complaint();
+    dataset.close().map_err(|error| failed(file, &error))?;
+    match take_gdal_complaint() {
+        None => Ok(()),
+        Some(said) => Err(io::Error::other(format!("{file}: {said}"))),
+    }
 }
 
 /// Longitude and latitude on WGS 84, in this order.
