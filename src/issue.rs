@@ -155,6 +155,7 @@ issues! {
     HY03 Note 0 "One head draws more than the safe flow of the supply", "choose a smaller nozzle or a larger supply; the head has a station of its own";
     HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
     HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
+    HY06 Note 0 "A point of the supply layer belongs to no parcel and was left out", "correct its parcel_id, or its position: within 10 m of the parcel";
     // The water meter.
     ME01 Note 0 "A period of the meter overlaps another or has no days; the parcel's meter is not used", "give every day once: `end` is the day of the read and the `start` of the next period";
     ME02 Note 0 "Periods of the meter are missing", "give a whole year of reads, the winter included";
@@ -164,6 +165,8 @@ issues! {
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or plan it with a family that throws farther";
     PL03 Failed 1 "The plan of the parcel broke off inside the program", "please report the parcel; the others were planned";
+    PL04 Partial 1 "The turf areas of the parcel together need more heads than the budget for one parcel allows", "split the parcel; its first turf areas were planned";
+    PL05 Note 0 "The parcel has so many heads or obstacles that its stations or pipes were worked out coarsely", "split the parcel where its water may be planned apart";
     // The program: rules, allotment, inspection, receipts.
     PR01 Fatal 8 "A rule or a total names something that is not there", "name a column of the parcel layer or of parcels.csv";
     PR02 Fatal 2 "The budget cannot be used", "give an amount of zero or more, in the program's currency";

@@ -499,22 +499,31 @@ fn add_windows<T: Copy + std::ops::AddAssign + std::ops::Sub<Output = T>>(
     }
 }
 
-/// Share of heads that lie within the throw of at least two others.
+/// Share of heads that lie within the throw of at least two others. Heads are looked for from west to
+/// east within the longest reach, so that a large lawn costs little more for each head.
 fn head_to_head_frac(heads: &[Head]) -> f64 {
-    let hit = heads
-        .iter()
-        .enumerate()
-        .filter(|(i, head)| {
-            let reached_by = heads
-                .iter()
-                .enumerate()
-                .filter(|(j, other)| {
-                    i != j && other.at.distance(head.at) <= other.reach_m() + TOUCH_M
-                })
-                .take(2)
-                .count();
-            reached_by == 2
-        })
-        .count();
+    let longest_m = heads.iter().map(Head::reach_m).fold(0.0, f64::max) + TOUCH_M;
+    let mut order: Vec<usize> = (0..heads.len()).collect();
+    order.sort_by(|&a, &b| heads[a].at.x.total_cmp(&heads[b].at.x));
+    let mut first = 0;
+    let mut hit = 0_usize;
+    for &i in &order {
+        let head = &heads[i];
+        let is_west_of_all = |&j: &usize| heads[j].at.x < head.at.x - longest_m - TOUCH_M;
+        first += order[first..]
+            .iter()
+            .take_while(|j| is_west_of_all(j))
+            .count();
+        let reached_by = order[first..]
+            .iter()
+            .take_while(|&&j| heads[j].at.x <= head.at.x + longest_m + TOUCH_M)
+            .filter(|&&j| {
+                let other = &heads[j];
+                j != i && other.at.distance(head.at) <= other.reach_m() + TOUCH_M
+            })
+            .take(2)
+            .count();
+        hit += usize::from(reached_by == 2);
+    }
     hit as f64 / heads.len() as f64
 }

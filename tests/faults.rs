@@ -11,22 +11,17 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
 
-use evenfall::assumptions::Assumptions;
 use evenfall::batch::journal::ENDING;
 use evenfall::batch::pass::{Hearing, Opened, Pass};
 use evenfall::batch::{Order, Stop};
-use evenfall::catalogue::Catalogue;
-use evenfall::climate::Climates;
 use evenfall::issue::{Code, Issue};
-use evenfall::place::{Effort, Favour};
-use evenfall::plan::Planner;
 use evenfall::read::{Inputs, Neighbourhood, Source};
 use evenfall::write::files::{Disk, Files, OpenFile};
 use evenfall::write::folder::Existing;
 use evenfall::write::record::Record;
 use evenfall::write::run_record::{LayoutRecord, ReadingRecord, RunRecord};
 use evenfall::write::wanted::Wanted;
-use shared::{contents, folder, names};
+use shared::{contents, folder, names, planner_by_rule};
 
 /// What is written by this program, and what by the vector library where there is one.
 #[cfg(feature = "system-gis")]
@@ -164,19 +159,6 @@ impl Hearing for Deaf {
     fn says(&mut self, _: &str) {}
 }
 
-fn planner() -> Planner {
-    Planner {
-        catalogue: Catalogue::generic(),
-        families: vec!["rotary-mid".to_owned()],
-        effort: Effort::Rule,
-        favour: Favour::Evenness,
-        assumptions: Assumptions::defaults(),
-        climates: Climates::assumed(),
-        inp: false,
-        seed: 1,
-    }
-}
-
 fn record() -> RunRecord {
     RunRecord {
         program: "evenfall".to_owned(),
@@ -235,7 +217,7 @@ fn pass(files: &dyn Files, target: &Path, existing: Existing, resume: bool) -> R
         },
         stop: &stop,
     };
-    let planner = planner();
+    let planner = planner_by_rule();
     let open = || {
         Ok(Opened {
             layers: Neighbourhood::open(&lawns())?,

@@ -16,6 +16,7 @@ use evenfall::hydraulics::pipe::{
 use evenfall::hydraulics::stations::{Outlet, grouped};
 use evenfall::hydraulics::supply::Chain;
 use evenfall::hydraulics::trench::Yard;
+use evenfall::hydraulics::work::Work;
 use evenfall::shape::Point;
 use evenfall::units::{FOOT_M, INCH_M};
 
@@ -402,7 +403,7 @@ fn every_head_is_in_one_station_and_no_station_draws_too_much() {
         (5_000, 120.0),
     ] {
         let outlets = scatter(count, 4.0 * (count as f64).sqrt(), |k| 1.5 + (k % 5) as f64);
-        let stations = grouped(&outlets, safe_lpm);
+        let stations = grouped(&outlets, safe_lpm, &Work::default());
         let mut seen: Vec<usize> = stations.concat();
         seen.sort_unstable();
         assert_eq!(seen, (0..count).collect::<Vec<_>>());
@@ -424,7 +425,7 @@ fn every_head_is_in_one_station_and_no_station_draws_too_much() {
                 "{count}: {found:?} {ideal}"
             );
         }
-        assert_eq!(stations, grouped(&outlets, safe_lpm));
+        assert_eq!(stations, grouped(&outlets, safe_lpm, &Work::default()));
     }
 }
 
@@ -438,7 +439,10 @@ fn stations_do_not_depend_on_where_the_lawn_lies() {
             ..*outlet
         })
         .collect();
-    assert_eq!(grouped(&outlets, 40.0).len(), grouped(&moved, 40.0).len());
+    assert_eq!(
+        grouped(&outlets, 40.0, &Work::default()).len(),
+        grouped(&moved, 40.0, &Work::default()).len()
+    );
 }
 
 #[test]
@@ -448,7 +452,7 @@ fn what_flows_in_flows_out_and_pipes_get_wider_upstream() {
     let outlets = scatter(40, 24.0, |k| 4.0 + (k % 4) as f64);
     let heads: Vec<Point> = outlets.iter().map(|outlet| outlet.at).collect();
     let yard = Yard::new(vec![], vec![], 2.0);
-    let tree = tree(Point::new(-1.0, 3.0), &heads, &yard, 0.15);
+    let tree = tree(Point::new(-1.0, 3.0), &heads, &yard, 0.15, &Work::default());
     let taps: Vec<Tap> = outlets
         .iter()
         .zip(&tree.heads)

@@ -3,37 +3,23 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+mod shared;
+
 use std::env;
 use std::num::NonZeroUsize;
 
-use evenfall::assumptions::Assumptions;
 use evenfall::batch::{self, Order, Stop};
-use evenfall::catalogue::Catalogue;
-use evenfall::climate::Climates;
 use evenfall::issue::{Code, Issue};
-use evenfall::place::{Effort, Favour};
 use evenfall::plan::doors::{STAGES, Trouble, expect};
 use evenfall::plan::{Planner, Status};
 use evenfall::read::Reading;
 use evenfall::site::{Attributes, Land, Parcel, TurfArea};
 use evenfall::write::record::Record;
 use evenfall::write::wanted::Wanted;
+use shared::planner_by_rule;
 
 /// One of so many parcels is in trouble.
 const IN_TROUBLE: u64 = 100;
-
-fn planner() -> Planner {
-    Planner {
-        catalogue: Catalogue::generic(),
-        families: vec!["rotary-mid".to_owned()],
-        effort: Effort::Rule,
-        favour: Favour::Evenness,
-        assumptions: Assumptions::defaults(),
-        climates: Climates::assumed(),
-        inp: false,
-        seed: 1,
-    }
-}
 
 /// A parcel with a lawn of 4 m by 4 to 5 m.
 fn parcel(index: u64) -> Parcel {
@@ -103,7 +89,7 @@ fn trouble_in_one_parcel_leaves_the_others_byte_by_byte() {
         .ok()
         .and_then(|text| text.parse().ok())
         .unwrap_or(1_000);
-    let planner = planner();
+    let planner = planner_by_rule();
     let bytes = |record: &Record| serde_json::to_string(record).unwrap();
     let expected: Vec<String> = records(count, Trouble::Never, &planner)
         .iter()

@@ -1,5 +1,7 @@
 //! Can the night hold it? One valve at a time.
 
+use std::collections::BTreeSet;
+
 use super::Limits;
 
 /// The watering day of one station.
@@ -43,23 +45,20 @@ pub struct NightPlan {
 /// goes next, the first of equals.
 fn one_valve(stations: &[StationDay]) -> (Vec<Vec<f64>>, f64) {
     let mut starts: Vec<Vec<f64>> = vec![Vec::new(); stations.len()];
-    let mut ready_min = vec![0.0; stations.len()];
     let mut now_min = 0.0;
-    let cycles: u64 = stations.iter().map(|s| u64::from(s.cycles)).sum();
-    for _ in 0..cycles {
-        let mut next: Option<usize> = None;
-        for (index, station) in stations.iter().enumerate() {
-            let waits = starts[index].len() < station.cycles as usize;
-            if waits && next.is_none_or(|best| ready_min[index] < ready_min[best]) {
-                next = Some(index);
-            }
-        }
-        let Some(index) = next else { break };
+    // Times are not negative, so that their bits are in their order.
+    let mut waiting: BTreeSet<(u64, usize)> = (0..stations.len())
+        .filter(|&index| stations[index].cycles > 0)
+        .map(|index| (0.0_f64.to_bits(), index))
+        .collect();
+    while let Some((ready, index)) = waiting.pop_first() {
         let station = &stations[index];
-        let start_min = f64::max(now_min, ready_min[index]);
+        let start_min = f64::max(now_min, f64::from_bits(ready));
         starts[index].push(start_min);
         now_min = start_min + station.cycle_min;
-        ready_min[index] = now_min + station.soak_min;
+        if starts[index].len() < station.cycles as usize {
+            waiting.insert(((now_min + station.soak_min).to_bits(), index));
+        }
     }
     (starts, now_min)
 }

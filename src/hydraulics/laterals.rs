@@ -5,7 +5,8 @@
 //! too, so that laterals run straight rather than snake (the shortest spanning tree of Prim with a
 //! share of Dijkstra's shortest paths). Buildings, walls and the root zones of trees are gone
 //! round by way of their corners where there is a way round. Then single heads change to another
-//! pipe while that is cheaper.
+//! pipe while that is cheaper. Very many heads, and those that are left where the budget of work is
+//! spent, join straight: from the valve outward each the nearest of the last ones that joined.
 //!
 //! # References
 //! - Prim, R. C., "Shortest connection networks and some generalizations", Bell System Technical
@@ -14,6 +15,7 @@
 //!   Mathematica Japonica 24, 1980, p. 573–577 (joining the nearest head by its shortest path).
 
 use super::trench::Yard;
+use super::work::Work;
 use crate::shape::Point;
 
 /// Passes of improvement.
@@ -23,6 +25,10 @@ const MOST_CORNERS: usize = 160;
 /// Nodes beyond which fewer corners are considered.
 const MANY_HEADS: usize = 250;
 const FEW_CORNERS: usize = 40;
+/// Heads beyond which they join straight: what a matrix of their costs holds is 18 MB then.
+const MOST_HEADS: usize = 1_500;
+/// How many of the last ones that joined a head may join straight.
+const LAST_JOINED: usize = 64;
 
 /// Pipes from a valve to its heads. A node comes after the one that feeds it.
 #[derive(Debug, Clone, PartialEq)]
@@ -63,14 +69,20 @@ impl Tree {
 
 /// Grows the tree from a valve to its heads.
 #[must_use]
-pub fn tree(valve: Point, heads: &[Point], yard: &Yard, path_weight: f64) -> Tree {
+pub fn tree(valve: Point, heads: &[Point], yard: &Yard, path_weight: f64, work: &Work) -> Tree {
+    if heads.len() > MOST_HEADS {
+        work.coarsen();
+        let mut growth = Growth::new(valve, heads, &[], (yard, path_weight, work));
+        growth.join_straight();
+        return growth.into_tree();
+    }
     let most = if heads.len() > MANY_HEADS {
         FEW_CORNERS
     } else {
         MOST_CORNERS
     };
     let corners = yard.corners_about(valve, heads, most);
-    let mut growth = Growth::new(valve, heads, &corners, yard, path_weight);
+    let mut growth = Growth::new(valve, heads, &corners, (yard, path_weight, work));
     growth.grow();
     growth.improve();
     growth.into_tree()
@@ -80,6 +92,7 @@ pub fn tree(valve: Point, heads: &[Point], yard: &Yard, path_weight: f64) -> Tre
 struct Growth<'y> {
     yard: &'y Yard,
     path_weight: f64,
+    work: &'y Work,
     sites: Vec<Point>,
     heads: usize,
     /// What feeds each site in the tree.
@@ -96,8 +109,7 @@ impl<'y> Growth<'y> {
         valve: Point,
         heads: &[Point],
         corners: &[Point],
-        yard: &'y Yard,
-        path_weight: f64,
+        (yard, path_weight, work): (&'y Yard, f64, &'y Work),
     ) -> Growth<'y> {
         let sites: Vec<Point> = std::iter::once(valve)
             .chain(heads.iter().copied())
@@ -109,10 +121,15 @@ impl<'y> Growth<'y> {
         Growth {
             yard,
             path_weight,
+            work,
             heads: heads.len(),
             feeds,
             way_m: vec![0.0; count],
-            costs: vec![f64::NAN; count * count],
+            costs: if heads.len() > MOST_HEADS {
+                Vec::new()
+            } else {
+                vec![f64::NAN; count * count]
+            },
             sites,
             crossings: 0,
         }
@@ -122,7 +139,9 @@ impl<'y> Growth<'y> {
         let (low, high) = (a.min(b), a.max(b));
         let at = low * self.sites.len() + high;
         if self.costs[at].is_nan() {
-            let cost = self.yard.cost_m(self.sites[low], self.sites[high]);
+            let (from, to) = (self.sites[low], self.sites[high]);
+            self.work.spend(self.yard.looks(from, to));
+            let cost = self.yard.cost_m(from, to);
             self.costs[at] = cost.unwrap_or(f64::INFINITY);
         }
         self.costs[at]
@@ -134,9 +153,34 @@ impl<'y> Growth<'y> {
             self.grow_straight();
         }
         while (1..=self.heads).any(|head| self.feeds[head].is_none()) {
+            if self.work.is_spent() {
+                return self.join_straight();
+            }
             if !self.join_by_path() {
                 self.join_across();
             }
+        }
+    }
+
+    /// Joins the heads that are left from the valve outward, each to the nearest of the last ones that
+    /// joined, whatever stands between them.
+    fn join_straight(&mut self) {
+        let valve = self.sites[0];
+        let (mut joined, mut left): (Vec<usize>, Vec<usize>) =
+            (0..=self.heads).partition(|&site| self.feeds[site].is_some());
+        left.sort_by(|&a, &b| {
+            let out_m = |site: usize| self.sites[site].distance(valve);
+            out_m(a).total_cmp(&out_m(b)).then(a.cmp(&b))
+        });
+        for head in left {
+            let last = &joined[joined.len().saturating_sub(LAST_JOINED)..];
+            let far_m = |site: usize| self.sites[site].distance(self.sites[head]);
+            let nearest = last
+                .iter()
+                .copied()
+                .min_by(|&a, &b| far_m(a).total_cmp(&far_m(b)).then(a.cmp(&b)));
+            self.join(head, nearest.unwrap_or(0)); // the valve has joined
+            joined.push(head);
         }
     }
 
@@ -145,6 +189,10 @@ impl<'y> Growth<'y> {
         let mut best: Vec<(f64, usize)> = vec![(f64::INFINITY, 0); self.heads + 1];
         let mut joined = 0;
         for _ in 0..self.heads {
+            self.work.spend(self.heads);
+            if self.work.is_spent() {
+                return;
+            }
             for (head, best) in best.iter_mut().enumerate().skip(1) {
                 let most = best.0;
                 let back_m = self.path_weight * self.way_m[joined];
@@ -185,6 +233,7 @@ impl<'y> Growth<'y> {
             let next = (0..count)
                 .filter(|&site| !settled[site] && key_m[site].is_finite())
                 .min_by(|&a, &b| key_m[a].total_cmp(&key_m[b]).then(a.cmp(&b)));
+            self.work.spend(2 * count);
             let Some(site) = next else { return false };
             settled[site] = true;
             if (1..=self.heads).contains(&site) && self.feeds[site].is_none() {
@@ -217,6 +266,7 @@ impl<'y> Growth<'y> {
 
     /// Joins the nearest head straight, whatever stands in the way.
     fn join_across(&mut self) {
+        self.work.spend(self.heads * self.sites.len() / 2);
         let mut best: Option<(f64, usize, usize)> = None;
         for head in (1..=self.heads).filter(|&head| self.feeds[head].is_none()) {
             for site in (0..self.sites.len()).filter(|&site| self.feeds[site].is_some()) {
@@ -240,6 +290,10 @@ impl<'y> Growth<'y> {
                 let Some(fed_by) = self.feeds[site] else {
                     continue;
                 };
+                self.work.spend(self.sites.len());
+                if self.work.is_spent() {
+                    return;
+                }
                 let now = self.cost_m(fed_by, site);
                 let way_now_m = self.way_m[site];
                 let mut best = (-1e-6, fed_by);
@@ -363,7 +417,13 @@ mod tests {
             .rev()
             .map(|k| Point::new(4.0 * f64::from(k), 0.0))
             .collect();
-        let tree = tree(Point::default(), &heads, &yard(vec![]), 0.15);
+        let tree = tree(
+            Point::default(),
+            &heads,
+            &yard(vec![]),
+            0.15,
+            &Work::default(),
+        );
         assert_eq!(tree.nodes.len(), 7);
         assert!((tree.trench_m() - 24.0).abs() < 1e-9);
         assert!((1..7).all(|node| tree.feeds[node] == node - 1));
@@ -375,7 +435,7 @@ mod tests {
         let house = square((2.0, 8.0), (-6.0, 3.0));
         let yard = yard(vec![house.clone()]);
         let heads = [Point::new(10.0, 0.0), Point::new(12.0, 0.0)];
-        let tree = tree(Point::default(), &heads, &yard, 0.15);
+        let tree = tree(Point::default(), &heads, &yard, 0.15, &Work::default());
         assert_eq!(tree.crossings, 0);
         assert!(tree.nodes.len() > 3, "{tree:?}");
         for node in 1..tree.nodes.len() {
@@ -403,7 +463,13 @@ mod tests {
         };
         let court = Outline::new(ring(5.0), vec![ring(4.0)]).unwrap();
         let yard = yard(vec![court]);
-        let tree = tree(Point::new(20.0, 0.0), &[Point::default()], &yard, 0.15);
+        let tree = tree(
+            Point::new(20.0, 0.0),
+            &[Point::default()],
+            &yard,
+            0.15,
+            &Work::default(),
+        );
         assert_eq!((tree.crossings, tree.nodes.len()), (1, 2));
     }
 
@@ -416,7 +482,13 @@ mod tests {
             square((10.0, 14.0), (5.0, 30.0)),
             square((30.0, 33.0), (0.0, 25.0)),
         ];
-        let tree = tree(Point::new(-1.0, -1.0), &heads, &yard(blocks), 0.15);
+        let tree = tree(
+            Point::new(-1.0, -1.0),
+            &heads,
+            &yard(blocks),
+            0.15,
+            &Work::default(),
+        );
         assert!((1..tree.nodes.len()).all(|node| tree.feeds[node] < node));
         let mut found: Vec<usize> = tree.heads.clone();
         found.sort_unstable();
@@ -424,6 +496,38 @@ mod tests {
         assert_eq!(found.len(), heads.len());
         for (head, at) in tree.heads.iter().zip(&heads) {
             assert_eq!(tree.nodes[*head], *at);
+        }
+    }
+
+    #[test]
+    fn without_a_budget_every_head_is_still_fed() {
+        let heads: Vec<Point> = (0..2_000)
+            .map(|k| Point::new(f64::from(k % 50) * 3.0, f64::from(k / 50) * 3.0))
+            .collect();
+        let blocks = || vec![square((10.0, 14.0), (5.0, 30.0))];
+        for (count, looks) in [(2_000, u64::MAX), (200, 0), (200, 300_000)] {
+            let work = Work::of(looks);
+            let tree = tree(
+                Point::default(),
+                &heads[..count],
+                &yard(blocks()),
+                0.15,
+                &work,
+            );
+            assert!(work.is_coarse(), "{count} {looks}");
+            assert!((1..tree.nodes.len()).all(|node| tree.feeds[node] < node));
+            assert!(
+                tree.heads
+                    .iter()
+                    .zip(&heads)
+                    .all(|(&node, at)| tree.nodes[node] == *at)
+            );
+            // A lattice of 3 m: no more than twice its shortest tree.
+            assert!(
+                tree.trench_m() < 2.0 * 3.0 * count as f64,
+                "{}",
+                tree.trench_m()
+            );
         }
     }
 }

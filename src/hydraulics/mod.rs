@@ -3,7 +3,8 @@
 //! [`nozzle`] says what a head does at a pressure, [`pipe`] what a pipe takes of it, `supply`
 //! what there is to begin with. [`stations`] groups heads into the sets that one valve feeds,
 //! [`laterals`] draws the pipes from the valve to its heads, `network` solves them with the flows
-//! that the pressures give, and `materials` counts what has to be bought.
+//! that the pressures give, and `materials` counts what has to be bought. [`work`] bounds what all of
+//! this may take.
 
 pub mod costs;
 pub mod inp;
@@ -15,6 +16,7 @@ pub mod pipe;
 pub mod stations;
 pub mod supply;
 pub mod trench;
+pub mod work;
 
 /// Density of water at 20 °C \[kg/m³\].
 pub const DENSITY_KG_M3: f64 = 998.0;

@@ -4,8 +4,12 @@
 //! cut in two by flow, again and again, across the direction that keeps the parts most compact,
 //! until each part is within the safe flow; then heads change sides where that makes stations
 //! more compact or more equal, and a small station is dissolved where its neighbours can take it.
-//! Every step is bounded, so five thousand heads take milliseconds.
+//! Every step is bounded, so five thousand heads take milliseconds; where the budget of work is spent,
+//! heads are filled into stations in the order in which they stand, or stations stay as they are.
 
+use std::collections::BTreeMap;
+
+use super::work::Work;
 use crate::shape::Point;
 
 /// A head as the grouping sees it.
@@ -32,6 +36,10 @@ const BALANCE_WEIGHT: f64 = 0.5;
 const DISSOLVE_BELOW: f64 = 0.6;
 /// One station in so many may be added to those that the flow asks for before cuts are forced.
 const SPARE_PER: usize = 6;
+/// Looks that a head takes in a cut: its share of the sorting.
+const LOOKS_PER_CUT: usize = 16;
+/// Looks that a change of two heads takes.
+const LOOKS_PER_CHANGE: usize = 8;
 /// Room for rounding in comparisons of flow.
 const ROUNDING: f64 = 1e-9;
 
@@ -39,7 +47,7 @@ const ROUNDING: f64 = 1e-9;
 /// `⌈Σq / Q⌉` stations a class. A head that draws more than the safe flow by itself stands alone.
 /// Stations come in the order of their first heads.
 #[must_use]
-pub fn grouped(outlets: &[Outlet], safe_lpm: f64) -> Vec<Members> {
+pub fn grouped(outlets: &[Outlet], safe_lpm: f64, work: &Work) -> Vec<Members> {
     let mut classes: Vec<u32> = outlets.iter().map(|outlet| outlet.class).collect();
     classes.sort_unstable();
     classes.dedup();
@@ -52,7 +60,8 @@ pub fn grouped(outlets: &[Outlet], safe_lpm: f64) -> Vec<Members> {
         if within.is_empty() {
             continue;
         }
-        let mut sets = Sets::new(outlets, safe_lpm, divided(outlets, within, safe_lpm));
+        let parts = divided(outlets, within, safe_lpm, work);
+        let mut sets = Sets::new(outlets, safe_lpm, work, parts);
         sets.improve();
         while sets.dissolve_one() {
             sets.improve();
@@ -71,15 +80,18 @@ pub fn grouped(outlets: &[Outlet], safe_lpm: f64) -> Vec<Members> {
 #[must_use]
 pub fn by_name(names: &[Option<&str>]) -> (Vec<(String, Members)>, Members) {
     let mut stations: Vec<(String, Members)> = Vec::new();
+    let mut places: BTreeMap<&str, usize> = BTreeMap::new();
     let mut unnamed = Vec::new();
     for (head, name) in names.iter().enumerate() {
-        match name {
-            None => unnamed.push(head),
-            Some(name) => match stations.iter_mut().find(|(known, _)| known == name) {
-                Some((_, members)) => members.push(head),
-                None => stations.push(((*name).to_owned(), vec![head])),
-            },
-        }
+        let Some(name) = name else {
+            unnamed.push(head);
+            continue;
+        };
+        let place = *places.entry(name).or_insert_with(|| {
+            stations.push(((*name).to_owned(), Vec::new()));
+            stations.len() - 1
+        });
+        stations[place].1.push(head); // places are made with stations
     }
     (stations, unnamed)
 }
@@ -112,11 +124,14 @@ fn flow_of(outlets: &[Outlet], members: &[usize]) -> f64 {
 
 /// Cuts a set of heads into parts within the safe flow: into as many as the flow asks for, or a
 /// few more where single heads do not fill them; where even that fails, wherever a cut is needed.
-fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64) -> Vec<Members> {
+fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64, work: &Work) -> Vec<Members> {
     let parts_for = |flow_lpm: f64| ((flow_lpm / safe_lpm - ROUNDING).ceil() as usize).max(1);
     let least = parts_for(flow_of(outlets, &all));
     for parts in least..=least + 1 + least / SPARE_PER {
-        if let Some(sets) = evenly(outlets, &all, parts, safe_lpm) {
+        if work.is_spent() {
+            break;
+        }
+        if let Some(sets) = evenly(outlets, &all, parts, safe_lpm, work) {
             return sets;
         }
     }
@@ -131,10 +146,18 @@ fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64) -> Vec<Members> {
         }
         // At the latest with a part for each head every cut fits.
         let halves = loop {
-            if let Some(halves) = cut(outlets, &members, parts, safe_lpm) {
+            if work.is_spent() {
+                break None;
+            }
+            let halves = cut(outlets, &members, parts, safe_lpm, work);
+            if halves.is_some() {
                 break halves;
             }
             parts += 1;
+        };
+        let Some(halves) = halves else {
+            done.extend(filled(outlets, members, safe_lpm));
+            continue;
         };
         open.push(halves.1);
         open.push(halves.0);
@@ -142,8 +165,37 @@ fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64) -> Vec<Members> {
     done
 }
 
+/// Fills heads into stations one after the other, in the order in which they stand along the direction
+/// in which they are spread most.
+fn filled(outlets: &[Outlet], mut members: Members, safe_lpm: f64) -> Vec<Members> {
+    let along = principal(outlets, &members);
+    members.sort_by(|&a, &b| {
+        let way = |i: usize| outlets[i].at.dot(along);
+        way(a).total_cmp(&way(b)).then(a.cmp(&b))
+    });
+    let mut stations: Vec<Members> = Vec::new();
+    let mut open_lpm = f64::INFINITY;
+    for head in members {
+        open_lpm += outlets[head].flow_lpm;
+        match stations.last_mut() {
+            Some(open) if open_lpm <= safe_lpm * (1.0 + ROUNDING) => open.push(head),
+            _ => {
+                stations.push(vec![head]);
+                open_lpm = outlets[head].flow_lpm;
+            }
+        }
+    }
+    stations
+}
+
 /// Cuts a set into exactly so many parts within the safe flow; `None` where that fails.
-fn evenly(outlets: &[Outlet], all: &[usize], parts: usize, safe_lpm: f64) -> Option<Vec<Members>> {
+fn evenly(
+    outlets: &[Outlet],
+    all: &[usize],
+    parts: usize,
+    safe_lpm: f64,
+    work: &Work,
+) -> Option<Vec<Members>> {
     let mut done = Vec::new();
     let mut open = vec![(all.to_vec(), parts)];
     while let Some((members, parts)) = open.pop() {
@@ -151,7 +203,7 @@ fn evenly(outlets: &[Outlet], all: &[usize], parts: usize, safe_lpm: f64) -> Opt
             done.push(members);
             continue;
         }
-        let (few, rest) = cut(outlets, &members, parts, safe_lpm)?;
+        let (few, rest) = cut(outlets, &members, parts, safe_lpm, work)?;
         // The part with less flow is the one with fewer stations, if they differ.
         let few_first = flow_of(outlets, &few) <= flow_of(outlets, &rest);
         let (less, more) = (parts / 2, parts - parts / 2);
@@ -168,6 +220,7 @@ fn cut(
     members: &[usize],
     parts: usize,
     safe_lpm: f64,
+    work: &Work,
 ) -> Option<(Members, Members)> {
     let few = (parts / 2).max(1);
     let many = parts - few;
@@ -177,6 +230,7 @@ fn cut(
     let mut best: Option<(f64, Members, Members)> = None;
     for direction in [along, across, along + across, along - across] {
         for (first, second) in [(few, many), (many, few)] {
+            work.spend(LOOKS_PER_CUT * members.len());
             let mut order = members.to_vec();
             order.sort_by(|&a, &b| {
                 let way = |i: usize| outlets[i].at.dot(direction);
@@ -242,13 +296,19 @@ fn principal(outlets: &[Outlet], members: &[usize]) -> Point {
 struct Sets<'o> {
     outlets: &'o [Outlet],
     safe_lpm: f64,
+    work: &'o Work,
     members: Vec<Members>,
     flows_lpm: Vec<f64>,
     sums: Vec<Point>,
 }
 
 impl<'o> Sets<'o> {
-    fn new(outlets: &'o [Outlet], safe_lpm: f64, members: Vec<Members>) -> Sets<'o> {
+    fn new(
+        outlets: &'o [Outlet],
+        safe_lpm: f64,
+        work: &'o Work,
+        members: Vec<Members>,
+    ) -> Sets<'o> {
         let flows_lpm = members.iter().map(|m| flow_of(outlets, m)).collect();
         let sums = members
             .iter()
@@ -257,6 +317,7 @@ impl<'o> Sets<'o> {
         Sets {
             outlets,
             safe_lpm,
+            work,
             members,
             flows_lpm,
             sums,
@@ -301,6 +362,7 @@ impl<'o> Sets<'o> {
 
     fn near(&self, head: usize, but: usize) -> Vec<usize> {
         let at = self.outlets[head].at;
+        self.work.spend(self.members.len());
         let mut nearest: Vec<(f64, usize)> = Vec::with_capacity(NEAR + 1);
         for set in (0..self.members.len()).filter(|&set| set != but) {
             let off = self.middle(set) - at;
@@ -340,12 +402,16 @@ impl<'o> Sets<'o> {
         for _ in 0..PASSES {
             let mut moved = false;
             for &(head, _) in &home {
+                if self.work.is_spent() {
+                    return;
+                }
                 let from = home_of[head];
                 if self.members[from].len() < 2 {
                     continue;
                 }
                 let mut best: Option<(f64, usize, Option<usize>)> = None;
                 for to in self.near(head, from) {
+                    self.work.spend(LOOKS_PER_CHANGE * self.members[to].len());
                     let partners = std::iter::once(None)
                         .chain(self.members[to].iter().map(|&other| Some(other)));
                     for partner in partners {
@@ -405,6 +471,10 @@ impl<'o> Sets<'o> {
 
     /// Gives the heads of the smallest station to its neighbours, where they all find room.
     fn dissolve_one(&mut self) -> bool {
+        self.work.spend(self.outlets.len());
+        if self.work.is_spent() {
+            return false;
+        }
         let Some(smallest) = (0..self.members.len()).min_by(|&a, &b| {
             self.flows_lpm[a]
                 .total_cmp(&self.flows_lpm[b])
@@ -473,18 +543,38 @@ mod tests {
                 )
             })
             .collect();
-        assert_eq!(grouped(&heads, 25.0), [vec![0, 1, 2, 3], vec![4, 5, 6, 7]]);
+        assert_eq!(
+            grouped(&heads, 25.0, &Work::default()),
+            [vec![0, 1, 2, 3], vec![4, 5, 6, 7]]
+        );
     }
 
     #[test]
     fn heads_that_pack_badly_get_more_stations_and_giants_stand_alone() {
         // Two of 13.5 fit into 34, three do not: five heads take three stations.
         let heads: Vec<Outlet> = (0..5).map(|k| outlet(f64::from(k), 0.0, 13.5)).collect();
-        let stations = grouped(&heads, 34.0);
+        let stations = grouped(&heads, 34.0, &Work::default());
         assert_eq!(stations.len(), 3);
         let giants = [outlet(0.0, 0.0, 50.0), outlet(1.0, 0.0, 3.0)];
-        assert_eq!(grouped(&giants, 34.0), [vec![0], vec![1]]);
-        assert!(grouped(&[], 34.0).is_empty());
+        assert_eq!(grouped(&giants, 34.0, &Work::default()), [vec![0], vec![1]]);
+        assert!(grouped(&[], 34.0, &Work::default()).is_empty());
+    }
+
+    #[test]
+    fn without_a_budget_every_head_still_has_a_station_within_the_safe_flow() {
+        let heads: Vec<Outlet> = (0..500)
+            .map(|k| outlet(f64::from(k % 25), f64::from(k / 25), 3.0 + f64::from(k % 4)))
+            .collect();
+        for looks in [0, 1_000, 100_000] {
+            let work = Work::of(looks);
+            let stations = grouped(&heads, 34.0, &work);
+            assert!(work.is_coarse(), "{looks}");
+            let mut found: Vec<usize> = stations.concat();
+            found.sort_unstable();
+            assert!(found.into_iter().eq(0..500), "{looks}");
+            let flows = stations.iter().map(|members| flow_of(&heads, members));
+            assert!(flows.fold(0.0, f64::max) <= 34.0, "{looks}");
+        }
     }
 
     #[test]
@@ -509,7 +599,8 @@ mod tests {
         let heads: Vec<Outlet> = (0..7)
             .map(|k| outlet(f64::from(k * k % 5), f64::from(k * 3 % 7), 1.0))
             .collect();
-        let mut sets = Sets::new(&heads, 9.0, vec![vec![0, 1, 2, 3], vec![4, 5, 6]]);
+        let work = Work::default();
+        let mut sets = Sets::new(&heads, 9.0, &work, vec![vec![0, 1, 2, 3], vec![4, 5, 6]]);
         let before = spread_m2(&heads, &sets.members[0]);
         let change = sets.change_m2(0, &[1], &[5]);
         sets.apply(0, &[1], &[5]);

@@ -36,6 +36,17 @@ impl Yard {
         }
     }
 
+    /// How many looks it takes to say what a straight trench costs: one for each lawn and block, and one
+    /// for each edge of those whose boxes meet that of the trench.
+    #[must_use]
+    pub fn looks(&self, a: Point, b: Point) -> usize {
+        let near = |outline: &&Outline| meets_box(outline, a, b);
+        let edges =
+            |outline: &Outline| outline.rings().iter().map(|ring| ring.len()).sum::<usize>();
+        let all = || self.turf.iter().chain(&self.blocks);
+        all().count() + all().filter(near).map(edges).sum::<usize>()
+    }
+
     /// The same with root zones, which only the pipe of a head or valve inside of them may enter.
     #[must_use]
     pub fn with_root_zones(mut self, zones: impl Iterator<Item = Outline>) -> Yard {
@@ -69,6 +80,7 @@ impl Yard {
         let on_turf: f64 = self
             .turf
             .iter()
+            .filter(|turf| meets_box(turf, a, b))
             .map(|turf| {
                 stretches(turf, a, b)
                     .map(|(from, to)| to - from)
@@ -125,6 +137,15 @@ impl Yard {
     }
 }
 
+/// Whether the box of an outline meets that of a straight line.
+fn meets_box(outline: &Outline, a: Point, b: Point) -> bool {
+    let (low, high) = outline.bounds();
+    a.x.max(b.x) >= low.x
+        && a.x.min(b.x) <= high.x
+        && a.y.max(b.y) >= low.y
+        && a.y.min(b.y) <= high.y
+}
+
 fn is_inside_box(at: Point, outline: &Outline) -> bool {
     let (low, high) = outline.bounds();
     at.x >= low.x && at.x <= high.x && at.y >= low.y && at.y <= high.y
@@ -152,12 +173,7 @@ fn outer_corners(block: &Outline) -> Vec<Point> {
 
 /// Whether a straight pipe runs through a block deeper than it may graze.
 fn crosses(block: &Outline, a: Point, b: Point) -> bool {
-    let (low, high) = block.bounds();
-    if a.x.max(b.x) < low.x
-        || a.x.min(b.x) > high.x
-        || a.y.max(b.y) < low.y
-        || a.y.min(b.y) > high.y
-    {
+    if !meets_box(block, a, b) {
         return false;
     }
     stretches(block, a, b).any(|(from, to)| {

@@ -1,6 +1,8 @@
 //! What is in the ground: the existing heads of a parcel, by turf area, and the stations that join
 //! turf areas.
 
+use std::collections::BTreeMap;
+
 use crate::assumptions::nearest;
 use crate::budget::{Cause, Regulation};
 use crate::catalogue::{Catalogue, Family};
@@ -37,17 +39,17 @@ impl<'a> InGround<'a> {
         issues: &mut Vec<Issue>,
     ) -> InGround<'a> {
         let mut areas: Vec<Vec<Found>> = vec![Vec::new(); parcel.turf.len()];
-        let mut kept: Vec<Point> = Vec::new();
+        let mut kept = Kept::default();
         let turf_id = |area: usize| parcel.turf.get(area).map_or("", |turf| turf.id.as_str());
         for (area, head) in &parcel.heads {
             let at = frame.to_plane(head.position.x(), head.position.y());
-            if kept.iter().any(|other| other.distance(at) < DUPLICATE_M) {
+            if kept.is_near(at) {
                 let (lon, lat) = (head.position.x(), head.position.y());
                 let issue = Issue::new(Code::HE01, format!("at {lon:.7}, {lat:.7}"));
                 issues.push(issue.of_parcel(&parcel.id).of_turf(turf_id(*area)));
                 continue;
             }
-            kept.push(at);
+            kept.put(at);
             if let Some(heads) = areas.get_mut(*area) {
                 heads.push(Found { at, head });
             }
@@ -92,6 +94,29 @@ impl<'a> InGround<'a> {
             })
             .filter(|members| members.len() > 1)
             .collect()
+    }
+}
+
+/// Places of the heads that were kept, in squares of the distance at which two are one.
+#[derive(Default)]
+struct Kept(BTreeMap<(i64, i64), Vec<Point>>);
+
+impl Kept {
+    fn square(at: Point) -> (i64, i64) {
+        let number = |m: f64| (m / DUPLICATE_M).floor() as i64;
+        (number(at.x), number(at.y))
+    }
+
+    /// Whether one of them is nearer to a place than two heads can stand.
+    fn is_near(&self, at: Point) -> bool {
+        let (x, y) = Kept::square(at);
+        let around = (x - 1..=x + 1).flat_map(|x| (y - 1..=y + 1).map(move |y| (x, y)));
+        let mut near = around.filter_map(|square| self.0.get(&square)).flatten();
+        near.any(|other| other.distance(at) < DUPLICATE_M)
+    }
+
+    fn put(&mut self, at: Point) {
+        self.0.entry(Kept::square(at)).or_default().push(at);
     }
 }
 

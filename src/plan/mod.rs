@@ -40,9 +40,13 @@ const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
 
-/// Most heads of one family on one turf area: beyond that a plan takes minutes and its files cannot be
-/// handled; no lawn has so many.
-const MOST_HEADS: f64 = 20_000.0;
+/// Most heads of one family on one turf area: those of 17 ha with throws of 4.5 m. Beyond that a plan by
+/// the plain rule takes several seconds, a better one minutes, and its files cannot be handled.
+const MOST_HEADS: f64 = 10_000.0;
+/// Most heads in the ground of one turf area; the gaps between them are looked for pair by pair.
+const MOST_IN_GROUND: usize = 5_000;
+/// Most of them on all turf areas of a parcel: those of 35 ha with throws of 4.5 m.
+const MOST_HEADS_OF_PARCEL: f64 = 20_000.0;
 
 /// What is the same for every parcel of a run.
 #[derive(Debug, Clone)]
@@ -107,7 +111,7 @@ impl Planner {
         plan.frame = Some(ground.frame);
         plan.parcel_m2 = ground.parcel_m2();
         let in_ground = InGround::of(parcel, &ground.frame, &self.catalogue, &mut plan.issues);
-        let (mut areas, mut numbers) = (Vec::new(), Vec::new());
+        let (mut areas, mut numbers, mut heads) = (Vec::new(), Vec::new(), 0.0);
         for (number, (turf, outline)) in parcel.turf.iter().zip(&ground.turf).enumerate() {
             let Some(outline) = outline else {
                 let issue = Issue::new(Code::GE07, "no area in the local frame");
@@ -124,9 +128,13 @@ impl Planner {
             };
             let placed = |issue: Issue| issue.of_parcel(&parcel.id).of_turf(&turf.id);
             doors::pass("place");
-            if let Some(issue) = self.beyond_budget(outline) {
-                plan.issues.push(placed(issue));
-                continue;
+            let in_ground = site.found.as_ref().map_or(0, |own| own.found.len());
+            match self.heads_within_budget(outline, in_ground, heads) {
+                Ok(own) => heads += own,
+                Err(issue) => {
+                    plan.issues.push(placed(issue));
+                    continue;
+                }
             }
             let (scenarios, told) = self.lay_out(&site);
             plan.issues.extend(told.into_iter().map(placed));
@@ -165,22 +173,43 @@ impl Planner {
         );
     }
 
-    /// The issue of a turf area that would need more heads than are planned on one: its area over
-    /// that of one head in a triangular lattice of the longest throws.
-    fn beyond_budget(&self, outline: &Outline) -> Option<Issue> {
+    /// About how many heads a turf area takes: its area over that of one head in a triangular lattice of
+    /// the longest throws, or those that are in the ground, where they are more.
+    ///
+    /// # Errors
+    /// `PL02` when they are more than are planned on one turf area, `PL04` when those of the turf areas
+    /// before it (`planned`) leave no room for them.
+    fn heads_within_budget(
+        &self,
+        outline: &Outline,
+        in_ground: usize,
+        planned: f64,
+    ) -> Result<f64, Issue> {
         let wanted = |family: &&Family| self.families.contains(&family.name);
         let families = self.catalogue.families.iter().filter(wanted);
         let shortest_m = families
             .map(Family::longest_m)
             .fold(f64::INFINITY, f64::min);
         let per_head_m2 = 0.75_f64.sqrt() * shortest_m * shortest_m;
-        let heads = outline.area_m2() / per_head_m2;
-        (heads > MOST_HEADS || doors::is_over_budget()).then(|| {
+        let new = outline.area_m2() / per_head_m2;
+        let heads = new.max(in_ground as f64);
+        if new > MOST_HEADS || in_ground > MOST_IN_GROUND || doors::is_over_budget() {
+            let found = if in_ground <= MOST_IN_GROUND {
+                format!(
+                    "about {new:.0} heads with throws of {shortest_m} m, and {MOST_HEADS:.0} are the most"
+                )
+            } else {
+                format!("{in_ground} heads in the ground, and {MOST_IN_GROUND} are the most")
+            };
+            return Err(Issue::new(Code::PL02, found));
+        }
+        if planned + heads > MOST_HEADS_OF_PARCEL {
             let found = format!(
-                "about {heads:.0} heads with throws of {shortest_m} m, and {MOST_HEADS:.0} are the most"
+                "about {heads:.0} heads beside {planned:.0}, and {MOST_HEADS_OF_PARCEL:.0} are the most"
             );
-            Issue::new(Code::PL02, found)
-        })
+            return Err(Issue::new(Code::PL04, found));
+        }
+        Ok(heads)
     }
 
     /// What leaves a turf area without heads.

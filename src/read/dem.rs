@@ -19,6 +19,9 @@ const DRIVERS: [&str; 14] = [
     "GTiff", "COG", "AAIGrid", "HFA", "EHdr", "ENVI", "SRTMHGT", "USGSDEM", "DTED", "GPKG", "GSAG",
     "GSBG", "SAGA", "XYZ",
 ];
+/// Formats of rows of text. Their readers find a row by reading those before it, and look for one behind
+/// a row that is missing again and again, without end.
+const ROWS_OF_TEXT: [&str; 2] = ["AAIGrid", "GSAG"];
 /// Cells around a lawn that its slopes need.
 const MARGIN_CELLS: f64 = 2.0;
 /// Most cells that are held of a lawn; beyond it every second one is read, and so on.
@@ -41,7 +44,7 @@ pub(super) struct Dem {
 }
 
 impl Dem {
-    /// Opens a raster.
+    /// Opens a raster. One of text is read once to its end.
     ///
     /// # Errors
     /// `CR01` without a reference system, `EL02` for degrees, `EL03` when it is not a raster of
@@ -79,10 +82,21 @@ impl Dem {
         let transform = dataset
             .geo_transform()
             .map_err(|_| refused("it says not where it lies".to_owned()))?;
+        let [_, x_column, x_row, _, y_column, y_row] = transform;
+        let cell = x_column * y_row - x_row * y_column;
+        if !cell.is_normal() {
+            return Err(refused("its cells have no size".to_owned()));
+        }
         let size = dataset.raster_size();
         let band = dataset
             .rasterband(1)
             .map_err(|fault| refused(complaint(&fault)))?;
+        if ROWS_OF_TEXT.contains(&dataset.driver().short_name().as_str()) {
+            for row in 0..size.1 {
+                let read = band.read_as::<f64>((0, row as isize), (size.0, 1), (size.0, 1), None);
+                read.map_err(|fault| refused(complaint(&fault)))?;
+            }
+        }
         let height_unit_m = match band.unit().to_lowercase().trim() {
             // Heights without a unit are in the unit of the map.
             "" => map_unit_m,

@@ -465,6 +465,10 @@ impl Neighbourhood {
         attributes: Attributes,
         outline: Vec<LonLatPolygon>,
     ) -> Reading {
+        if let Some(field) = &mut self.fields.supply {
+            // Its points are not planned with, but they belong to somebody.
+            field.claim(&id, &outline, std::iter::empty());
+        }
         let index = self.counts.parcels;
         self.counts.parcels += 1;
         self.counts.parcels_failed += 1;
@@ -487,9 +491,18 @@ impl Iterator for Neighbourhood {
         }
         let next = self.read_next();
         self.ended = !matches!(next, Ok(Some(_)));
-        if let (Ok(None), Some(field), true) = (&next, &self.meter, self.is_whole) {
+        if matches!(next, Ok(None)) && self.is_whole {
+            self.orphans.extend(
+                self.fields
+                    .supply
+                    .as_ref()
+                    .and_then(|field| field.strangers()),
+            );
             // With a parcel layer the strangers were told when it was opened.
-            if !matches!(self.fields.plan, Plan::Parcels { .. }) {
+            if let (Some(field), false) = (
+                &self.meter,
+                matches!(self.fields.plan, Plan::Parcels { .. }),
+            ) {
                 self.orphans.extend(field.strangers());
             }
         }

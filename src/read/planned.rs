@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Map, Value};
 
+use super::sheet::MOST_ROW_BYTES;
 use crate::issue::{Code, Issue, Spot};
 
 /// The record that every finished plan has.
@@ -237,6 +238,7 @@ fn next_record(
     read: &mut u64,
 ) -> io::Result<Option<(u64, char, Vec<String>)>> {
     let mut text = String::new();
+    let mut is_quoted = false;
     let mut line = 0;
     loop {
         let before = text.len();
@@ -250,11 +252,18 @@ fn next_record(
         if before == 0 {
             line = *read;
         }
-        if text.trim().is_empty() {
+        let quotes = text[before..].matches('"').count();
+        is_quoted ^= !quotes.is_multiple_of(2);
+        if text.trim_start().is_empty() {
             text.clear();
-        } else if text.matches('"').count().is_multiple_of(2) {
+        } else if !is_quoted {
             break;
+        } else if text.len() > MOST_ROW_BYTES {
+            return Err(io::Error::other("a quote is not closed"));
         }
+    }
+    if is_quoted {
+        return Err(io::Error::other("a quote is not closed"));
     }
     let text = text
         .trim_start_matches('\u{feff}')

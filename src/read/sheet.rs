@@ -12,7 +12,7 @@ use crate::assumptions::nearest;
 use crate::issue::{Code, Issue, Spot};
 
 /// Longest row [bytes]: a quote that is not closed must not take the rest of the file.
-const MOST_ROW_BYTES: usize = 1 << 20;
+pub(super) const MOST_ROW_BYTES: usize = 1 << 20;
 
 /// A sheet that is being read.
 pub struct Sheet {
@@ -165,6 +165,7 @@ impl Sheet {
     /// The text of the next record: lines up to one outside of quotes.
     fn record(&mut self) -> Result<Option<String>, Issue> {
         let mut record = String::new();
+        let mut is_quoted = false;
         self.line = self.read + 1;
         loop {
             let mut bytes = Vec::new();
@@ -179,12 +180,13 @@ impl Sheet {
                 };
             }
             self.read += 1;
+            let quotes = bytes.iter().filter(|&&byte| byte == b'"').count();
+            is_quoted ^= !quotes.is_multiple_of(2);
             record.push_str(&String::from_utf8_lossy(&bytes));
             if record.len() > MOST_ROW_BYTES {
                 return Err(self.at_row(Code::IN07, "a quote is not closed"));
             }
-            let quotes = record.bytes().filter(|&byte| byte == b'"').count();
-            if quotes % 2 == 0 {
+            if !is_quoted {
                 let end = record.trim_end_matches(['\n', '\r']).len();
                 record.truncate(end);
                 return Ok(Some(record));

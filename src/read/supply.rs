@@ -1,7 +1,7 @@
 //! Points of the water supply: each goes to the parcel that it names, else to the one on which it
 //! lies.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rstar::{AABB, RTree, RTreeObject};
 
@@ -24,6 +24,8 @@ pub(super) struct SupplyField {
     layer: Layer,
     named: BTreeMap<Fingerprint, Vec<(u64, u64)>>,
     unnamed: RTree<Spot>,
+    /// Numbers of the points that no parcel has claimed yet.
+    waiting: BTreeSet<u64>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -45,7 +47,7 @@ impl SupplyField {
     pub(super) fn open(source: &Source, issues: &mut Vec<Issue>) -> Result<SupplyField, Issue> {
         let mut layer = Layer::open(source, Role::Supply, &Filter::default())?;
         let mut named: BTreeMap<Fingerprint, Vec<(u64, u64)>> = BTreeMap::new();
-        let mut spots = Vec::new();
+        let (mut spots, mut waiting) = (Vec::new(), BTreeSet::new());
         while let Some(feature) = layer.next()? {
             let (number, locator) = (feature.number, feature.locator);
             let told = |issue: Issue| issue.in_file(layer.name()).at_feature(number);
@@ -55,7 +57,10 @@ impl SupplyField {
                     if kind_of(&feature).is_none() {
                         let found = feature.text("kind").unwrap_or_default();
                         issues.push(told(Issue::new(Code::HY05, format!("kind `{found}`"))));
-                    } else if let Some(parcel) = feature.text("parcel_id") {
+                        continue;
+                    }
+                    waiting.insert(number);
+                    if let Some(parcel) = feature.text("parcel_id") {
                         let rows = named.entry(fingerprint(&parcel)).or_default();
                         rows.push((number, locator));
                     } else {
@@ -72,6 +77,7 @@ impl SupplyField {
             layer,
             named,
             unnamed: RTree::bulk_load(spots),
+            waiting,
         })
     }
 
@@ -83,6 +89,30 @@ impl SupplyField {
         turf: impl Iterator<Item = &'a LonLatPolygon>,
         issues: &mut Vec<Issue>,
     ) -> Result<Vec<SupplyPoint>, Issue> {
+        let rows = self.claim(parcel, outline, turf);
+        let mut points = Vec::with_capacity(rows.len());
+        for (number, locator) in rows {
+            let feature = self.layer.fetch(locator, number)?;
+            let place = |issue: Issue| {
+                issue
+                    .in_file(self.layer.name())
+                    .at_feature(number)
+                    .of_parcel(parcel)
+            };
+            if let Some(kind) = kind_of(&feature) {
+                points.push(point(&feature, kind, issues, place)?);
+            }
+        }
+        Ok(points)
+    }
+
+    /// Number and place in the file of each point of a parcel, in input order.
+    pub(super) fn claim<'a>(
+        &mut self,
+        parcel: &str,
+        outline: &'a [LonLatPolygon],
+        turf: impl Iterator<Item = &'a LonLatPolygon>,
+    ) -> Vec<(u64, u64)> {
         let mut rows = self
             .named
             .get(&fingerprint(parcel))
@@ -104,20 +134,21 @@ impl SupplyField {
         }
         rows.sort_unstable();
         rows.dedup();
-        let mut points = Vec::with_capacity(rows.len());
-        for (number, locator) in rows {
-            let feature = self.layer.fetch(locator, number)?;
-            let place = |issue: Issue| {
-                issue
-                    .in_file(self.layer.name())
-                    .at_feature(number)
-                    .of_parcel(parcel)
-            };
-            if let Some(kind) = kind_of(&feature) {
-                points.push(point(&feature, kind, issues, place)?);
-            }
+        for (number, _) in &rows {
+            self.waiting.remove(number);
         }
-        Ok(points)
+        rows
+    }
+
+    /// What is told of points that no parcel has claimed.
+    pub(super) fn strangers(&self) -> Option<Issue> {
+        let first = self.waiting.first()?;
+        let found = match self.waiting.len() {
+            1 => String::new(),
+            count => format!("this one, and {} more", count - 1),
+        };
+        let issue = Issue::new(Code::HY06, found);
+        Some(issue.in_file(self.layer.name()).at_feature(*first))
     }
 }
 

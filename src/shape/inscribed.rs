@@ -8,6 +8,11 @@ use super::point::Point;
 
 /// Most boxes that the search looks at; far more than any real lawn needs.
 const MOST_BOXES: usize = 100_000;
+/// Most edges that it looks at, all boxes together; beyond them the best circle so far is taken. A comb of
+/// 200 teeth of one width, all equally deep, took seconds.
+const MOST_EDGES: usize = 100_000_000;
+/// Edges that a box takes at most, in those of the outline: four parts, each looked at three times.
+const LOOKS_OF_BOX: usize = 12;
 /// After so many boxes the search is on a ridge, as in the middle of a rectangle, where all places
 /// are equally deep.
 const RIDGE_BOXES: usize = 400;
@@ -16,7 +21,8 @@ const RIDGE_BOXES: usize = 400;
 /// precision of `precision_m`.
 ///
 /// Boxes are split in four, the most promising first; a box is dropped when even its farthest
-/// corner cannot beat the best centre found by more than the precision.
+/// corner cannot beat the best centre found by more than the precision. Where an outline has so many edges
+/// that the search would take seconds, it ends with the best circle found by then.
 #[must_use]
 pub fn inscribed_circle(outline: &Outline, precision_m: f64) -> (Point, f64) {
     let (low, high) = outline.bounds();
@@ -24,6 +30,7 @@ pub fn inscribed_circle(outline: &Outline, precision_m: f64) -> (Point, f64) {
     let mut best = (low, f64::NEG_INFINITY);
     let mut queue = BinaryHeap::new();
     let mut looked_at = 0;
+    let most_boxes = (MOST_EDGES / (LOOKS_OF_BOX * outline.edges().count().max(1))).min(MOST_BOXES);
     let look = |centre: Point, half_m: f64, best: &mut (Point, f64)| {
         let distance_m = outline.signed_distance_m(centre);
         if distance_m > best.1 {
@@ -49,7 +56,7 @@ pub fn inscribed_circle(outline: &Outline, precision_m: f64) -> (Point, f64) {
     }
     while let Some(square) = queue.pop() {
         looked_at += 1;
-        if square.most_m <= best.1 + precision_m || looked_at > MOST_BOXES {
+        if square.most_m <= best.1 + precision_m || looked_at > most_boxes {
             break;
         }
         let half_m = square.half_m / 2.0;

@@ -8,6 +8,12 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
+use evenfall::assumptions::Assumptions;
+use evenfall::catalogue::Catalogue;
+use evenfall::climate::Climates;
+use evenfall::place::{Effort, Favour};
+use evenfall::plan::Planner;
+
 /// What a run of the program left.
 pub struct Ran {
     pub status: Option<i32>,
@@ -43,6 +49,20 @@ pub fn evenfall(home: &Path, arguments: &[&str]) -> Ran {
         status: output.status.code(),
         stdout: String::from_utf8(output.stdout).unwrap(),
         stderr: String::from_utf8(output.stderr).unwrap(),
+    }
+}
+
+/// Plans with one family by the plain rule; everything else is assumed.
+pub fn planner_by_rule() -> Planner {
+    Planner {
+        catalogue: Catalogue::generic(),
+        families: vec!["rotary-mid".to_owned()],
+        effort: Effort::Rule,
+        favour: Favour::Evenness,
+        assumptions: Assumptions::defaults(),
+        climates: Climates::assumed(),
+        inp: false,
+        seed: 1,
     }
 }
 

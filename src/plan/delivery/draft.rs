@@ -6,6 +6,7 @@ use crate::assumptions::Key;
 use crate::catalogue::Family;
 use crate::hydraulics::nozzle::{Body, Response};
 use crate::hydraulics::stations::{Members, Outlet, by_name, grouped, slope_thirds};
+use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
 /// Parts of a lawn that are told apart.
@@ -75,13 +76,13 @@ impl Job<'_, '_> {
     }
 
     /// What a head may share a station with: heads of the same part of lawns of one kind, on the
-    /// same third of a slope.
-    fn class(&self, head: usize, third: u32) -> u32 {
+    /// same third of a slope. `is_whole` says of each area whether it is one part.
+    fn class(&self, head: usize, third: u32, is_whole: &[bool]) -> u32 {
         let (area, number) = self.heads[head];
         let parts = self.plans[area].map_or(&[][..], |plan| plan.groups.as_slice());
         // Whole lawns are part 1; parts of a divided one are its own.
         let part = parts.get(number).copied().unwrap_or(1);
-        let lawn = if parts.iter().all(|&part| part == 1) {
+        let lawn = if is_whole[area] {
             self.builder.groups[area]
         } else {
             area as u32 // a parcel has few lawns
@@ -90,7 +91,7 @@ impl Job<'_, '_> {
     }
 
     /// The sources, and the heads that each feeds: those nearest to it, lawn by lawn.
-    pub(super) fn drafts(&self) -> Vec<Draft> {
+    pub(super) fn drafts(&self, work: &Work) -> Vec<Draft> {
         let builder = self.builder;
         let limit_m = builder.assumptions.number(Key::StationFall);
         let mut feeds = vec![0; self.plans.len()];
@@ -120,6 +121,11 @@ impl Job<'_, '_> {
                 thirds[first..first + members.len()].copy_from_slice(&parts);
             }
         }
+        let is_whole: Vec<bool> = self
+            .plans
+            .iter()
+            .map(|plan| plan.is_none_or(|plan| plan.groups.iter().all(|&part| part == 1)))
+            .collect();
         let mut drafts = Vec::new();
         // Stations that are in the ground stay as they are.
         let names: Vec<Option<&str>> = (0..self.heads.len()).map(|head| self.named(head)).collect();
@@ -144,11 +150,11 @@ impl Job<'_, '_> {
                 .map(|&head| Outlet {
                     at: self.at(head),
                     flow_lpm: self.rated_lpm(head),
-                    class: self.class(head, thirds[head]),
+                    class: self.class(head, thirds[head], &is_whole),
                 })
                 .collect();
             let safe_lpm = builder.most_lpm(source);
-            for members in grouped(&outlets, safe_lpm) {
+            for members in grouped(&outlets, safe_lpm, work) {
                 let members: Members = members.into_iter().map(|i| own[i]).collect();
                 drafts.push(Draft {
                     source,

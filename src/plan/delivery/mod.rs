@@ -86,7 +86,7 @@ pub(super) fn deliver(
     };
     delivery.is_read = plant.sources.iter().all(|source| source.is_read);
     let builder = Builder::new(planner, assumptions, &plant, areas);
-    let (mut serves, mut over) = (false, None);
+    let (mut serves, mut over, mut coarse) = (false, None, None);
     for scenario in scenarios_of(areas) {
         let found = delivery
             .networks
@@ -95,6 +95,11 @@ pub(super) fn deliver(
         let Some(built) = builder.build(&scenario, areas, found) else {
             continue;
         };
+        if built.is_coarse && coarse.is_none() {
+            let count = built.plan.stations.iter().map(|one| one.heads.len());
+            let heads: usize = count.sum();
+            coarse = Some(format!("{heads} heads in {}", scenario.text()));
+        }
         for station in &built.plan.stations {
             let alone = station.heads.len() == 1 && station.rated_lpm > station.safe_lpm;
             if alone && over.is_none() {
@@ -133,6 +138,9 @@ pub(super) fn deliver(
         let kpa = builder.best_kpa();
         let found = format!("{kpa:.0} kPa at the first valve without flow");
         delivery.issues.push(Issue::new(Code::HY01, found));
+    }
+    if let Some(found) = coarse {
+        delivery.issues.push(Issue::new(Code::PL05, found));
     }
     if let Some(found) = over {
         delivery.issues.push(Issue::new(Code::HY03, found));

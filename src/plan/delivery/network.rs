@@ -15,6 +15,7 @@ use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
 use crate::hydraulics::supply::{Chain, Source};
+use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
 /// A node this much above the lowest head drains through it \[m\].
@@ -24,7 +25,8 @@ impl Job<'_, '_> {
     /// Lays and solves everything, and counts it.
     pub(super) fn done(self, scenario: &Scenario) -> Built {
         let builder = self.builder;
-        let drafts = self.drafts();
+        let work = Work::default();
+        let drafts = self.drafts(&work);
         let number = |key| builder.assumptions.number(key);
         let mut count = Count::default();
         let mut pipes = Vec::new();
@@ -40,7 +42,8 @@ impl Job<'_, '_> {
                 .filter(|&at| drafts[at].source == source)
                 .collect();
             let valves: Vec<Point> = own.iter().map(|&at| drafts[at].valve).collect();
-            let mains = tree(*place, &valves, &builder.yard, number(Key::PipePathWeight));
+            let weight = number(Key::PipePathWeight);
+            let mains = tree(*place, &valves, &builder.yard, weight, &work);
             let mut way_m = vec![0.0; mains.nodes.len()];
             for node in 1..way_m.len() {
                 way_m[node] = way_m[mains.feeds[node]] + mains.length_m(node);
@@ -66,7 +69,7 @@ impl Job<'_, '_> {
             };
             let main = builder.main_run(length_m, sizes[draft.source]);
             let chain = Chain::to_valve(source, &builder.losses, main, share, 0.0);
-            finished.push(self.finish(draft, source, chain, length_m));
+            finished.push(self.finish(draft, source, chain, length_m, &work));
         }
         let mut served = self.empty_served();
         for (at, done) in finished.iter().enumerate() {
@@ -101,6 +104,7 @@ impl Job<'_, '_> {
                 inp,
             },
             served,
+            is_coarse: work.is_coarse(),
         }
     }
 
@@ -127,7 +131,14 @@ impl Job<'_, '_> {
     }
 
     /// Lays, sizes and solves the pipes of a station.
-    fn finish(&self, draft: &Draft, source: &Source, chain: Chain, main_m: f64) -> Finished {
+    fn finish(
+        &self,
+        draft: &Draft,
+        source: &Source,
+        chain: Chain,
+        main_m: f64,
+        work: &Work,
+    ) -> Finished {
         let builder = self.builder;
         let number = |key| builder.assumptions.number(key);
         let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
@@ -136,6 +147,7 @@ impl Job<'_, '_> {
             &places,
             &builder.yard,
             number(Key::PipePathWeight),
+            work,
         );
         let taps: Vec<Tap> = draft
             .members

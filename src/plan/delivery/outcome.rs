@@ -145,6 +145,8 @@ pub(super) struct AreaServed {
 pub(super) struct Built {
     pub(super) plan: NetworkPlan,
     pub(super) served: Vec<AreaServed>,
+    /// Whether its stations or pipes were worked out coarsely, because there are so many.
+    pub(super) is_coarse: bool,
 }
 
 impl Built {

@@ -1,5 +1,6 @@
 //! What was built against what was planned: the filled-in list of the crew beside the plan.
 
+use std::fs::File;
 use std::path::Path;
 
 use maud::html;
@@ -67,9 +68,13 @@ impl Comparison {
     /// Reads the filled-in list and compares it with the plan.
     ///
     /// # Errors
-    /// `PA04` when the list cannot be read, has no rows of this parcel, or names heads that the
-    /// plan does not have; `IN07` for cells that are no numbers.
+    /// `IN01` when there is no such list; `PA04` when it cannot be read, has no rows of this parcel, or
+    /// names heads that the plan does not have; `IN07` for cells that are no numbers or below zero.
     pub fn read(path: &Path, dossier: &Dossier) -> Result<Comparison, Issue> {
+        if let Err(fault) = File::open(path) {
+            let file = path.display().to_string();
+            return Err(Issue::new(Code::IN01, fault.to_string()).in_file(file));
+        }
         let rows = read_table(path, Code::PA04, |row| {
             row.text("parcel_id") == dossier.id
                 && (!row.text("head_id").is_empty() || row.text("do") == "reset clock")
@@ -102,7 +107,8 @@ impl Comparison {
             for column in ["arc_deg", "throw_m", "minutes", "kpa"] {
                 let column = format!("as_built_{column}");
                 let text = row.text(&column).trim();
-                if !text.is_empty() && row.number(&column).is_none() {
+                let is_amount = row.number(&column).is_some_and(|number| number >= 0.0);
+                if !text.is_empty() && !is_amount {
                     let found = format!("head `{id}`: {column} = `{text}`");
                     let mut issue = Issue::new(Code::IN07, found).in_file(file);
                     issue.place.spot = row.spot(&column);

@@ -6,19 +6,22 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "../shared/mod.rs"]
+mod shared;
+mod slow;
+
 use std::env;
 use std::panic::{self, AssertUnwindSafe};
 use std::time::Instant;
 
-use evenfall::assumptions::Assumptions;
 use evenfall::catalogue::{Catalogue, GENERIC_TOML};
 use evenfall::climate::Climates;
-use evenfall::place::{Effort, Favour};
 use evenfall::plan::Planner;
 use evenfall::read::{Inputs, Neighbourhood, Reading, Source};
 use evenfall::write::record::Record;
 use evenfall::write::wanted::Wanted;
 use serde_json::{Value, json};
+use shared::planner_by_rule;
 
 /// Tried in every run of the tests.
 const TRIED: u64 = 20_000;
@@ -277,19 +280,6 @@ fn change_numbers(features: &mut [Value], chance: &mut Chance) {
     }
 }
 
-fn planner() -> Planner {
-    Planner {
-        catalogue: Catalogue::generic(),
-        families: vec!["rotary-mid".to_owned()],
-        effort: Effort::Rule,
-        favour: Favour::Evenness,
-        assumptions: Assumptions::defaults(),
-        climates: Climates::assumed(),
-        inp: true,
-        seed: 1,
-    }
-}
-
 /// What was tried.
 #[derive(Debug, Default)]
 struct Score {
@@ -396,9 +386,13 @@ fn no_change_of_an_input_gets_through_as_a_panic() {
     let seed = number_of("EVENFALL_SEED").unwrap_or(1);
     let count = number_of("EVENFALL_MUTATIONS").unwrap_or(TRIED);
     let slowest_s = number_of("EVENFALL_SLOWEST_S");
-    let planner = planner();
+    let from = number_of("EVENFALL_FROM").unwrap_or(0);
+    let planner = Planner {
+        inp: true,
+        ..planner_by_rule()
+    };
     let (mut score, mut bad, mut slowest) = (Score::default(), Vec::new(), (0.0, 0));
-    for number in 0..count {
+    for number in from..from + count {
         let began = Instant::now();
         let mut chance = Chance(seed.wrapping_mul(0x1_0000_0001).wrapping_add(number));
         let tried = panic::catch_unwind(AssertUnwindSafe(|| {

@@ -1,14 +1,11 @@
 //! Catalogues and program files with one defect each, and the code that each gets.
 
-#![allow(clippy::unwrap_used, reason = "a test may panic")]
-
-mod shared;
-
 use std::fs;
 
 use evenfall::catalogue::{Catalogue, GENERIC_TOML};
 use evenfall::issue::Code;
-use shared::{evenfall, folder, lawns};
+
+use super::shared::{evenfall, folder, lawns};
 
 #[test]
 fn defects_of_catalogues() {
