@@ -79,6 +79,8 @@ issues! {
     IN10 Fatal 4 "The filter cannot be understood", "write --where as COLUMN = 'VALUE' or in the SQL of the source, --bbox as W,S,E,N in degrees";
     IN11 Note 0 "The value of an optional column was not usable and was ignored", "see the columns of the layer in the README";
     IN12 Fatal 4 "The file is larger or deeper than this program accepts", "split the file; nesting is limited to 128 levels";
+    IN13 Fatal 4 "The stream of record batches is broken or ends before its end", "see that what writes it ran to its end, and closes the stream";
+    IN14 Fatal 4 "The stream of record batches is not laid out as it must be", "see the recipe for engines of many machines in the README";
     // Coordinate reference systems.
     CR01 Fatal 5 "The layer has no coordinate reference system", "assign one when writing the file (a .prj beside a Shapefile), or give GeoJSON in lon/lat";
     CR02 Fatal 5 "The coordinate reference system is not known or cannot be transformed to WGS 84", "reproject the layer to a registered system, for instance EPSG:4326";
@@ -97,6 +99,7 @@ issues! {
     GE10 Note 0 "A ring was not closed and was closed", "repeat the first position at the end of each ring";
     GE11 Failed 1 "The structure of the feature is not GeoJSON", "see RFC 7946, section 3: coordinates must be nested arrays of numbers";
     GE12 Failed 1 "The feature is larger or deeper than this program accepts", "split it; a feature may take 32 MiB of text and 128 levels of nesting";
+    GE13 Failed 1 "The geometry is not well-known binary of points or polygons", "write it anew in longitude and latitude; curves must be made of straight sides first";
     // Joining layers.
     JO01 Failed 1 "The turf names a parcel that is not in the parcel layer", "correct parcel_id, or add the parcel";
     JO02 Failed 1 "The turf has no parcel_id and overlaps no parcel", "check that both layers cover the same place";

@@ -15,6 +15,7 @@ pub mod clause;
 pub mod cli;
 pub mod climate;
 pub mod crs;
+mod fence;
 pub mod hydraulics;
 pub mod issue;
 pub mod place;

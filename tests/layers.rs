@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 /// The floors from the ground up; inside a floor a module may import what stands before it.
 const FLOORS: [&[&str]; 8] = [
-    &["units", "issue", "cells", "shape", "crs"],
+    &["units", "issue", "fence", "cells", "shape", "crs"],
     &["site", "clause", "assumptions", "catalogue"],
     &[
         "rain",

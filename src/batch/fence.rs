@@ -1,9 +1,6 @@
 //! The fence around each parcel: a panic inside it becomes an issue of that parcel.
 
-use std::cell::Cell;
-use std::panic::{self, AssertUnwindSafe};
-use std::sync::Once;
-
+use crate::fence::fenced;
 use crate::issue::{Code, Issue};
 use crate::plan::ParcelPlan;
 use crate::read::Reading;
@@ -15,8 +12,7 @@ pub(super) fn outcome<T>(
     plan: &impl Fn(&Parcel) -> ParcelPlan,
     read_off: &impl Fn(ParcelPlan) -> T,
 ) -> Option<T> {
-    FENCED.set(true);
-    let found = match reading {
+    match reading {
         Reading::Failed {
             index,
             id,
@@ -30,36 +26,5 @@ pub(super) fn outcome<T>(
                 fenced(|| read_off(ParcelPlan::broken_off(&parcel, issue)))
             })
             .ok(),
-    };
-    FENCED.set(false);
-    found
-}
-
-/// The value, or what the panic said.
-fn fenced<T>(work: impl FnOnce() -> T) -> Result<T, String> {
-    panic::catch_unwind(AssertUnwindSafe(work)).map_err(|cause| {
-        cause
-            .downcast_ref::<&str>()
-            .map(|text| (*text).to_owned())
-            .or_else(|| cause.downcast_ref::<String>().cloned())
-            .unwrap_or_default()
-    })
-}
-
-thread_local! {
-    /// Whether a panic of this thread is caught and becomes an issue.
-    static FENCED: Cell<bool> = const { Cell::new(false) };
-}
-
-/// Keeps panics that become issues off stderr; all others are reported as before.
-pub(super) fn quiet() {
-    static ONCE: Once = Once::new();
-    ONCE.call_once(|| {
-        let before = panic::take_hook();
-        panic::set_hook(Box::new(move |panic| {
-            if !FENCED.get() {
-                before(panic);
-            }
-        }));
-    });
+    }
 }

@@ -83,7 +83,6 @@ pub fn run<T: Send>(
     stop: &Stop,
     hand_on: impl FnMut(T) -> Result<(), Issue>,
 ) -> Result<(), Issue> {
-    fence::quiet();
     let abandoned = AtomicBool::new(false);
     let (to_plan, work) = mpsc::channel::<(usize, Reading)>();
     let (to_hand_on, planned) = mpsc::channel();

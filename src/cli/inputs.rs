@@ -96,10 +96,34 @@ pub(super) struct Layers {
     meter: Option<Source>,
 }
 
+/// How parcels, turf, heads, obstacles and supply come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Coming {
+    FromFiles,
+    #[cfg(feature = "arrow")]
+    Streamed,
+}
+
 impl InputArgs {
     /// Finds the layers. A flag counts before the record of an earlier run and before the program
     /// file.
     pub(super) fn resolve(&self, record: Option<&RunRecord>) -> Result<Layers, Issue> {
+        self.resolve_from(record, Coming::FromFiles)
+    }
+
+    /// Finds what is read beside parcels, turf, heads, obstacles and supply, which come as record batches.
+    /// Those that the program file names are not read.
+    #[cfg(feature = "arrow")]
+    pub(super) fn resolve_streamed(&self, record: Option<&RunRecord>) -> Result<Layers, Issue> {
+        let layers = self.resolve_from(record, Coming::Streamed)?;
+        if layers.inputs.where_clause.is_some() || layers.inputs.bbox.is_some() {
+            let found = "the recorded run plans a part of its input by --where or --bbox; send only that part";
+            return Err(Issue::new(Code::RU01, found));
+        }
+        Ok(layers)
+    }
+
+    fn resolve_from(&self, record: Option<&RunRecord>, coming: Coming) -> Result<Layers, Issue> {
         let program = self.program.as_deref().map(ProgramFile::read).transpose()?;
         let source = |flag: &Option<String>, role: &str| {
             let named = flag
@@ -107,7 +131,14 @@ impl InputArgs {
                 .or_else(|| program.as_ref().and_then(|file| file.input(role)));
             named.map(|named| Source::parse(&named)).transpose()
         };
-        let Some(turf) = source(&self.turf, "turf")? else {
+        let layer = |flag: &Option<String>, role: &str| match coming {
+            Coming::FromFiles => source(flag, role),
+            #[cfg(feature = "arrow")]
+            Coming::Streamed if role == "turf" => Source::parse("-").map(Some),
+            #[cfg(feature = "arrow")]
+            Coming::Streamed => Ok(None),
+        };
+        let Some(turf) = layer(&self.turf, "turf")? else {
             let found = "there is no turf layer; name one with --turf FILE, or under [inputs] in the program file";
             return Err(Issue::new(Code::RU01, found));
         };
@@ -116,11 +147,11 @@ impl InputArgs {
             .unwrap_or_default();
         let bbox = self.bbox.as_deref().map(parse_bbox).transpose()?;
         let inputs = Inputs {
-            parcels: source(&self.parcels, "parcels")?,
+            parcels: layer(&self.parcels, "parcels")?,
             turf,
-            heads: source(&self.heads, "heads")?,
-            obstacles: source(&self.obstacles, "obstacles")?,
-            supply: source(&self.supply, "supply")?,
+            heads: layer(&self.heads, "heads")?,
+            obstacles: layer(&self.obstacles, "obstacles")?,
+            supply: layer(&self.supply, "supply")?,
             id_field: self.id_field.clone().or(recorded.id_field),
             where_clause: self.filter.clone().or(recorded.where_clause),
             bbox: bbox.or(recorded.bbox),
@@ -190,6 +221,17 @@ impl Layers {
     /// Opens the layers.
     pub(super) fn open(&self) -> Result<Neighbourhood, Issue> {
         let neighbourhood = Neighbourhood::open(&self.inputs)?.over(&self.land)?;
+        match &self.meter {
+            Some(source) => neighbourhood.metered(&text_from(source)?, source.name()),
+            None => Ok(neighbourhood),
+        }
+    }
+
+    /// Opens the stream of record batches, and what is read beside it.
+    #[cfg(feature = "arrow")]
+    pub(super) fn open_streamed(&self) -> Result<Neighbourhood, Issue> {
+        let id_field = self.inputs.id_field.as_deref();
+        let neighbourhood = Neighbourhood::of_arrow(io::stdin(), id_field)?.over(&self.land)?;
         match &self.meter {
             Some(source) => neighbourhood.metered(&text_from(source)?, source.name()),
             None => Ok(neighbourhood),

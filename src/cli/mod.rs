@@ -2,6 +2,8 @@
 
 mod allot;
 mod allotment;
+#[cfg(feature = "arrow")]
+mod arrow;
 mod assumptions;
 mod audit;
 mod check;

@@ -8,6 +8,8 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 use indicatif::ProgressBar;
 
+#[cfg(feature = "arrow")]
+use super::arrow::Streamed;
 use super::check;
 use super::design::{Design, DesignArgs, word};
 use super::inputs::{InputArgs, Layers};
@@ -26,7 +28,7 @@ use crate::write::folder::{Existing, allowed};
 use crate::write::formats::Name;
 use crate::write::program::Sheet;
 use crate::write::rain::Rain;
-use crate::write::record::Record;
+use crate::write::record::{Record, Which};
 use crate::write::run_record::RunRecord;
 use crate::write::wanted::{Drawn, Tables, Wanted};
 
@@ -43,7 +45,7 @@ pub(super) struct PlanArgs {
     design: DesignArgs,
 
     /// Folder for the outputs.
-    #[arg(short, long, value_name = "DIR", required_unless_present = "dry_run")]
+    #[arg(short, long, value_name = "DIR", required_unless_present_any = ["dry_run", "arrow"])]
     output: Option<PathBuf>,
 
     /// Formats of the layers; may be given more than once [default: geojson].
@@ -71,6 +73,14 @@ pub(super) struct PlanArgs {
     /// Plan the I-th of N parts, for many machines; `evenfall merge` puts them together.
     #[arg(long, value_name = "I/N", conflicts_with = "dry_run")]
     shard: Option<Shard>,
+
+    /// Read parcels, turf, heads, obstacles and supply as a stream of Arrow record batches on stdin,
+    /// and write these tables as one on stdout, a row a parcel: for engines that share work out to
+    /// many machines.
+    #[arg(long, value_name = "TABLES", value_delimiter = ',', value_parser = streamed_tables(),
+        conflicts_with_all = ["parcels", "turf", "heads", "obstacles", "supply", "filter", "bbox",
+            "output", "format", "layers", "overwrite", "resume", "shard", "dry_run", "rain", "by", "inp"])]
+    arrow: Vec<String>,
 
     /// Read and check everything, say what would be planned, write nothing.
     #[arg(long)]
@@ -107,6 +117,17 @@ pub(super) struct PlanArgs {
 }
 
 pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
+    let jobs = args
+        .jobs
+        .or_else(|| thread::available_parallelism().ok())
+        .unwrap_or(NonZeroUsize::MIN);
+    let order = Order {
+        jobs,
+        chunk: args.chunk,
+    };
+    if !args.arrow.is_empty() {
+        return streamed(args, order);
+    }
     let record = args.design.record()?;
     let existing = if args.overwrite {
         Existing::Overwrite
@@ -126,11 +147,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let (Some(output), false) = (&args.output, args.dry_run) else {
         return check::report(&layers, &design, args.quiet, args.verbose);
     };
-    let throws = args
-        .throws
-        .as_ref()
-        .or(record.as_ref().map(|record| &record.throws))
-        .map_or(DRAWN[0].0, String::as_str);
+    let throws = throws(args, record.as_ref());
     let mut by = match &record {
         Some(record) if args.by.is_empty() => record.by.clone(),
         _ => Vec::new(),
@@ -160,10 +177,6 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     if let Some(earlier) = &record {
         tell_changed_inputs(earlier, &this_run);
     }
-    let jobs = args
-        .jobs
-        .or_else(|| thread::available_parallelism().ok())
-        .unwrap_or(NonZeroUsize::MIN);
     let pass = Pass {
         files: &Disk,
         target: output,
@@ -173,10 +186,7 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         settings: &design.settings(),
         shard: args.shard,
         read_off: &|plan| Record::of(&plan, &wanted).grouped(&plan, &by),
-        order: Order {
-            jobs,
-            chunk: args.chunk,
-        },
+        order,
         stop: &stop_on_signals()?,
     };
     let open = || {
@@ -199,7 +209,8 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
             plan: Box::new(plan),
         })
     };
-    let summary = pass.run(open, &mut Telling::new(args))?;
+    let mut telling = Telling::new(args.quiet, args.verbose, "all are in failures.csv");
+    let summary = pass.run(open, &mut telling)?;
     if !args.quiet {
         print(&match args.shard {
             None => story(&Run {
@@ -212,6 +223,41 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
         })?;
     }
     Ok(u8::from(summary.has_failures()))
+}
+
+/// Plans from stdin to stdout.
+#[cfg(feature = "arrow")]
+fn streamed(args: &PlanArgs, order: Order) -> Result<u8, Ending> {
+    let record = args.design.record()?;
+    let streamed = Streamed {
+        inputs: &args.inputs,
+        design: &args.design,
+        tables: &args.arrow,
+        drawn: word("throws", &DRAWN, throws(args, record.as_ref()))?,
+        order,
+        quiet: args.quiet,
+        verbose: args.verbose,
+    };
+    streamed.run()
+}
+
+#[cfg(not(feature = "arrow"))]
+fn streamed(_: &PlanArgs, _: Order) -> Result<u8, Ending> {
+    let found = "this build reads no record batches: it lacks a library";
+    Err(Issue::new(crate::issue::Code::RU01, found).into())
+}
+
+/// The tables that go out as record batches.
+fn streamed_tables() -> PossibleValuesParser {
+    let tables = Which::ALL.into_iter().filter(|which| *which != Which::Rain);
+    PossibleValuesParser::new(tables.map(|which| which.table().name))
+}
+
+/// Whose throws are drawn, as it was typed, or else as in the recorded run.
+fn throws<'a>(args: &'a PlanArgs, record: Option<&'a RunRecord>) -> &'a str {
+    let recorded = record.map(|record| &record.throws);
+    let chosen = args.throws.as_ref().or(recorded);
+    chosen.map_or(DRAWN[0].0, String::as_str)
 }
 
 /// The formats typed, else those of the recorded run, else GeoJSON; each once and in order.
@@ -265,19 +311,22 @@ fn tell_changed_inputs(earlier: &RunRecord, this: &RunRecord) {
 }
 
 /// Tells on stderr what happens, failures before notes.
-struct Telling {
+pub(super) struct Telling {
     quiet: bool,
     verbose: bool,
+    /// Where those are that are not told.
+    rest: &'static str,
     bar: ProgressBar,
     told: u64,
     untold: u64,
 }
 
 impl Telling {
-    fn new(args: &PlanArgs) -> Telling {
+    pub(super) fn new(quiet: bool, verbose: bool, rest: &'static str) -> Telling {
         Telling {
-            quiet: args.quiet,
-            verbose: args.verbose,
+            quiet,
+            verbose,
+            rest,
             bar: ProgressBar::hidden(),
             told: 0,
             untold: 0,
@@ -314,10 +363,7 @@ impl Hearing for Telling {
     fn planned(&mut self) {
         self.bar.finish_and_clear();
         if self.untold > 0 {
-            tell(&format!(
-                "… and {} more; all are in failures.csv",
-                self.untold
-            ));
+            tell(&format!("… and {} more; {}", self.untold, self.rest));
         }
     }
 

@@ -79,7 +79,8 @@ fn written(output: &Path) -> String {
     )
 }
 
-fn counts(summary: &Summary) -> String {
+/// How many parcels there were, and what became of them.
+pub(super) fn counts(summary: &Summary) -> String {
     let counts: Vec<String> = Status::ALL
         .into_iter()
         .map(|status| format!("{} {}", summary.with_status(status), status.text()))

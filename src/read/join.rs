@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::feature::Feature;
+use super::fields::Least;
 use super::filter::Filter;
 use super::heads::HeadField;
 use super::layer::{Layer, Role};
@@ -36,6 +37,12 @@ pub(super) enum Plan {
     },
     /// As it stands.
     Stream(Box<Stream>),
+    /// There is none.
+    #[cfg_attr(
+        not(feature = "arrow"),
+        allow(dead_code, reason = "only record batches need it")
+    )]
+    Nothing,
 }
 
 /// A turf row that waits for its parcel.
@@ -95,6 +102,7 @@ pub(super) struct Opening<'a> {
     pub heads: Option<&'a mut HeadField>,
     pub orphans: Vec<Issue>,
     pub counts: ReadCounts,
+    pub least: Least,
 }
 
 impl Opening<'_> {
@@ -128,7 +136,7 @@ impl Opening<'_> {
                 }
             }
         }
-        if self.counts.turf == 0 {
+        if self.counts.turf == 0 && self.least == Least::OneFeature {
             return Err(turf.nothing_left(0));
         }
         links.sort_unstable_by_key(|link| (link.parcel, link.number));
@@ -178,7 +186,7 @@ impl Opening<'_> {
                 .map_err(|issue| issue.in_file(turf.name()).at_feature(feature.number))?;
             links.push(Link::new(&feature, group, Joined::ById, turf.name())?);
         }
-        if links.is_empty() {
+        if links.is_empty() && self.least == Least::OneFeature {
             return Err(turf.nothing_left(self.counts.turf));
         }
         links.sort_unstable_by_key(|link| (link.parcel, link.number));

@@ -1,5 +1,7 @@
 //! One layer of features, whatever its file is.
 
+use std::sync::Arc;
+
 use super::feature::{Feature, column_of};
 use super::filter::Filter;
 #[cfg(feature = "system-gis")]
@@ -49,6 +51,8 @@ pub(super) struct Layer {
 }
 
 enum Body {
+    /// Features that were read before, and the place of the next one.
+    Held(Arc<[Feature]>, usize),
     Records(Box<Records>),
     #[cfg(feature = "system-gis")]
     Ogr(Box<OgrLayer>),
@@ -60,6 +64,16 @@ impl Layer {
     /// # Errors
     /// `IN01` to `IN04`, `IN10` and `CR01` to `CR04`.
     pub(super) fn open(source: &Source, role: Role, filter: &Filter) -> Result<Layer, Issue> {
+        if let Some(features) = source.features() {
+            return Ok(Layer {
+                name: source.name().to_owned(),
+                body: Body::Held(Arc::clone(features), 0),
+                filter: filter.clone(),
+                condition: None,
+                unseen: Vec::new(),
+                columns: Vec::new(),
+            });
+        }
         let (kind, stream) = source.open()?;
         let mut condition = None;
         let body = match kind {
@@ -116,6 +130,7 @@ impl Layer {
     /// Whether this is a text sequence.
     pub(super) fn is_sequence(&self) -> bool {
         match &self.body {
+            Body::Held(..) => false,
             Body::Records(records) => records.is_sequence(),
             #[cfg(feature = "system-gis")]
             Body::Ogr(_) => false,
@@ -128,6 +143,10 @@ impl Layer {
     /// Only what ends the run; what is wrong with one feature is in the feature.
     pub(super) fn next(&mut self) -> Result<Option<Feature>, Issue> {
         let next = match &mut self.body {
+            Body::Held(features, at) => {
+                *at += 1;
+                Ok(features.get(*at - 1).cloned())
+            }
             Body::Records(records) => records.next(),
             #[cfg(feature = "system-gis")]
             Body::Ogr(layer) => layer.next(),
@@ -156,6 +175,14 @@ impl Layer {
     /// `IN01` or `IN03` if the file changed in between.
     pub(super) fn fetch(&mut self, locator: u64, number: u64) -> Result<Feature, Issue> {
         match &mut self.body {
+            Body::Held(features, _) => {
+                let held = usize::try_from(locator)
+                    .ok()
+                    .and_then(|at| features.get(at));
+                let gone = || Issue::new(Code::RU02, "a feature that was not read");
+                held.cloned()
+                    .ok_or_else(|| gone().in_file(&self.name).at_feature(number))
+            }
             Body::Records(records) => records.fetch(locator, number),
             #[cfg(feature = "system-gis")]
             Body::Ogr(layer) => layer.fetch(locator, number),

@@ -25,11 +25,16 @@ pub mod neighbourhood;
 pub mod planned;
 pub mod source;
 
+#[cfg(feature = "arrow")]
+mod bundles;
+#[cfg(feature = "arrow")]
+mod columns;
 #[cfg(feature = "system-gis")]
 mod curves;
 #[cfg(feature = "system-gis")]
 mod dem;
 mod feature;
+mod fields;
 mod geojson;
 mod heads;
 mod join;
@@ -54,6 +59,8 @@ mod stream;
 mod supply;
 mod turf;
 mod validity;
+#[cfg(feature = "arrow")]
+mod wkb;
 mod zones;
 
 pub use land::LandSources;

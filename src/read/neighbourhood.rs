@@ -4,18 +4,20 @@
 //! grouped by its `parcel_id`, and a lawn without it is a parcel by itself. A text sequence
 //! without a parcel layer and heads streams: then the lawns of a parcel must stand together.
 
+#[cfg(feature = "arrow")]
+use std::io::Read;
+
+#[cfg(feature = "arrow")]
+use super::bundles::Bundles;
 use super::feature::Feature;
-use super::filter::{Filter, check_bbox};
-use super::heads::HeadField;
-use super::join::{LINK_COLUMN, Opening, Plan, fetch_run, group_id};
+use super::fields::{Fields, Least};
+use super::join::{Plan, fetch_run, group_id};
 use super::land::{LandField, LandSources};
 use super::meter::MeterField;
-use super::obstacles::ObstacleField;
-use super::parcels::{Roll, parcel_id};
+use super::parcels::parcel_id;
 use super::repair::repair;
 use super::source::Source;
 use super::stream::Streamed;
-use super::supply::SupplyField;
 use super::turf::{Joined, TurfIds, gather};
 use crate::issue::{Code, Issue};
 use crate::site::{Attributes, LonLatPolygon, Parcel};
@@ -113,12 +115,28 @@ pub struct ReadCounts {
     pub obstacles_unusable: u64,
 }
 
+#[cfg(feature = "arrow")]
+impl ReadCounts {
+    /// Adds the rows of one more bundle. A row counts as often as it stands in one.
+    fn add_rows(&mut self, bundle: &ReadCounts) {
+        self.turf += bundle.turf;
+        self.turf_joined += bundle.turf_joined;
+        self.turf_orphaned += bundle.turf_orphaned;
+        self.turf_left_out += bundle.turf_left_out;
+        self.parcels_left_out += bundle.parcels_left_out;
+        self.heads += bundle.heads;
+        self.heads_orphaned += bundle.heads_orphaned;
+        self.obstacles += bundle.obstacles;
+        self.obstacles_unusable += bundle.obstacles_unusable;
+    }
+}
+
 /// The parcels of a run, as an iterator. The first error ends it.
 pub struct Neighbourhood {
-    plan: Plan,
-    heads: Option<HeadField>,
-    obstacles: Option<ObstacleField>,
-    supply: Option<SupplyField>,
+    fields: Fields,
+    /// Where the next small neighbourhood comes from, when this one is dealt with.
+    #[cfg(feature = "arrow")]
+    bundles: Option<Bundles>,
     meter: Option<MeterField>,
     /// Whether no filter leaves parcels out.
     is_whole: bool,
@@ -148,68 +166,44 @@ impl Neighbourhood {
         if sources.filter(|source| source.is_stdin()).count() > 1 {
             return Err(Issue::new(Code::RU01, "only one input may be `-`"));
         }
-        let bbox = inputs.bbox.map(check_bbox).transpose()?;
-        let filter = Filter {
-            clause: inputs.where_clause.clone(),
-            bbox,
-        };
-        let mut orphans = Vec::new();
-        let mut counts = ReadCounts::default();
-        let mut heads = match &inputs.heads {
-            Some(source) => Some(HeadField::open(&source.spooled()?, &mut orphans)?),
-            None => None,
-        };
-        counts.heads_orphaned = orphans.len() as u64;
-        let obstacles = match &inputs.obstacles {
-            Some(source) => Some(ObstacleField::open(&source.spooled()?, &mut orphans)?),
-            None => None,
-        };
-        let supply = match &inputs.supply {
-            Some(source) => Some(SupplyField::open(&source.spooled()?, &mut orphans)?),
-            None => None,
-        };
-        let id_field = inputs.id_field.as_deref();
-        let mut opening = Opening {
-            heads: heads.as_mut(),
-            orphans,
-            counts,
-        };
-        let (plan, expected) = match &inputs.parcels {
-            Some(parcels) => {
-                let roll = Roll::open(&parcels.spooled()?, id_field, &filter)?;
-                let expected = roll.selected();
-                (
-                    opening.by_parcel(roll, &inputs.turf.spooled()?)?,
-                    Some(expected),
-                )
-            }
-            None => opening.by_turf(&inputs.turf, id_field.unwrap_or(LINK_COLUMN), &filter)?,
-        };
-        let Opening {
-            mut orphans,
-            mut counts,
-            ..
-        } = opening;
-        if let Some(heads) = &mut heads {
-            counts.heads = heads.read();
-            counts.heads_orphaned += heads.settle(&mut orphans);
-        }
-        if let Some(obstacles) = &obstacles {
-            (counts.obstacles, counts.obstacles_unusable) = obstacles.counts();
-        }
-        let turf_ids = TurfIds::default();
+        let (fields, found) = Fields::open(inputs, Least::OneFeature)?;
         Ok(Neighbourhood {
-            plan,
-            heads,
-            obstacles,
-            supply,
+            fields,
+            #[cfg(feature = "arrow")]
+            bundles: None,
             meter: None,
             is_whole: inputs.where_clause.is_none() && inputs.bbox.is_none(),
             land: LandField::default(),
-            turf_ids,
+            turf_ids: TurfIds::default(),
+            orphans: found.orphans,
+            counts: found.counts,
+            expected: found.expected,
+            ended: false,
+        })
+    }
+
+    /// The parcels of a stream of Arrow record batches, each with the rows that stand with it. What the
+    /// stream is made of is known now; its rows are read as they are needed.
+    ///
+    /// # Errors
+    /// `IN01`, `IN08`, `IN13`, `IN14`, `CR02` and `CR04` for what stands in front of the rows.
+    #[cfg(feature = "arrow")]
+    pub fn of_arrow(
+        stream: impl Read + Send + 'static,
+        id_field: Option<&str>,
+    ) -> Result<Neighbourhood, Issue> {
+        let bundles = Bundles::open(Box::new(stream), id_field)?;
+        let orphans = bundles.notes();
+        Ok(Neighbourhood {
+            fields: Fields::none(),
+            bundles: Some(bundles),
+            meter: None,
+            is_whole: false,
+            land: LandField::default(),
+            turf_ids: TurfIds::default(),
             orphans,
-            counts,
-            expected,
+            counts: ReadCounts::default(),
+            expected: None,
             ended: false,
         })
     }
@@ -230,7 +224,7 @@ impl Neighbourhood {
     /// `IN07` and `IN08` for a table that cannot be read.
     pub fn metered(mut self, text: &str, file: &str) -> Result<Neighbourhood, Issue> {
         let mut field = MeterField::parse(text, file)?;
-        if let Plan::Parcels { roll, .. } = &self.plan {
+        if let Plan::Parcels { roll, .. } = &self.fields.plan {
             field.know(|id| roll.find(id).is_some());
             self.orphans.extend(field.strangers());
         }
@@ -252,13 +246,18 @@ impl Neighbourhood {
     }
 
     /// The columns that parcels can have: those with a value on any feature of the parcel layer,
-    /// or of the turf layer when there is none. `None` for a stream, which was not read yet.
+    /// or of the turf layer when there is none. `None` for a text sequence, which was not read yet;
+    /// record batches name theirs in front.
     #[must_use]
     pub fn columns(&self) -> Option<Vec<&str>> {
-        match &self.plan {
+        #[cfg(feature = "arrow")]
+        if let Some(bundles) = &self.bundles {
+            return Some(bundles.columns());
+        }
+        match &self.fields.plan {
             Plan::Parcels { roll, .. } => Some(roll.columns().collect()),
             Plan::Groups { turf, .. } => Some(turf.columns().collect()),
-            Plan::Stream(_) => None,
+            Plan::Stream(_) | Plan::Nothing => None,
         }
     }
 
@@ -268,8 +267,33 @@ impl Neighbourhood {
         self.expected
     }
 
+    #[cfg(feature = "arrow")]
     fn read_next(&mut self) -> Result<Option<Reading>, Issue> {
-        match &mut self.plan {
+        loop {
+            if let Some(reading) = self.read_joined()? {
+                return Ok(Some(reading));
+            }
+            let Some(bundles) = &mut self.bundles else {
+                return Ok(None);
+            };
+            let Some(bundle) = bundles.next()? else {
+                return Ok(None);
+            };
+            let (fields, found) = bundle.open()?;
+            self.fields = fields;
+            self.orphans.extend(found.orphans);
+            self.counts.add_rows(&found.counts);
+        }
+    }
+
+    #[cfg(not(feature = "arrow"))]
+    fn read_next(&mut self) -> Result<Option<Reading>, Issue> {
+        self.read_joined()
+    }
+
+    /// The next reading of the layers that are joined.
+    fn read_joined(&mut self) -> Result<Option<Reading>, Issue> {
+        match &mut self.fields.plan {
             Plan::Parcels {
                 roll,
                 turf,
@@ -304,6 +328,7 @@ impl Neighbourhood {
                 let id = lawns.first().map(|(first, _)| group_id(first, column));
                 self.group(id.unwrap_or_default(), &lawns).map(Some)
             }
+            Plan::Nothing => Ok(None),
             Plan::Stream(stream) => match stream.next(&mut self.counts)? {
                 None => Ok(None),
                 Some(Streamed::Group(id, lawns)) => self.group(id, &lawns).map(Some),
@@ -320,15 +345,16 @@ impl Neighbourhood {
     }
 
     fn turf_name(&self) -> String {
-        match &self.plan {
+        match &self.fields.plan {
             Plan::Parcels { turf, .. } | Plan::Groups { turf, .. } => turf.name().to_owned(),
             Plan::Stream(stream) => stream.name().to_owned(),
+            Plan::Nothing => String::new(),
         }
     }
 
     /// A reading of a feature of the parcel layer.
     fn parcel(&mut self, feature: &Feature, lawns: &[(Feature, Joined)]) -> Result<Reading, Issue> {
-        let Plan::Parcels { roll, .. } = &self.plan else {
+        let Plan::Parcels { roll, .. } = &self.fields.plan else {
             return Err(Issue::new(Code::RU02, "a parcel without a parcel layer"));
         };
         let id = parcel_id(feature, roll.id_field());
@@ -388,7 +414,7 @@ impl Neighbourhood {
         if let Some(issue) = found.failure.filter(|_| found.areas.is_empty()) {
             return Ok(self.failed(id, issue, attributes, outline));
         }
-        let heads = match &mut self.heads {
+        let heads = match &mut self.fields.heads {
             Some(heads) => heads.on(&found.keys, &id, &mut issues)?,
             None => Vec::new(),
         };
@@ -398,13 +424,13 @@ impl Neighbourhood {
             self.land
                 .settle(area, (id.as_str(), &attributes), &mut issues)?;
         }
-        let obstacles = match &mut self.obstacles {
+        let obstacles = match &mut self.fields.obstacles {
             Some(field) => {
                 field.near(outline.iter().chain(turf.iter().map(|area| &area.polygon)))?
             }
             None => Vec::new(),
         };
-        let supply = match &mut self.supply {
+        let supply = match &mut self.fields.supply {
             Some(field) => {
                 let lawns = turf.iter().map(|area| &area.polygon);
                 field.of(&id, &outline, lawns, &mut issues)?
@@ -439,7 +465,7 @@ impl Neighbourhood {
         attributes: Attributes,
         outline: Vec<LonLatPolygon>,
     ) -> Reading {
-        if let Some(field) = &mut self.supply {
+        if let Some(field) = &mut self.fields.supply {
             // Its points are not planned with, but they belong to somebody.
             field.claim(&id, &outline, std::iter::empty());
         }
@@ -466,10 +492,17 @@ impl Iterator for Neighbourhood {
         let next = self.read_next();
         self.ended = !matches!(next, Ok(Some(_)));
         if matches!(next, Ok(None)) && self.is_whole {
-            self.orphans
-                .extend(self.supply.as_ref().and_then(SupplyField::strangers));
+            self.orphans.extend(
+                self.fields
+                    .supply
+                    .as_ref()
+                    .and_then(|field| field.strangers()),
+            );
             // With a parcel layer the strangers were told when it was opened.
-            if let (Some(field), false) = (&self.meter, matches!(self.plan, Plan::Parcels { .. })) {
+            if let (Some(field), false) = (
+                &self.meter,
+                matches!(self.fields.plan, Plan::Parcels { .. }),
+            ) {
                 self.orphans.extend(field.strangers());
             }
         }

@@ -5,6 +5,7 @@ use std::hash::{DefaultHasher, Hasher};
 use rstar::{AABB, RTree, RTreeObject};
 
 use super::feature::Feature;
+use super::fields::Least;
 use super::filter::Filter;
 use super::layer::{Layer, Role};
 use super::plane::shared_m2;
@@ -86,7 +87,8 @@ impl RTreeObject for ParcelBox {
 }
 
 impl Roll {
-    /// Reads the whole layer once.
+    /// Reads the whole layer once. Of a piece of a layer nothing is asked but that ids are not
+    /// used twice.
     ///
     /// # Errors
     /// What ends a layer; `IN05` if no parcel is selected, `IN08` if no parcel has the column
@@ -95,6 +97,7 @@ impl Roll {
         source: &Source,
         id_field: Option<&str>,
         filter: &Filter,
+        least: Least,
     ) -> Result<Roll, Issue> {
         let mut roll = Roll {
             layer: Layer::open(source, Role::Parcels, filter)?,
@@ -106,12 +109,12 @@ impl Roll {
             at_hand: Vec::new(),
             selected: 0,
         };
-        let mut id_field_seen = id_field.is_none();
+        let mut id_field_seen = id_field.is_none() || least == Least::Nothing;
         while let Some(feature) = roll.layer.next()? {
             id_field_seen |= id_field.is_some_and(|column| feature.text(column).is_some());
             roll.add(&feature)?;
         }
-        if roll.selected == 0 {
+        if roll.selected == 0 && least == Least::OneFeature {
             return Err(roll.layer.nothing_left(roll.entries.len() as u64));
         }
         if !id_field_seen {

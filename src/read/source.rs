@@ -5,6 +5,7 @@ use std::io::{self, BufRead, BufReader, Cursor, Read, Seek};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::feature::Feature;
 use crate::issue::{Code, Issue};
 
 /// How much of an input is looked at to tell what it is [bytes].
@@ -55,6 +56,11 @@ enum Place {
     File(PathBuf),
     Pipe(PathBuf),
     Memory(Arc<[u8]>),
+    #[cfg_attr(
+        not(feature = "arrow"),
+        allow(dead_code, reason = "only record batches need it")
+    )]
+    Features(Arc<[Feature]>),
 }
 
 /// How the records of a text sequence are told apart.
@@ -143,6 +149,27 @@ impl Source {
         }
     }
 
+    /// Makes a source of features that were read before; the locator of each is its place in the list.
+    #[cfg_attr(
+        not(feature = "arrow"),
+        allow(dead_code, reason = "only record batches need it")
+    )]
+    pub(super) fn of_features(name: &str, features: Vec<Feature>) -> Source {
+        Source {
+            name: name.to_owned(),
+            place: Place::Features(features.into()),
+            layer: None,
+        }
+    }
+
+    /// The features, if they were read before.
+    pub(super) fn features(&self) -> Option<&Arc<[Feature]>> {
+        match &self.place {
+            Place::Features(features) => Some(features),
+            _ => None,
+        }
+    }
+
     /// The name as the user gave it.
     #[must_use]
     pub fn name(&self) -> &str {
@@ -160,7 +187,7 @@ impl Source {
     pub fn path(&self) -> Option<&Path> {
         match &self.place {
             Place::File(path) | Place::Pipe(path) => Some(path),
-            Place::Stdin | Place::Memory(_) => None,
+            Place::Stdin | Place::Memory(_) | Place::Features(_) => None,
         }
     }
 
@@ -247,6 +274,7 @@ impl Source {
             Place::Stdin | Place::Pipe(_) => {
                 Err(Issue::new(Code::IN01, "a pipe cannot be read twice").in_file(&self.name))
             }
+            Place::Features(_) => Err(self.no_bytes()),
         }
     }
 
@@ -255,8 +283,13 @@ impl Source {
         Issue::new(Code::IN01, fault.to_string()).in_file(&self.name)
     }
 
+    fn no_bytes(&self) -> Issue {
+        Issue::new(Code::RU02, "features that were read have no bytes").in_file(&self.name)
+    }
+
     fn bytes(&self) -> Result<Stream, Issue> {
         match &self.place {
+            Place::Features(_) => Err(self.no_bytes()),
             Place::Stdin => Ok(Box::new(BufReader::with_capacity(HEAD_BYTES, io::stdin()))),
             Place::Memory(bytes) => Ok(Box::new(Cursor::new(Arc::clone(bytes)))),
             Place::File(path) | Place::Pipe(path) => {

@@ -3,6 +3,8 @@
 //! A column stands once, in the file of its layer (`parcels`, `turf`, `heads`, …), with its name, kind, unit, meaning
 //! and the way its value is read off a plan. Formats, the README's table and the JSON Schemas follow from it.
 
+#[cfg(feature = "arrow")]
+pub mod arrow;
 pub mod csv;
 pub mod date;
 pub mod describe;
