@@ -129,7 +129,7 @@ fn written(output: &Path) -> String {
         };
         let names: Vec<&str> = stems.iter().flat_map(of).collect();
         if !names.is_empty() {
-            out.push_str(&format!("  {:<62} {what}\n", names.join("  ")));
+            out.push_str(&format!("  {:<64} {what}\n", names.join("  ")));
         }
     }
     if there
