@@ -3,7 +3,7 @@
 
 use crate::issue::Issue;
 
-/// A polygon in WGS 84 longitude and latitude [degrees], valid, closed rings, outer ring first.
+/// A polygon in WGS 84 longitude and latitude \[degrees\], valid, closed rings, outer ring first.
 pub type LonLatPolygon = geo::Polygon<f64>;
 
 /// The value of an attribute.
@@ -207,7 +207,7 @@ pub struct Obstacle {
     pub kind: ObstacleKind,
     /// Where it is.
     pub polygon: LonLatPolygon,
-    /// Its height [m], when given.
+    /// Its height \[m\], when given.
     pub height_m: Option<f64>,
 }
 
@@ -234,17 +234,17 @@ pub enum Condition {
 /// One head that is in the ground today. Values that the layer does not give are `None`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ExistingHead {
-    /// Longitude and latitude [degrees].
+    /// Longitude and latitude \[degrees\].
     pub position: geo::Point<f64>,
     /// Name of its nozzle family.
     pub family: Option<String>,
-    /// Throw [m].
+    /// Throw \[m\].
     pub radius_m: Option<f64>,
-    /// Sweep of the arc [degrees].
+    /// Sweep of the arc \[degrees\].
     pub arc_deg: Option<f64>,
     /// Start of the arc [degrees clockwise from north].
     pub azimuth_deg: Option<f64>,
-    /// Pressure at the head [kPa].
+    /// Pressure at the head \[kPa\].
     pub pressure_kpa: Option<f64>,
     /// Flow [L/min].
     pub flow_lpm: Option<f64>,
@@ -252,7 +252,7 @@ pub struct ExistingHead {
     pub station: Option<String>,
     /// Whether its body regulates pressure.
     pub regulated: Option<bool>,
-    /// Height of the body [mm].
+    /// Height of the body \[mm\].
     pub body_mm: Option<f64>,
     /// Its condition; `None` when nobody looked.
     pub condition: Option<Condition>,
@@ -278,17 +278,17 @@ pub enum SupplyKind {
 pub struct SupplyPoint {
     /// What it is.
     pub kind: SupplyKind,
-    /// Longitude and latitude [degrees].
+    /// Longitude and latitude \[degrees\].
     pub position: geo::Point<f64>,
     /// Most that may be drawn [L/min].
     pub flow_lpm: Option<f64>,
-    /// Pressure without flow [kPa].
+    /// Pressure without flow \[kPa\].
     pub static_kpa: Option<f64>,
-    /// Pressure while a station runs, at the nearest station; at a pump, behind it [kPa].
+    /// Pressure while a station runs, at the nearest station; at a pump, behind it \[kPa\].
     pub near_kpa: Option<f64>,
-    /// The same at the farthest station [kPa].
+    /// The same at the farthest station \[kPa\].
     pub far_kpa: Option<f64>,
-    /// Nominal size [mm].
+    /// Nominal size \[mm\].
     pub size_mm: Option<f64>,
 }
 

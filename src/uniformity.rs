@@ -98,7 +98,7 @@ pub fn cell_m(heads: &[Head]) -> f64 {
 /// Measures a layout. `None` without heads, without turf cells or without rain on the turf.
 ///
 /// Throws end at the blocks around. In the members of `du_lq_robust` the patterns vary while heads
-/// and blocks stay in their places: see [`seen_by`].
+/// and blocks stay in their places: see `seen_by`.
 #[must_use]
 pub fn measure(
     outline: &Outline,

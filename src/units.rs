@@ -11,15 +11,15 @@
 
 use std::ops::{Add, Div, Mul, Sub};
 
-/// One international inch [m], exact (NIST SP 811, B.8).
+/// One international inch \[m\], exact (NIST SP 811, B.8).
 pub const INCH_M: f64 = 0.0254;
-/// One international foot [m], exact (NIST SP 811, B.8).
+/// One international foot \[m\], exact (NIST SP 811, B.8).
 pub const FOOT_M: f64 = 0.3048;
-/// One US liquid gallon [m³]: 231 cubic inches, exact (NIST SP 811, B.8).
+/// One US liquid gallon \[m³\]: 231 cubic inches, exact (NIST SP 811, B.8).
 pub const GALLON_M3: f64 = 231.0 * INCH_M * INCH_M * INCH_M;
-/// One pound-force per square inch [Pa] (NIST SP 811, B.8).
+/// One pound-force per square inch \[Pa\] (NIST SP 811, B.8).
 pub const PSI_PA: f64 = 6_894.757;
-/// One acre-foot of 43,560 cubic feet [m³].
+/// One acre-foot of 43,560 cubic feet \[m³\].
 pub const ACRE_FOOT_M3: f64 = 43_560.0 * FOOT_M * FOOT_M * FOOT_M;
 /// Litres in a cubic metre.
 const LITRES_M3: f64 = 1_000.0;

@@ -65,18 +65,83 @@ fn figures(summary: &Summary) -> String {
     [counts(summary), layouts(summary), water(summary), program].concat()
 }
 
+/// Groups of files in a finished folder: what they are for, the names before the ending, and whether the ending is
+/// that of a spreadsheet.
+const FILES: [(&str, &[&str], bool); 7] = [
+    ("open this first: map, table, charts", &["report"], false),
+    (
+        "layers for any GIS viewer",
+        &["evenfall", "parcels", "turf", "heads", "throws"],
+        false,
+    ),
+    ("valves and pipes", &["stations", "laterals"], false),
+    (
+        "tables without geometry",
+        &["schedule", "materials", "walk", "failures", "rain"],
+        false,
+    ),
+    (
+        "tables for a spreadsheet",
+        &[
+            "parcels",
+            "turf",
+            "heads",
+            "throws",
+            "stations",
+            "laterals",
+            "schedule",
+            "materials",
+            "walk",
+            "failures",
+            "rain",
+        ],
+        true,
+    ),
+    (
+        "the cheapest claimed water first",
+        &["ranked", "supply_curve"],
+        true,
+    ),
+    ("figures; all that decided them", &["summary", "run"], false),
+];
+
+/// Where what was written lies, and what each of it is for: what is there, whatever formats and layers were
+/// asked for.
 fn written(output: &Path) -> String {
-    let folder = output.display();
-    format!(
-        "\nWritten to {folder}\n  \
-         report.html                                                    open this first: map, table, charts\n  \
-         parcels.geojson  turf.geojson  heads.geojson  throws.geojson   layers for any GIS viewer\n  \
-         stations.geojson  laterals.geojson                              valves and pipes\n  \
-         parcels.csv  schedule.csv  materials.csv  walk.csv  failures.csv  tables for a spreadsheet\n  \
-         ranked.csv  supply_curve.csv                                    the cheapest claimed water first\n  \
-         summary.json  run.json                                         figures; all that decided them\n  \
-         Every scenario is in turf, heads and throws; show one with the columns `scenario` or `recommended`.\n\n"
-    )
+    let entries = std::fs::read_dir(output).into_iter().flatten().flatten();
+    let there: Vec<String> = entries
+        .filter_map(|entry| entry.file_name().into_string().ok())
+        .collect();
+    let mut out = format!("\nWritten to {}\n", output.display());
+    for (what, stems, is_spreadsheet) in FILES {
+        let of = |stem: &&str| {
+            let mut own: Vec<&str> = there
+                .iter()
+                .filter(|file| {
+                    file.split_once('.').is_some_and(|(name, ending)| {
+                        name == *stem && (ending == "csv") == is_spreadsheet
+                    })
+                })
+                .map(String::as_str)
+                .collect();
+            own.sort_unstable();
+            own
+        };
+        let names: Vec<&str> = stems.iter().flat_map(of).collect();
+        if !names.is_empty() {
+            out.push_str(&format!("  {:<64} {what}\n", names.join("  ")));
+        }
+    }
+    if there
+        .iter()
+        .any(|file| file.starts_with("turf.") || file == "evenfall.gpkg")
+    {
+        out.push_str(
+            "  The layers hold every scenario; show one with the columns `scenario` or `recommended`.\n",
+        );
+    }
+    out.push('\n');
+    out
 }
 
 /// How many parcels there were, and what became of them.

@@ -60,19 +60,19 @@ impl Frame {
         }
     }
 
-    /// Longitude of the origin [degrees].
+    /// Longitude of the origin \[degrees\].
     #[must_use]
     pub fn lon0_deg(&self) -> f64 {
         self.lon0_deg
     }
 
-    /// Latitude of the origin [degrees].
+    /// Latitude of the origin \[degrees\].
     #[must_use]
     pub fn lat0_deg(&self) -> f64 {
         self.lat0_deg
     }
 
-    /// Brings longitude and latitude [degrees] into the frame.
+    /// Brings longitude and latitude \[degrees\] into the frame.
     #[must_use]
     pub fn to_plane(&self, lon_deg: f64, lat_deg: f64) -> Point {
         let sin_beta = authalic_q(libm::sin(lat_deg.to_radians()), self.e2, self.e) / self.q_pole;
@@ -94,7 +94,7 @@ impl Frame {
         )
     }
 
-    /// Brings a point of the frame back to longitude and latitude [degrees].
+    /// Brings a point of the frame back to longitude and latitude \[degrees\].
     #[must_use]
     pub fn to_lonlat(&self, point: Point) -> (f64, f64) {
         let (x, y) = (point.x / self.d, point.y * self.d);

@@ -94,7 +94,7 @@ impl Crs {
         }
     }
 
-    /// Transforms coordinates to longitude and latitude [degrees] in place. Those that are in
+    /// Transforms coordinates to longitude and latitude \[degrees\] in place. Those that are in
     /// longitude and latitude already come back bit for bit.
     ///
     /// # Errors

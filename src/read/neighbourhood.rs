@@ -40,7 +40,7 @@ pub struct Inputs {
     pub id_field: Option<String>,
     /// A condition on the parcel layer, or on the turf layer when there is no parcel layer.
     pub where_clause: Option<String>,
-    /// A box on the same layer: west, south, east, north [degrees].
+    /// A box on the same layer: west, south, east, north \[degrees\].
     pub bbox: Option<[f64; 4]>,
 }
 

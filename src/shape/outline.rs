@@ -64,20 +64,20 @@ impl Outline {
         })
     }
 
-    /// The area [m²], holes taken off.
+    /// The area \[m²\], holes taken off.
     #[must_use]
     pub fn area_m2(&self) -> f64 {
         self.rings.iter().map(|ring| ring_area_m2(ring)).sum()
     }
 
-    /// The length of all rings [m].
+    /// The length of all rings \[m\].
     #[must_use]
     pub fn perimeter_m(&self) -> f64 {
         self.edges().map(|(a, b)| a.distance(b)).sum()
     }
 
     /// The width that a turf area of this area and perimeter has as a long strip:
-    /// 4 · area / perimeter [m]. A square of side a has width a.
+    /// 4 · area / perimeter \[m\]. A square of side a has width a.
     #[must_use]
     pub fn width_m(&self) -> f64 {
         4.0 * self.area_m2() / self.perimeter_m()
@@ -132,7 +132,7 @@ impl Outline {
         }
     }
 
-    /// The distance to the boundary [m], positive inside and negative outside.
+    /// The distance to the boundary \[m\], positive inside and negative outside.
     #[must_use]
     pub fn signed_distance_m(&self, point: Point) -> f64 {
         let distance = self.boundary_distance_m(point);
@@ -143,7 +143,7 @@ impl Outline {
         }
     }
 
-    /// The distance to the nearest point of any ring [m].
+    /// The distance to the nearest point of any ring \[m\].
     #[must_use]
     pub fn boundary_distance_m(&self, point: Point) -> f64 {
         let mut nearest = f64::INFINITY;

@@ -4,7 +4,7 @@ use std::ops::{Add, Mul, Sub};
 
 use super::outline::square_distance_to_segment;
 
-/// A point of the local frame [m]: x to the east, y to the north.
+/// A point of the local frame \[m\]: x to the east, y to the north.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Point {
     /// Metres east of the frame's origin.
@@ -20,32 +20,32 @@ impl Point {
         Point { x, y }
     }
 
-    /// The distance to another point [m].
+    /// The distance to another point \[m\].
     #[must_use]
     pub fn distance(self, other: Point) -> f64 {
         (self - other).norm()
     }
 
-    /// The distance to the nearest point of a segment [m].
+    /// The distance to the nearest point of a segment \[m\].
     #[must_use]
     pub fn distance_to_segment(self, a: Point, b: Point) -> f64 {
         square_distance_to_segment(self, a, b).sqrt()
     }
 
-    /// The length of the vector [m]. Square root is exact in IEEE 754, so this is the same on
+    /// The length of the vector \[m\]. Square root is exact in IEEE 754, so this is the same on
     /// every machine, which `hypot` is not.
     #[must_use]
     pub fn norm(self) -> f64 {
         (self.x * self.x + self.y * self.y).sqrt()
     }
 
-    /// The scalar product [m²].
+    /// The scalar product \[m²\].
     #[must_use]
     pub fn dot(self, other: Point) -> f64 {
         self.x * other.x + self.y * other.y
     }
 
-    /// The cross product [m²], positive when `other` lies counter-clockwise of `self`.
+    /// The cross product \[m²\], positive when `other` lies counter-clockwise of `self`.
     #[must_use]
     pub fn cross(self, other: Point) -> f64 {
         self.x * other.y - self.y * other.x

@@ -1,10 +1,10 @@
 //! New nozzles on the heads that are in the ground: positions stay, everything else may change.
 //!
-//! 1. [`infer`]: where each head stands says what its arc and throw must have been meant to be;
+//! 1. `infer`: where each head stands says what its arc and throw must have been meant to be;
 //!    what a survey gives wins.
-//! 2. [`condition`]: what wear leaves of that.
-//! 3. [`gaps`]: where the positions are too far apart for a family, and where heads must be added.
-//! 4. [`choose`]: nozzle, throw and arc of each head by the rain that results.
+//! 2. `condition`: what wear leaves of that.
+//! 3. `gaps`: where the positions are too far apart for a family, and where heads must be added.
+//! 4. `choose`: nozzle, throw and arc of each head by the rain that results.
 
 mod choose;
 mod condition;

@@ -7,6 +7,8 @@ use crate::shape::{Outline, Point};
 use crate::write::walk::fixed_points;
 use serde_json::Value;
 
+use super::shortened;
+
 /// Two heads within this distance are one \[m\]: coordinates are written to a millimetre.
 const SAME_PLACE_M: f64 = 0.02;
 
@@ -211,6 +213,41 @@ impl Dossier {
             ids.any(|id| worked.contains(&id))
         };
         self.stations.iter().filter(feeds)
+    }
+
+    /// The scenarios of the stations that are worked on, where there is more than one: each numbers its own
+    /// stations from 1, so that the number alone would name two valves.
+    pub(super) fn mixed_scenarios(&self) -> Vec<&str> {
+        let mut scenarios: Vec<&str> = Vec::new();
+        for row in self.worked_stations() {
+            let scenario = row.text("scenario");
+            if !scenarios.contains(&scenario) {
+                scenarios.push(scenario);
+            }
+        }
+        if scenarios.len() < 2 {
+            scenarios.clear();
+        }
+        scenarios
+    }
+
+    /// The letter that stands behind the stations of a scenario; empty where numbers do.
+    pub(super) fn letter(&self, scenario: &str) -> String {
+        let mixed = self.mixed_scenarios();
+        let mut letters = mixed.iter().zip('a'..='z');
+        let own = letters.find(|(other, _)| **other == scenario);
+        own.map_or_else(String::new, |(_, letter)| letter.to_string())
+    }
+
+    /// `S3`, or `S3b` where areas are changed in different ways, with the name in the field where somebody gave
+    /// one.
+    pub(super) fn station_name(&self, row: &PlannedRow) -> String {
+        let number = row.text("station_id").rsplit('/').next().unwrap_or("");
+        let letter = self.letter(row.text("scenario"));
+        match row.text("name") {
+            "" => format!("{number}{letter}"),
+            name => format!("{number}{letter} ({})", shortened(name)),
+        }
     }
 
     /// Whether hardware changes anywhere on it.

@@ -3,7 +3,6 @@
 use maud::{Markup, html};
 
 use super::dossier::{Area, Dossier};
-use super::shortened;
 use crate::read::planned::PlannedRow;
 use crate::shape::{Outline, Point};
 use crate::units::FOOT_M;
@@ -189,7 +188,7 @@ fn labels(dossier: &Dossier, sheet: &Sheet) -> (Vec<Label>, usize) {
         .worked_stations()
         .filter_map(|row| {
             let place = dossier.point(&row.geometry["coordinates"])?;
-            Some((station_name(row), sheet.place(place)))
+            Some((dossier.station_name(row), sheet.place(place)))
         })
         .collect();
     let tapes = dossier
@@ -474,15 +473,6 @@ fn valve(sheet: &Sheet, place: Point) -> Markup {
     html! {
         rect x=(at_x(sheet, place, -5.0)) y=(at_y(sheet, place, -5.0)) width="10" height="10"
             fill="#ffffff" stroke=(INK) stroke-width="1.6" {}
-    }
-}
-
-/// `S3`, with the name in the field where somebody gave one.
-pub(super) fn station_name(row: &PlannedRow) -> String {
-    let number = row.text("station_id").rsplit('/').next().unwrap_or("");
-    match row.text("name") {
-        "" => number.to_owned(),
-        name => format!("{number} ({})", shortened(name)),
     }
 }
 

@@ -96,7 +96,7 @@ fn groups(dossier: &Dossier) -> Vec<Group<'_>> {
     let mut groups: Vec<Group> = Vec::new();
     let steps = dossier.walk.iter();
     for row in steps.filter(|row| row.text("do") != "reset clock") {
-        let title = title(row);
+        let title = title(dossier, row);
         // Rows come station by station, so heads that are dealt with alike are few groups apart.
         match groups.iter_mut().find(|group| group.title == title) {
             Some(group) => group.rows.push(row),
@@ -121,10 +121,11 @@ fn groups(dossier: &Dossier) -> Vec<Group<'_>> {
 }
 
 /// `S3 · swap nozzle · pull a · fit b`.
-fn title(row: &PlannedRow) -> String {
+fn title(dossier: &Dossier, row: &PlannedRow) -> String {
     let mut parts = Vec::new();
     if let Some(station) = row.number("station") {
-        parts.push(format!("S{}", figure(Some(station), 0)));
+        let letter = dossier.letter(row.text("scenario"));
+        parts.push(format!("S{}{letter}", figure(Some(station), 0)));
     }
     parts.push(row.text("do").to_owned());
     for verb in ["pull", "fit"] {

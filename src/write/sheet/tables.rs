@@ -3,7 +3,6 @@
 use maud::{Markup, html};
 
 use super::dossier::{Area, Dossier};
-use super::drawing::station_name;
 use super::paper::{HEADING_MM, LINE_MM, lines};
 use super::{Block, shortened};
 use crate::read::planned::PlannedRow;
@@ -145,6 +144,7 @@ pub(super) fn stations(dossier: &Dossier, units: Units, width_mm: f64) -> Block 
         return Block::none();
     }
     let look_at = |row: &PlannedRow| row.text("flags").replace(';', ", ");
+    let letters = letters(dossier);
     let markup = html! {
         section {
             h2 { "Stations" }
@@ -160,6 +160,7 @@ pub(super) fn stations(dossier: &Dossier, units: Units, width_mm: f64) -> Block 
                     }
                 }
             }
+            @if let Some(letters) = &letters { p class="quiet" { (letters) } }
         }
     };
     let free_mm = width_mm - OTHERS_MM;
@@ -169,10 +170,24 @@ pub(super) fn stations(dossier: &Dossier, units: Units, width_mm: f64) -> Block 
         lines(&look_at(row), look_at_mm).max(lines(starts, starts_mm))
     };
     let rows: f64 = worked.iter().map(tallest).sum();
+    let below = letters.map_or(0.0, |letters| lines(&letters, width_mm));
     Block {
-        height_mm: HEADING_MM + LINE_MM * (1.0 + rows),
+        height_mm: HEADING_MM + LINE_MM * (1.0 + rows + below),
         markup,
     }
+}
+
+/// What the letters behind stations stand for, where areas of the parcel are changed in different ways.
+fn letters(dossier: &Dossier) -> Option<String> {
+    let mixed = dossier.mixed_scenarios();
+    let letters = mixed.iter().zip('a'..='z');
+    let letters: Vec<_> = letters
+        .map(|(scenario, letter)| format!("{letter} {scenario}"))
+        .collect();
+    let listed = letters.join(", ");
+    (!letters.is_empty()).then(|| {
+        format!("Numbers are those of each scenario, in the layers and in walk.csv: {listed}.")
+    })
 }
 
 fn station(dossier: &Dossier, row: &PlannedRow, units: Units, look_at: &str) -> Markup {
@@ -184,7 +199,7 @@ fn station(dossier: &Dossier, row: &PlannedRow, units: Units, look_at: &str) -> 
     let numbers: Vec<String> = areas.iter().map(|at| (at + 1).to_string()).collect();
     html! {
         tr {
-            td class="w" { (station_name(row)) }
+            td class="w" { (dossier.station_name(row)) }
             td class="w" { (numbers.join(", ")) }
             td class="w" { (shortened(row.text("family"))) }
             td { (figure(row.number("heads"), 0)) }
