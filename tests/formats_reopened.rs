@@ -189,6 +189,8 @@ mod binary {
                 for feature in layer.features() {
                     let id = feature.field_as_string(id).unwrap().unwrap();
                     let area = feature.geometry().filter(|one| one.has_gdal_ptr());
+                    // GDAL grumbles when it is asked for the area of a point or a line.
+                    let area = area.filter(|one| one.geometry_name().ends_with("POLYGON"));
                     let area = area.map_or(0.0, |geometry| geometry.area());
                     let entry: &mut (usize, f64) = found.entry(id).or_default();
                     entry.0 += 1;

@@ -101,6 +101,36 @@ fn twenty_kills_later_the_bytes_are_the_same() {
     assert!(journals >= 5, "only {journals} kills fell into the run");
 }
 
+/// Kills a run when its outputs are being built; false where it was through before that was seen.
+fn killed_while_building(home: &Path, more: &[&str]) -> bool {
+    let mut child = spawn(home, &with(more));
+    let own = format!("out.{}-0.tmp", child.id());
+    let began = Instant::now();
+    while !home.join(&own).exists() && child.try_wait().unwrap().is_none() {
+        assert!(began.elapsed() < Duration::from_secs(120), "no outputs");
+        std::thread::sleep(Duration::from_micros(200));
+    }
+    child.kill().unwrap();
+    child.wait().unwrap();
+    home.join(&own).exists()
+}
+
+/// A process that goes on with a journal that has ended adds its number to it too: without that nobody
+/// would know whose folder it leaves when it is killed.
+#[test]
+fn what_two_killed_builders_left_is_cleared_up() {
+    let home = folder();
+    lawns(home.path(), 150);
+    let mut killed = 0;
+    for more in [&[][..], &["--resume"], &["--resume"]] {
+        killed += u32::from(killed_while_building(home.path(), more));
+    }
+    assert!(killed >= 2, "only {killed} were killed while they built");
+    let ran = evenfall(home.path(), &with(&["--resume"]));
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    assert_eq!(names(home.path()), ["out", "turf.geojson"]);
+}
+
 #[test]
 fn a_run_that_goes_on_names_what_is_not_the_same() {
     let home = folder();

@@ -5,7 +5,8 @@
 //! its content \[bytes\] (4 bytes, little-endian), the CRC-32 of length and content (4 bytes), and the
 //! content: one byte for its kind, then the value in the `postcard` wire format. The first frame is
 //! the [`Header`]: all that decides the outcome. Each process that works on the run adds a frame with
-//! its number; records follow in input order; the last frame is the [`End`].
+//! its number; records follow in input order, then the [`End`], and behind it only the numbers of processes
+//! that build the outputs.
 //!
 //! Each frame is one write, so a killed process loses the parcels in its hands and no others; what it
 //! tore off at the end is cut off. Against a power cut the file is synced after every
@@ -298,16 +299,15 @@ impl<'f> Journal<'f> {
         for process in &found.processes {
             clear_up_after(target, *process)?;
         }
-        if found.end.is_none() {
-            let process = frame(PROCESS, &std::process::id());
-            file.write_all(&process).map_err(cannot)?;
-        }
+        // Behind the end as well: a process may be killed while it only builds the outputs.
+        let process = frame(PROCESS, &std::process::id());
+        file.write_all(&process).map_err(cannot)?;
         Ok(Some(Journal {
             files,
             path,
             parent,
             file,
-            unsynced: (length, records),
+            unsynced: (length + process.len() as u64, records),
             records,
             end: found.end,
         }))
@@ -470,15 +470,15 @@ impl Iterator for Records {
     type Item = Record;
 
     fn next(&mut self) -> Option<Record> {
-        while self.end.is_none() {
+        loop {
             let left = self.file_bytes - self.good_bytes;
             let length = next_frame(&mut self.file, left, &mut self.buffer)?;
             let (kind, content) = self.buffer.split_first()?;
             let mut record = None;
-            match *kind {
-                PROCESS => self.processes.push(read(content)?),
-                END => self.end = Some(read(content)?),
-                RECORD => {
+            match (*kind, self.end.is_some()) {
+                (PROCESS, _) => self.processes.push(read(content)?),
+                (END, false) => self.end = Some(read(content)?),
+                (RECORD, false) => {
                     let found: Record = read(content)?;
                     if self.last.is_some_and(|last| last >= found.index) {
                         return None;
@@ -493,7 +493,6 @@ impl Iterator for Records {
                 return record;
             }
         }
-        None
     }
 }
 

@@ -1,8 +1,6 @@
 //! Parcels that ask for much work: each ends within a budget that is counted in work, not in time, so that
 //! its answer is the same on every machine. With `EVENFALL_SLOWEST_S` none may take longer.
 
-use std::time::Instant;
-
 use evenfall::issue::Code;
 use evenfall::plan::Status;
 use evenfall::site::{
@@ -14,6 +12,7 @@ use evenfall::write::wanted::Wanted;
 
 use super::number_of;
 use super::shared::planner_by_rule;
+use super::stopwatch::Stopwatch;
 
 /// Degrees of a metre at 43° north, to about 0.2 %.
 const EAST: f64 = 1.0 / 81_500.0;
@@ -279,10 +278,10 @@ fn parcels_of_much_work_stay_within_their_budgets() {
     }
     let mut passed = 0;
     for row in &rows {
-        let began = Instant::now();
+        let began = Stopwatch::start();
         let plan = planner.plan(&row.parcel);
         let record = Record::of(&plan, &Wanted::default());
-        let took_s = began.elapsed().as_secs_f64();
+        let took_s = began.took_s();
         assert_eq!(record.index, row.parcel.index);
         let told: Vec<Code> = plan.issues.iter().map(|issue| issue.code).collect();
         println!("{}: {took_s:.2} s, {:?} {told:?}", row.what, plan.status);
