@@ -3,7 +3,7 @@
 use evenfall::issue::Code;
 
 use super::outcome::{ALL, Case, Given, check, source};
-use super::texts::{broken_layers, collection, feature, nested, point, polygon, square};
+use super::texts::{broken_layers, collection, feature, known_but, nested, point, polygon, square};
 
 /// A head of which everything is known; a column may be given another value.
 fn columns(column: &str, value: &str) -> String {
@@ -19,14 +19,7 @@ fn columns(column: &str, value: &str) -> String {
         ("body_mm", "100"),
         ("condition", "\"ok\""),
     ];
-    let cells: Vec<String> = known
-        .iter()
-        .map(|(name, sound)| {
-            let value = if *name == column { value } else { sound };
-            format!("\"{name}\":{value}")
-        })
-        .collect();
-    cells.join(",")
+    known_but(&known, column, value)
 }
 
 /// Heads in the corners of the second lawn.

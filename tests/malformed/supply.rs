@@ -3,7 +3,7 @@
 use evenfall::issue::Code;
 
 use super::outcome::{ALL, Case, Given, check, source};
-use super::texts::{broken_layers, collection, feature, point, polygon, square};
+use super::texts::{broken_layers, collection, feature, known_but, point, polygon, square};
 
 /// Without the parcel whose supply cannot water anything.
 const OTHERS: &[&str] = &["1", "3"];
@@ -16,14 +16,7 @@ fn meter(column: &str, value: &str) -> String {
         ("static_kpa", "420"),
         ("flow_lpm", "40"),
     ];
-    let cells: Vec<String> = known
-        .iter()
-        .map(|(name, sound)| {
-            let value = if *name == column { value } else { sound };
-            format!("\"{name}\":{value}")
-        })
-        .collect();
-    cells.join(",")
+    known_but(&known, column, value)
 }
 
 fn with(supply: impl AsRef<[u8]>) -> Given {

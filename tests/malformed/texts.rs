@@ -95,3 +95,15 @@ pub fn broken_layers(sound: &str) -> Vec<(&'static str, Vec<u8>, Code)> {
     .map(|(what, text, code)| (what, text.into_bytes(), code))
     .to_vec()
 }
+
+/// The columns of a feature of which everything is known, but for one that is given another value.
+pub fn known_but(known: &[(&str, &str)], column: &str, value: &str) -> String {
+    let cells: Vec<String> = known
+        .iter()
+        .map(|(name, sound)| {
+            let value = if *name == column { value } else { sound };
+            format!("\"{name}\":{value}")
+        })
+        .collect();
+    cells.join(",")
+}
