@@ -39,6 +39,8 @@ const PER_DEGREE: f64 = 1e8;
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
+/// More heads than the plain rule's, because brown patches asked for them.
+const OVER_RULE: &str = "heads-over-rule";
 
 /// Most heads of one family on one turf area: those of 17 ha with throws of 4.5 m. Beyond that a plan by
 /// the plain rule takes several seconds, a better one minutes, and its files cannot be handled.
@@ -314,10 +316,13 @@ impl Planner {
             uniformity.as_ref(),
             site.assumptions,
         );
-        if is_stretched {
-            verdict.flags.push(STRETCHED);
-            verdict.flags.sort_unstable();
-        }
+        let is_over_rule = layout.is_over_rule && matches!(scenario, Scenario::Relayout(_));
+        let more = [(is_stretched, STRETCHED), (is_over_rule, OVER_RULE)];
+        verdict.flags.extend(
+            more.into_iter()
+                .filter_map(|(holds, flag)| holds.then_some(flag)),
+        );
+        verdict.flags.sort_unstable();
         let names = layout
             .heads
             .iter()

@@ -197,6 +197,13 @@ impl Layer for Turf {
             |r| r.plan.uniformity.map(|u| u.weak_frac).into(),
         ),
         number(
+            "patch_m",
+            "m",
+            2,
+            "Width of the widest patch below half the mean rate: the largest circle inside it; 0 where there is none",
+            |r| r.plan.uniformity.map(|u| u.patch_m).into(),
+        ),
+        number(
             "twice_frac",
             "",
             4,
