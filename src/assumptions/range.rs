@@ -161,7 +161,7 @@ ranges! {
     DegradationInstall 0.11..0.155 Triangular Common
         "installation and wear together CV 0.15 to 0.21, about the two pairs of means of Baum, Dukes and Miller 2005";
     DegradationWear 0.10..0.14 Triangular Common
-        "the same";
+        "its share of the same: together 0.15 to 0.21";
     DegradationWearAfter 0.5..1.0 Triangular Common
         "0.5: wear comes back evenly over the life; 1: at once; choice of this program";
     DegradationPressure 0.05..0.15 Triangular Common

@@ -77,11 +77,8 @@ mod tests {
     fn arc_and_throw_stay_and_the_flow_is_the_family_s() {
         let catalogue = Catalogue::generic();
         let mid = catalogue.family("rotary-mid").unwrap();
-        let [one, two] =
-            refitted(&[head(4.0, 10.0, 90.0), head(1.5, 0.0, 360.0)], mid).unwrap()[..]
-        else {
-            panic!("two heads")
-        };
+        let heads = refitted(&[head(4.0, 10.0, 90.0), head(1.5, 0.0, 360.0)], mid).unwrap();
+        let (one, two) = (&heads[0], &heads[1]);
         let Pattern::Sector {
             radius_m,
             start_deg,
