@@ -4,10 +4,12 @@ mod hardware;
 mod head;
 mod parse;
 mod profile;
+mod scatter;
 
 pub use hardware::{CurvePoint, Hardware, Part, PipeSize, ValveSize};
 pub use head::{Head, Pattern, Role};
 pub use profile::{BadProfile, Profile};
+pub use scatter::{OwnScatter, Scatter, ScatterKind};
 
 use crate::units::{Flow, Length, Pressure, Rate};
 
@@ -48,12 +50,17 @@ pub struct Family {
     pub trajectory_deg: f64,
     /// Typical drop diameter \[mm\].
     pub drop_mm: f64,
+    /// How uneven its water is in the field, over the drawing.
+    pub scatter: Scatter,
     /// Arcs that can be set.
     pub sweeps: Sweeps,
     /// What happens to the flow when the throw is shortened.
     pub flow_follows: FlowFollows,
     /// Cost of one nozzle in the program's currency.
     pub unit_cost_cur: f64,
+    /// What a body costs that the family brings itself, where its nozzles do not go on the common
+    /// spray body; `None` where they do.
+    pub own_body_cur: Option<f64>,
     /// Nozzles by rising throw.
     pub nozzles: Vec<Nozzle>,
     /// Strip patterns.

@@ -1,6 +1,8 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
 mod account;
+mod assumed;
+mod bodies;
 mod delivery;
 #[doc(hidden)]
 pub mod doors;
@@ -12,10 +14,10 @@ mod outcome;
 mod water;
 
 pub use account::ParcelAccount;
+pub use bodies::{BodyWork, Fitting, Works};
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
-pub use kept::{Fitting, Works};
 pub use outcome::{
-    AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
+    AllowanceUse, Behaviours, Bodies, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
     ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
 pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
@@ -37,6 +39,8 @@ use ground::Ground;
 const PER_DEGREE: f64 = 1e8;
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
+/// The catalogue does not say how uneven the family is in the field.
+const SCATTER_ASSUMED: &str = "nozzle-cv-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
 /// More heads than the plain rule's, because brown patches asked for them.
@@ -238,7 +242,7 @@ impl Planner {
         let lawn = site.ground.lawn(outline, site.assumptions);
         let (mut scenarios, issues) = match &site.found {
             Some(on) => kept::scenarios(self, site, &lawn, on),
-            None => (self.assumed_found(site, &lawn), Vec::new()),
+            None => (assumed::scenarios(self, site, &lawn), Vec::new()),
         };
         for family in self
             .catalogue
@@ -274,22 +278,6 @@ impl Planner {
         (turf, ways)
     }
 
-    /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
-    fn assumed_found(&self, site: &Site, lawn: &place::Site) -> Vec<ScenarioPlan> {
-        let family = self
-            .catalogue
-            .family(FOUND_FAMILY)
-            .or(self.catalogue.families.first());
-        let Some(family) = family else {
-            return Vec::new();
-        };
-        let layout = place::layout_in_parts(lawn, family, Effort::Rule, Favour::Evenness);
-        let mut plan = self.scenario(site, lawn, Scenario::AsFound, family, layout);
-        plan.flags.push(AS_FOUND_ASSUMED);
-        let reclocked = water::reclocked(&plan);
-        vec![plan, reclocked]
-    }
-
     fn scenario(
         &self,
         site: &Site,
@@ -317,11 +305,13 @@ impl Planner {
             site.assumptions,
         );
         let is_over_rule = layout.is_over_rule && matches!(scenario, Scenario::Relayout(_));
-        let more = [(is_stretched, STRETCHED), (is_over_rule, OVER_RULE)];
-        verdict.flags.extend(
-            more.into_iter()
-                .filter_map(|(holds, flag)| holds.then_some(flag)),
-        );
+        let more = [
+            (is_stretched, STRETCHED),
+            (is_over_rule, OVER_RULE),
+            (family.scatter.is_assumed, SCATTER_ASSUMED),
+        ];
+        let more = more.into_iter().filter(|(holds, _)| *holds);
+        verdict.flags.extend(more.map(|(_, flag)| flag));
         verdict.flags.sort_unstable();
         let names = layout
             .heads

@@ -1,8 +1,11 @@
 //! One turf area: its ground, its sky, and the water of a year in every scenario on it.
 
 use super::super::found::OnTurf;
-use super::super::outcome::{Behaviours, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse};
-use super::super::{Delivered, Planner, Site};
+use super::super::kept::SWAP_GAP;
+use super::super::outcome::{
+    Behaviours, Bodies, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse,
+};
+use super::super::{Delivered, Planner, STRETCHED, Site};
 use super::{
     ABOVE_EVIDENCE, CLIMATE_ASSUMED, DEFICIT, DRIFT_PROXY, SLOPE_ASSUMED, SOIL_ASSUMED, STEEP,
     TOO_FAST, ZONE_ASSUMED,
@@ -10,7 +13,8 @@ use super::{
 use crate::assumptions::{Assumptions, Key, Origin};
 use crate::budget::{
     Cause, Condition, DaySky, Drift, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind,
-    Lawn, PlantFactors, Regulation, ScenarioWater, daily_balance, orifice_mm, refused_on_slope,
+    Lawn, NozzleScatter, PlantFactors, Regulation, ScenarioWater, Spacing, daily_balance,
+    orifice_mm, refused_on_slope,
 };
 use crate::catalogue::Family;
 use crate::climate::{DayClimate, Zone, ZoneOf};
@@ -190,9 +194,6 @@ impl<'a> Area<'a> {
             let balance = daily_balance(&days, &lawn.demand.plants, &lawn.reservoir);
             lawn.demand.daily_net_mm = Some(balance.net_mm);
         }
-        if let Some(on) = &site.found {
-            lawn.computed = on.computed().to_vec();
-        }
         Area {
             assumptions,
             found_bodies: site
@@ -243,13 +244,13 @@ impl<'a> Area<'a> {
             without.push((*hardware, water.clone(), *jet));
             without.push((*hardware, self.lawn.retimed(hardware), *jet));
             // Where heads are known, a repair is a scenario of its own.
-            let repair = of(|scenario| *scenario == Scenario::Repair);
+            let repair = of(|scenario| *scenario == Scenario::Repair(Bodies::Kept));
             without.push(repair.unwrap_or((repaired, self.lawn.retimed(&repaired), *jet)));
         }
         for (plan, water) in scenarios.iter_mut().zip(waters) {
             plan.flags.extend(&self.flags);
             let others = match plan.scenario {
-                Scenario::Repair => &without[..without.len().min(2)], // not beyond itself
+                Scenario::Repair(_) => &without[..without.len().min(2)], // not beyond itself
                 _ => &without[..],
             };
             plan.year = water.map(|watered| self.year(plan, watered, found.as_ref(), others));
@@ -281,9 +282,13 @@ impl<'a> Area<'a> {
         };
         let (regulation, condition) = match plan.scenario {
             Scenario::AsFound | Scenario::Reclock => (self.found_bodies, Condition::AsFound),
-            Scenario::Repair | Scenario::Swap(_) | Scenario::Relayout(_) => {
-                (self.new_bodies(), Condition::Renewed)
+            Scenario::Repair(Bodies::Kept) | Scenario::Swap(_, Bodies::Kept) => {
+                (self.found_bodies, Condition::Renewed)
             }
+            Scenario::Repair(Bodies::Regulated) | Scenario::Swap(_, Bodies::Regulated) => {
+                (Regulation::Regulated, Condition::Renewed)
+            }
+            Scenario::Relayout(_) => (self.new_bodies(), Condition::Renewed),
         };
         let served = plan.delivered.as_ref().filter(|_| self.pressures_read);
         let drift = Drift::of(self.assumptions, jet);
@@ -301,6 +306,7 @@ impl<'a> Area<'a> {
                 number(Key::WaterDriftFrac),
                 number(Key::WaterDriftSprayExtra),
             ),
+            nozzle: NozzleScatter::of(self.assumptions, family, &plan.heads, spacing(plan)),
             regulation,
             condition,
             pressure_cv2: served.map_or(0.0, |got| got.cv * got.cv - uniformity.cv * uniformity.cv),
@@ -387,6 +393,16 @@ impl<'a> Area<'a> {
             year.behaviours = Some(behaviours);
         }
         year
+    }
+}
+
+/// Whether the heads of a plan stand farther apart than their throws are made for.
+fn spacing(plan: &ScenarioPlan) -> Spacing {
+    let wide = [STRETCHED, SWAP_GAP];
+    if plan.flags.iter().any(|flag| wide.contains(flag)) {
+        Spacing::Stretched
+    } else {
+        Spacing::HeadToHead
     }
 }
 
