@@ -131,6 +131,13 @@ issues! {
     CL07 Fatal 4 "A daily balance needs the climate by days", "give --climate a table with date, eto_mm, rain_mm (`evenfall climate WEATHER.csv --daily FILE`), or leave --balance daily out";
     CL08 Fatal 4 "The layer of climate zones cannot be used", "give polygons with a column zone that names the zones of the climate table, or with columns eto_1 to eto_12 and rain_1 to rain_12";
     CL09 Fatal 4 "Wind by its rose needs the climate to say where the wind comes from", "give --climate a table of months with wind_n_frac, wind_ne_frac, ... wind_nw_frac, the shares of the watering hours, or ask for --wind mean";
+    CL10 Fatal 4 "Reference evapotranspiration is of a tall crop, or the column does not say of which crop", "name a column of grass (short-crop) reference eto_mm; where the figures are of alfalfa, ask their source for those of grass, or compute them with `evenfall climate WEATHER.csv`";
+    CL11 Note 0 "Relative humidity looks like fractions of 1", "write percent, 0 to 100";
+    CL12 Note 0 "The wind looks like kilometres or miles an hour", "write metres a second (km/h / 3.6, mph x 0.447), measured at 2 m, or set climate.wind_height_m for daily weather";
+    CL13 Note 0 "The rain of the year looks like inches", "write millimetres (x 25.4), unless the place is a desert";
+    CL14 Note 0 "Solar radiation passes that of a clear sky", "check unit (MJ a square metre and day; W/m2 x 0.0864), latitude and elevation";
+    CL15 Note 0 "Columns of the table are not read", "rename them if they hold what the help of the command lists";
+    CL16 Note 0 "Penman-Monteith and Hargreaves are out of line", "check units and heights of wind, humidity and radiation";
     SO01 Note 0 "The soil texture is not a class of the USDA triangle; the assumed texture was used", "write one of the twelve classes, e.g. `sandy loam`";
     SO02 Note 0 "No texture is known for the soil under the turf; the assumed texture was used", "give the layer of soils a texture column, or add the map unit to the --soil-table";
     SO03 Fatal 4 "The layer of soils says nothing that can be used", "give it a column texture or intake_mm_h, or a --soil-table whose first column is a column of the layer";
