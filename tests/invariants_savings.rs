@@ -4,9 +4,10 @@
 
 use evenfall::assumptions::{Assumptions, Key, RANGES, Scope, Uncertain};
 use evenfall::budget::{
-    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, MultiplierForm, Regulation,
-    RunoffMethod, ScenarioWater,
+    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, MultiplierForm, NozzleScatter,
+    Regulation, RunoffMethod, ScenarioWater,
 };
+use evenfall::catalogue::ScatterKind;
 use evenfall::climate::YearClimate;
 use evenfall::savings::{
     Attribution, ClaimTerms, Counterfactual, DRAWN, DRAWS, DrawnLawn, Side, Uses, Values, Way,
@@ -42,6 +43,7 @@ fn hardware() -> impl Strategy<Value = Hardware> {
         .prop_map(
             |((rate, cv_drawn, over_frac), (pressure_cv2, mist_frac, [regulated, renewed]))| {
                 Hardware {
+                    nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
                     rate: Rate::from_mm_h(rate).unwrap(),
                     cv_drawn,
                     over_frac,
@@ -239,6 +241,7 @@ fn the_mean_of_what_is_linear_is_its_central_value() {
 
 fn hardware_of(rate_mm_h: f64, cv_drawn: f64) -> Hardware {
     Hardware {
+        nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
         rate: Rate::from_mm_h(rate_mm_h).unwrap(),
         cv_drawn,
         over_frac: 0.08,
