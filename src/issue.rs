@@ -156,6 +156,7 @@ issues! {
     HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
     HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
     HY06 Note 0 "A point of the supply layer belongs to no parcel and was left out", "correct its parcel_id, or its position: within 10 m of the parcel";
+    HY07 Partial 1 "The flows and pressures of a station could not be brought to agree; the station has no result", "please report the parcel; the other stations were solved";
     // The water meter.
     ME01 Note 0 "A period of the meter overlaps another or has no days; the parcel's meter is not used", "give every day once: `end` is the day of the read and the `start` of the next period";
     ME02 Note 0 "Periods of the meter are missing", "give a whole year of reads, the winter included";

@@ -4,8 +4,9 @@ use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 use super::{
-    CHECK_VALVES, CONNECTION_ASSUMED, HIGH_PRESSURE, LOW_PRESSURE, OVER_FLOW, PIPE_CROSSES,
-    PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, VALVE_MINIMUM,
+    CHECK_VALVES, CONNECTION_ASSUMED, DRY, HIGH_PRESSURE, LOW_PRESSURE, OVER_FLOW, PIPE_CROSSES,
+    PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, PressureHold, SIZE_INFERRED, STATIC_HIGH,
+    UNSOLVED, VALVE_MINIMUM,
 };
 use crate::assumptions::Key;
 use crate::hydraulics::inp::{self, Piece};
@@ -129,6 +130,7 @@ impl Job<'_, '_> {
                 Some(AreaServed {
                     area,
                     heads: vec![nothing; (*plan)?.heads.len()],
+                    hold: PressureHold::Holds,
                     flags: Vec::new(),
                 })
             })
@@ -203,7 +205,9 @@ impl Job<'_, '_> {
         };
         let response = Response::of(self.family);
         let (mut below, mut above) = (0, 0);
+        let mut hold = PressureHold::Holds;
         for head in &solved.heads {
+            hold = hold.max(PressureHold::of(response.working(head.nozzle_kpa)));
             match response.working(head.nozzle_kpa) {
                 Working::Dry | Working::Below => below += 1,
                 Working::Above => above += 1,
@@ -214,16 +218,24 @@ impl Job<'_, '_> {
         let rated_lpm: f64 = taps.iter().map(|tap| tap.rated_lpm).sum();
         let spread_frac = solved.spread_frac(rated_kpa);
         let flow_lpm = solved.flow_lpm();
+        // How unnamed heads in the ground share valves is not known.
+        let is_over = flow_lpm > safe_lpm * 1.001 && (self.is_changed || draft.name.is_some());
+        if is_over {
+            hold = hold.max(PressureHold::Overloaded);
+        }
+        if !solved.agrees {
+            hold = PressureHold::Unsolved;
+        }
         let flags = [
             (!source.is_read, PRESSURE_UNVERIFIED),
             (source.at.is_none(), CONNECTION_ASSUMED),
+            (source.is_size_inferred, SIZE_INFERRED),
+            (source.needs_reducer, STATIC_HIGH),
             (below > 0, LOW_PRESSURE),
+            (hold == PressureHold::Dry, DRY),
+            (!solved.agrees, UNSOLVED),
             (above > 0, HIGH_PRESSURE),
-            // How unnamed heads in the ground share valves is not known.
-            (
-                flow_lpm > safe_lpm * 1.001 && (self.is_changed || draft.name.is_some()),
-                OVER_FLOW,
-            ),
+            (is_over, OVER_FLOW),
             (flow_lpm < number(Key::ValveLeast), VALVE_MINIMUM),
             (flow_lpm < source.pump_least_lpm, PUMP_MINIMUM),
             (falls, CHECK_VALVES),
@@ -245,6 +257,7 @@ impl Job<'_, '_> {
             before: None,
             heads: draft.members.iter().map(|&head| self.heads[head]).collect(),
             rated_lpm,
+            is_solved: solved.agrees,
             flow_lpm,
             safe_lpm,
             valve_kpa: solved.node_kpa[0],
@@ -262,6 +275,7 @@ impl Job<'_, '_> {
         };
         Finished {
             plan,
+            hold,
             tree,
             taps,
             heights_m,
@@ -424,6 +438,7 @@ impl Job<'_, '_> {
                 throw_factor: throw_factor / self.own_throw(area, head),
                 mist_frac: misting.lost_frac(nozzle_kpa, rated_kpa),
             };
+            own.hold = own.hold.max(done.hold);
             own.flags.extend(&done.plan.flags);
         }
     }
@@ -480,6 +495,7 @@ fn ascending(mut areas: Vec<usize>) -> Vec<usize> {
 /// A station with its pipes.
 struct Finished {
     plan: StationPlan,
+    hold: PressureHold,
     tree: Tree,
     taps: Vec<Tap>,
     heights_m: Vec<f64>,

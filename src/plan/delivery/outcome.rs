@@ -1,7 +1,7 @@
 //! What comes out: stations, pipes, and what each head gets.
 
 use super::super::{Scenario, StationNight};
-use super::FLOW_RELEARN;
+use super::{FLOW_RELEARN, PressureHold};
 use crate::hydraulics::materials::{Counts, Line};
 use crate::shape::Point;
 
@@ -70,6 +70,8 @@ pub struct StationPlan {
     pub heads: Vec<(usize, usize)>,
     /// Flow at the rated pressure \[L/min\].
     pub rated_lpm: f64,
+    /// Whether its flows and pressures agree; where they do not, they are no result and are not written.
+    pub is_solved: bool,
     /// Flow as delivered \[L/min\].
     pub flow_lpm: f64,
     /// Most that it may draw \[L/min\].
@@ -140,6 +142,8 @@ pub struct HeadServed {
 pub(super) struct AreaServed {
     pub(super) area: usize,
     pub(super) heads: Vec<HeadServed>,
+    /// The worst of its stations.
+    pub(super) hold: PressureHold,
     pub(super) flags: Vec<&'static str>,
 }
 
