@@ -245,8 +245,8 @@ impl Station<'_> {
     }
 
     /// Chooses pipes: for each the narrowest that keeps the velocity at rated flows, then wider
-    /// ones on the way to the weakest head, where most is lost for a metre, until the spread is
-    /// within its bound. No pipe is wider than the one that feeds it. Gives the size of the pipe
+    /// ones on the way to the head that loses most, where most is lost for a metre, until the spread by
+    /// friction is within its bound. No pipe is wider than the one that feeds it. Gives the size of the pipe
     /// that ends at each node, as an index of the catalogue's pipes.
     #[must_use]
     pub fn sized(
@@ -262,11 +262,16 @@ impl Station<'_> {
             .map(|&lpm| hardware.pipe_for(lpm, velocity_most_m_s))
             .collect();
         let widest = hardware.pipes.len() - 1;
+        // No pipe makes a height less.
+        let level = Station {
+            heights_m: &[],
+            ..*self
+        };
         let most_kpa = spread_most_frac * design_kpa;
         // Each step widens one pipe, so there are not more steps than pipes and sizes.
         for _ in 0..sizes.len() * widest {
             let inside_mm = inside_mm(&sizes, hardware);
-            let (node_kpa, loss_kpa) = self.pressures(&rated_lpm, &inside_mm, 0.0);
+            let (node_kpa, loss_kpa) = level.pressures(&rated_lpm, &inside_mm, 0.0);
             let (mut low, mut high) = (None, f64::NEG_INFINITY);
             for tap in self.taps {
                 let kpa = node_kpa[tap.node];

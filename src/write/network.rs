@@ -267,6 +267,27 @@ impl Layer for Stations {
             r.station.main_m.into()
         }),
         number(
+            "valve_rise_m",
+            "m",
+            2,
+            "How much higher its valve lies than the point of connection; empty without an elevation model",
+            |r| r.station.rise_m.into(),
+        ),
+        number(
+            "lowest_rise_m",
+            "m",
+            2,
+            "The same of its lowest head",
+            |r| r.station.head_rise_m.map(|(low, _)| low).into(),
+        ),
+        number(
+            "highest_rise_m",
+            "m",
+            2,
+            "The same of its highest head",
+            |r| r.station.head_rise_m.map(|(_, high)| high).into(),
+        ),
+        number(
             "fall_m",
             "m",
             2,

@@ -6,16 +6,19 @@
 //! its pipes are not known; they are taken to be as this program would have laid them.
 
 mod builder;
+mod design;
 mod draft;
 mod hold;
 mod network;
 mod outcome;
 mod rain;
+mod shared;
 mod source;
 
 pub use hold::PressureHold;
 pub use outcome::{Before, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use rain::Delivered;
+pub use shared::{run_time_factors, station_min};
 
 use super::{Planner, Scenario, ScenarioPlan, Site};
 use crate::assumptions::Assumptions;
@@ -94,8 +97,9 @@ pub(super) fn deliver(
             return delivery;
         }
     };
+    let relief = parcel.relief.as_ref().map(|relief| (relief, frame));
     delivery.is_read = plant.sources.iter().all(|source| source.is_read);
-    let builder = Builder::new(planner, assumptions, &plant, areas);
+    let builder = Builder::new(planner, assumptions, &plant, relief, areas);
     let (mut serves, mut over, mut coarse) = (false, None, None);
     let mut unsolved = None;
     for scenario in scenarios_of(areas) {

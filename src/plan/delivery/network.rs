@@ -15,66 +15,35 @@ use crate::hydraulics::materials::{Count, Counts};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
-use crate::hydraulics::supply::{Chain, Source};
+use crate::hydraulics::supply::Chain;
 use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
 /// A node this much above the lowest head drains through it \[m\].
 const DRAINS_ABOVE_M: f64 = 0.2;
+/// Laterals are widened to this share of the spread that they may have, where heads need it: a choice
+/// of this program.
+const LEAST_SPREAD: f64 = 0.25;
 
 impl Job<'_, '_> {
     /// Lays and solves everything, and counts it.
     pub(super) fn done(self, scenario: &Scenario) -> Built {
         let builder = self.builder;
         let work = Work::default();
-        let drafts = self.drafts(&work);
         let number = |key| builder.assumptions.number(key);
+        let (drafts, ways, finished) = self.designed(&work);
         let mut counts = Counts::default();
         let mut pipes = Vec::new();
-        let mut main_m = vec![0.0; drafts.len()];
-        let mut widest_lpm = vec![0.0_f64; builder.places.len()];
-        let mut sizes = vec![0; builder.places.len()];
-        for draft in &drafts {
-            let lpm: f64 = draft.members.iter().map(|&head| self.rated_lpm(head)).sum();
-            widest_lpm[draft.source] = widest_lpm[draft.source].max(lpm);
-        }
-        for (source, place) in builder.places.iter().enumerate() {
-            let own: Vec<usize> = (0..drafts.len())
-                .filter(|&at| drafts[at].source == source)
-                .collect();
-            let valves: Vec<Point> = own.iter().map(|&at| drafts[at].valve).collect();
-            let weight = number(Key::PipePathWeight);
-            let mains = tree(*place, &valves, &builder.yard, weight, &work);
-            let mut way_m = vec![0.0; mains.nodes.len()];
-            for node in 1..way_m.len() {
-                way_m[node] = way_m[mains.feeds[node]] + mains.length_m(node);
-            }
-            for (&at, &node) in own.iter().zip(&mains.heads) {
-                main_m[at] = way_m[node];
-            }
-            let farthest_m = own.iter().map(|&at| main_m[at]).fold(0.0, f64::max);
-            sizes[source] = builder.main_size(widest_lpm[source], farthest_m);
-            if self.is_new {
-                let carried = (sizes[source], widest_lpm[source]);
-                let areas: Vec<Vec<usize>> = own
+        if self.is_new {
+            for way in &ways.mains {
+                let areas: Vec<Vec<usize>> = way
+                    .stations
                     .iter()
                     .map(|&at| self.areas_of(&drafts[at].members))
                     .collect();
-                self.add_mains(&mains, (carried, &areas), &mut pipes, &mut counts);
+                let carried = (way.size, way.widest_lpm);
+                self.add_mains(&way.tree, (carried, &areas), &mut pipes, &mut counts);
             }
-        }
-        let farthest_m = main_m.iter().copied().fold(0.0, f64::max);
-        let mut finished: Vec<Finished> = Vec::new();
-        for (draft, &length_m) in drafts.iter().zip(&main_m) {
-            let source = &builder.plant.sources[draft.source];
-            let share = if farthest_m > 0.0 {
-                length_m / farthest_m
-            } else {
-                0.0
-            };
-            let main = builder.main_run(length_m, sizes[draft.source]);
-            let chain = Chain::to_valve(source, &builder.losses, main, share, 0.0);
-            finished.push(self.finish(draft, source, chain, length_m, &work));
         }
         let mut served = self.empty_served();
         for (at, done) in finished.iter().enumerate() {
@@ -137,25 +106,19 @@ impl Job<'_, '_> {
             .collect()
     }
 
-    /// Lays, sizes and solves the pipes of a station.
-    fn finish(
-        &self,
-        draft: &Draft,
-        source: &Source,
-        chain: Chain,
-        main_m: f64,
-        work: &Work,
-    ) -> Finished {
+    /// The laterals of a station.
+    pub(super) fn laterals(&self, draft: &Draft, work: &Work) -> Tree {
         let builder = self.builder;
-        let number = |key| builder.assumptions.number(key);
         let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
-        let tree = tree(
-            draft.valve,
-            &places,
-            &builder.yard,
-            number(Key::PipePathWeight),
-            work,
-        );
+        let weight = builder.assumptions.number(Key::PipePathWeight);
+        tree(draft.valve, &places, &builder.yard, weight, work)
+    }
+
+    /// Sizes and solves the pipes of a station.
+    pub(super) fn finish(&self, draft: &Draft, tree: Tree, (chain, main_m): (Chain, f64)) -> Finished {
+        let builder = self.builder;
+        let source = &builder.plant.sources[draft.source];
+        let number = |key| builder.assumptions.number(key);
         let taps: Vec<Tap> = draft
             .members
             .iter()
@@ -167,7 +130,7 @@ impl Job<'_, '_> {
             })
             .collect();
         let area = self.main_area(&draft.members);
-        let is_sloped = builder.planes[area].0 > 0.0;
+        let is_sloped = builder.is_sloped(area);
         let zero_m = builder.height_m(area, draft.valve);
         let heights_m: Vec<f64> = tree
             .nodes
@@ -184,9 +147,20 @@ impl Job<'_, '_> {
         };
         let rated_kpa = self.family.rated.kpa();
         let (most_m_s, most_frac) = (number(Key::PipeVelocity), number(Key::PipeSpread));
-        let sizes = station.sized(builder.hardware(), most_m_s, most_frac, rated_kpa);
-        let bores_mm = inside_mm(&sizes, builder.hardware());
-        let solved = station.solve(&bores_mm, &chain);
+        let least_kpa = Response::of(self.family).least_kpa();
+        let is_low = |solved: &Solved| solved.heads.iter().any(|head| head.nozzle_kpa < least_kpa);
+        let mut spread = most_frac;
+        let (sizes, bores_mm, solved) = loop {
+            let sizes = station.sized(builder.hardware(), most_m_s, spread, rated_kpa);
+            let bores_mm = inside_mm(&sizes, builder.hardware());
+            let solved = station.solve(&bores_mm, &chain);
+            // Wider laterals are dug for those that need them.
+            let is_done = !self.is_new || !is_low(&solved) || spread <= LEAST_SPREAD * most_frac;
+            if is_done {
+                break (sizes, bores_mm, solved);
+            }
+            spread *= 0.5;
+        };
         let of_heads = taps.iter().map(|tap| heights_m[tap.node]);
         let lowest_m = of_heads.clone().fold(f64::INFINITY, f64::min);
         let fall_m = of_heads.fold(f64::NEG_INFINITY, f64::max) - lowest_m;
@@ -266,6 +240,10 @@ impl Job<'_, '_> {
             set_kpa: set_kpa(&taps),
             below,
             fastest_m_s: station.fastest_m_s(&solved, &bores_mm),
+            rise_m: builder.rise_m(builder.places[draft.source], draft.valve),
+            head_rise_m: builder
+                .rise_m(builder.places[draft.source], draft.valve)
+                .map(|rise_m| (rise_m + lowest_m, rise_m + lowest_m + fall_m)),
             fall_m: is_sloped.then_some(fall_m),
             drain_l,
             lateral_m: tree.trench_m(),
@@ -493,14 +471,14 @@ fn ascending(mut areas: Vec<usize>) -> Vec<usize> {
 }
 
 /// A station with its pipes.
-struct Finished {
-    plan: StationPlan,
-    hold: PressureHold,
-    tree: Tree,
-    taps: Vec<Tap>,
-    heights_m: Vec<f64>,
+pub(super) struct Finished {
+    pub(super) plan: StationPlan,
+    pub(super) hold: PressureHold,
+    pub(super) tree: Tree,
+    pub(super) taps: Vec<Tap>,
+    pub(super) heights_m: Vec<f64>,
     sizes: Vec<usize>,
     bores_mm: Vec<f64>,
-    chain: Chain,
-    solved: Solved,
+    pub(super) chain: Chain,
+    pub(super) solved: Solved,
 }

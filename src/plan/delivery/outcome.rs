@@ -88,6 +88,11 @@ pub struct StationPlan {
     pub below: usize,
     /// Largest velocity in its laterals \[m/s\].
     pub fastest_m_s: f64,
+    /// How much higher its valve lies than the point of connection; `None` where no elevation model
+    /// says \[m\].
+    pub rise_m: Option<f64>,
+    /// The same of its lowest and of its highest head \[m\].
+    pub head_rise_m: Option<(f64, f64)>,
     /// Fall from its highest to its lowest head; `None` where the slope is not known \[m\].
     pub fall_m: Option<f64>,
     /// Water that runs out of its lowest head after every stop without check valves \[L\].
