@@ -170,7 +170,8 @@ impl Relief {
         let (column, east) = along(lon_deg, self.origin_deg.0, self.step_deg.0, self.columns);
         let (row, north) = along(lat_deg, self.origin_deg.1, self.step_deg.1, rows);
         let height = |row: usize, column: usize| self.heights_m[row * self.columns + column];
-        let across = |row: usize| height(row, column) * (1.0 - east) + height(row, column + 1) * east;
+        let across =
+            |row: usize| height(row, column) * (1.0 - east) + height(row, column + 1) * east;
         across(row) * (1.0 - north) + across(row + 1) * north
     }
 }

@@ -230,10 +230,9 @@ impl Station<'_> {
             .collect();
         // What is given out rests on the flows that are checked here, and on nothing before them.
         let same_lpm = SAME_FRAC * state.scale_lpm;
-        let agrees = heads
-            .iter()
-            .zip(&flows_lpm)
-            .all(|(head, lpm)| (head.flow_lpm - lpm).abs() <= same_lpm);
+        let agrees = heads.iter().zip(&flows_lpm).all(|(head, lpm)| {
+            head.inlet_kpa.is_finite() && (head.flow_lpm - lpm).abs() <= same_lpm
+        });
         Solved {
             heads,
             node_kpa,

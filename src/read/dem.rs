@@ -188,7 +188,9 @@ impl Dem {
         let fine_m = cell_m / PLACES_PER_CELL;
         let coarse_m = (width_m * height_m / MAX_PLACES).sqrt();
         // A long thin box would have too many places along it.
-        let step_m = fine_m.max(coarse_m).max(width_m.max(height_m) / (MAX_PLACES / 4.0));
+        let step_m = fine_m
+            .max(coarse_m)
+            .max(width_m.max(height_m) / (MAX_PLACES / 4.0));
         let columns = (width_m / step_m).ceil() as usize + 1;
         let rows = (height_m / step_m).ceil() as usize + 1;
         let unit = plane.point_to_degrees(Coord {
@@ -409,7 +411,9 @@ fn filled(mut heights_m: Vec<f64>, columns: usize) -> Vec<f64> {
                 let known = around.into_iter().flatten().map(|near| heights_m[near]);
                 let (sum, count) = known
                     .filter(|height| !height.is_nan())
-                    .fold((0.0, 0.0), |(sum, count), height| (sum + height, count + 1.0));
+                    .fold((0.0, 0.0), |(sum, count), height| {
+                        (sum + height, count + 1.0)
+                    });
                 sum / count
             })
             .collect();

@@ -8,12 +8,12 @@ use super::outcome::{Built, HeadServed, NetworkPlan};
 use super::source::Plant;
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Family, Hardware};
+use crate::crs::Frame;
 use crate::hydraulics::nozzle::{Body, Response, Working};
 use crate::hydraulics::pipe::flow_at_velocity_lpm;
 use crate::hydraulics::supply::{Chain, Losses, Run};
 use crate::hydraulics::trench::Yard;
 use crate::shape::{Outline, Point};
-use crate::crs::Frame;
 use crate::site::{Exposure, Grass, Relief, Texture};
 
 /// The turf areas of a parcel with their scenarios.

@@ -53,7 +53,11 @@ impl Job<'_, '_> {
                 .enumerate()
                 .map(|(at, (draft, tree))| {
                     let tree = tree.unwrap_or_else(|| self.laterals(draft, work));
-                    self.finish(draft, tree, (self.chain(at, &drafts, &ways), ways.main_m[at]))
+                    self.finish(
+                        draft,
+                        tree,
+                        (self.chain(at, &drafts, &ways), ways.main_m[at]),
+                    )
                 })
                 .collect();
             round += 1;

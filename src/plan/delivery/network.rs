@@ -115,7 +115,12 @@ impl Job<'_, '_> {
     }
 
     /// Sizes and solves the pipes of a station.
-    pub(super) fn finish(&self, draft: &Draft, tree: Tree, (chain, main_m): (Chain, f64)) -> Finished {
+    pub(super) fn finish(
+        &self,
+        draft: &Draft,
+        tree: Tree,
+        (chain, main_m): (Chain, f64),
+    ) -> Finished {
         let builder = self.builder;
         let source = &builder.plant.sources[draft.source];
         let number = |key| builder.assumptions.number(key);
