@@ -144,7 +144,7 @@ issues! {
     SO04 Note 0 "A basic intake rate is impossible and was ignored", "give millimetres an hour, above 0 and up to 1000";
     SO05 Note 0 "A polygon of the soils or the climate zones cannot be used and was left out", "mend or remove it; turf on it is taken to lie on no polygon";
     EL01 Note 0 "The elevation model does not cover the turf; the assumed slope was used", "give a raster that reaches two cells beyond the turf, without holes";
-    EL02 Fatal 5 "The elevation model is in degrees; slopes need metres", "project it first, for instance to the UTM zone of the place: gdalwarp -t_srs EPSG:326NN -r bilinear in.tif out.tif";
+    EL02 Fatal 5 "The elevation model says that it is in degrees, and lies where no degree is", "give it its own system, for instance that of its UTM zone: gdal_edit.py -a_srs EPSG:326NN in.tif";
     EL03 Fatal 4 "The elevation model cannot be read", "give one raster file of heights with a coordinate reference system, e.g. GeoTIFF; builds without GDAL cannot read rasters";
     // Catch-can audits, sheets and what is read back out of a plan.
     AU01 Fatal 4 "A catch-can reading is negative or not a number", "correct the cell, or empty it where the can was knocked over";
@@ -163,6 +163,7 @@ issues! {
     HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
     HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
     HY06 Note 0 "A point of the supply layer belongs to no parcel and was left out", "correct its parcel_id, or its position: within 10 m of the parcel";
+    HY07 Partial 1 "The flows and pressures of a station could not be brought to agree; the station has no result", "please report the parcel; the other stations were solved";
     // The water meter.
     ME01 Note 0 "A period of the meter overlaps another or has no days; the parcel's meter is not used", "give every day once: `end` is the day of the read and the `start` of the next period";
     ME02 Note 0 "Periods of the meter are missing", "give a whole year of reads, the winter included";

@@ -15,7 +15,10 @@ mod water;
 
 pub use account::ParcelAccount;
 pub use bodies::{BodyWork, Fitting, Works};
-pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use delivery::{
+    Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, PressureHold, StationPlan,
+    run_time_factors, station_min,
+};
 pub use outcome::{
     AllowanceUse, Behaviours, Bodies, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
     ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,

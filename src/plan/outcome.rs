@@ -461,6 +461,7 @@ impl ParcelPlan {
             obstacles: Vec::new(),
             heads: Vec::new(),
             supply: Vec::new(),
+            relief: None,
             meter: Vec::new(),
             issues: Vec::new(),
         };

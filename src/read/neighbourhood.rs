@@ -441,6 +441,7 @@ impl Neighbourhood {
             Some(field) => field.of(&id, &mut issues),
             None => Vec::new(),
         };
+        let relief = self.land.relief(&turf, &heads, &supply);
         let index = self.counts.parcels;
         self.counts.parcels += 1;
         let parcel = Parcel {
@@ -452,6 +453,7 @@ impl Neighbourhood {
             obstacles,
             heads,
             supply,
+            relief,
             meter,
             issues,
         };

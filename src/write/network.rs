@@ -87,6 +87,11 @@ pub(super) fn station_id(parcel: &ParcelPlan, network: &NetworkPlan, number: usi
 }
 
 impl StationRow<'_> {
+    /// A result of the solution; `None` where there is none.
+    fn solved<T>(&self, read: impl Fn(&StationPlan) -> T) -> Option<T> {
+        self.station.is_solved.then(|| read(self.station))
+    }
+
     /// The turf areas that it waters, in order.
     fn areas(&self) -> Vec<usize> {
         let mut areas: Vec<usize> = self.station.heads.iter().map(|&(area, _)| area).collect();
@@ -169,7 +174,7 @@ impl Layer for Stations {
             "L/min",
             2,
             "Flow at the pressures that the supply gives",
-            |r| r.station.flow_lpm.into(),
+            |r| r.solved(|one| one.flow_lpm).into(),
         ),
         number(
             "before_lpm",
@@ -190,14 +195,14 @@ impl Layer for Stations {
             "kPa",
             1,
             "Pressure behind the valve while it runs",
-            |r| r.station.valve_kpa.into(),
+            |r| r.solved(|one| one.valve_kpa).into(),
         ),
         number(
             "least_kpa",
             "kPa",
             1,
             "Least pressure at a head's inlet",
-            |r| r.station.inlet_kpa.0.into(),
+            |r| r.solved(|one| one.inlet_kpa.0).into(),
         ),
         number(
             "least_before_kpa",
@@ -211,14 +216,14 @@ impl Layer for Stations {
             "kPa",
             1,
             "Largest pressure at a head's inlet",
-            |r| r.station.inlet_kpa.1.into(),
+            |r| r.solved(|one| one.inlet_kpa.1).into(),
         ),
         number(
             "spread_pct",
             "%",
             1,
             "Their difference over the rated pressure",
-            |r| (100.0 * r.station.spread_frac).into(),
+            |r| r.solved(|one| 100.0 * one.spread_frac).into(),
         ),
         number(
             "spread_before_pct",
@@ -242,14 +247,14 @@ impl Layer for Stations {
         count(
             "heads_below",
             "Heads below the lowest working pressure of the family",
-            |r| r.station.below.into(),
+            |r| r.solved(|one| one.below).into(),
         ),
         number(
             "velocity_m_s",
             "m/s",
             2,
             "Largest velocity in its laterals",
-            |r| r.station.fastest_m_s.into(),
+            |r| r.solved(|one| one.fastest_m_s).into(),
         ),
         number(
             "lateral_m",
@@ -261,6 +266,27 @@ impl Layer for Stations {
         number("main_m", "m", 2, "Length of the main to its valve", |r| {
             r.station.main_m.into()
         }),
+        number(
+            "valve_rise_m",
+            "m",
+            2,
+            "How much higher its valve lies than the point of connection; empty without an elevation model",
+            |r| r.station.rise_m.into(),
+        ),
+        number(
+            "lowest_rise_m",
+            "m",
+            2,
+            "The same of its lowest head",
+            |r| r.station.head_rise_m.map(|(low, _)| low).into(),
+        ),
+        number(
+            "highest_rise_m",
+            "m",
+            2,
+            "The same of its highest head",
+            |r| r.station.head_rise_m.map(|(_, high)| high).into(),
+        ),
         number(
             "fall_m",
             "m",

@@ -3,7 +3,7 @@
 use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
-use crate::plan::{Fitting, HeadServed, ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::plan::{Fitting, HeadServed, ParcelPlan, PressureHold, ScenarioPlan, TurfPlan};
 use crate::shape::Outline;
 
 /// A row of `turf`.
@@ -100,7 +100,8 @@ impl HeadRow<'_> {
         self.area
             .plan
             .delivered
-            .as_ref()?
+            .as_ref()
+            .filter(|got| got.hold != PressureHold::Unsolved)?
             .heads
             .get(self.number - 1)
     }

@@ -499,11 +499,11 @@ impl Layer for Turf {
             "du_lq_delivered",
             "",
             4,
-            "`du_lq` with the flows and throws that the supply's pressures give",
-            |r| r.plan.delivered.as_ref().map(|got| got.du_lq).into(),
+            "`du_lq` with the flows and throws that the supply's pressures give; empty where a head is without its working pressure",
+            |r| r.plan.delivered.as_ref().and_then(|got| got.du_lq).into(),
         ),
         number("cu_pct_delivered", "%", 2, "`cu_pct` as delivered", |r| {
-            r.plan.delivered.as_ref().map(|got| got.cu_pct).into()
+            r.plan.delivered.as_ref().and_then(|got| got.cu_pct).into()
         }),
         number(
             "rate_mm_h_delivered",

@@ -31,6 +31,7 @@ pub(super) struct Job<'b, 'a> {
 }
 
 /// A station before its pipes are solved.
+#[derive(Clone)]
 pub(super) struct Draft {
     pub(super) source: usize,
     pub(super) name: Option<String>,
@@ -80,7 +81,7 @@ impl Job<'_, '_> {
 
     /// What a head may share a station with: heads of the same part of lawns of one kind, on the
     /// same third of a slope. `is_whole` says of each area whether it is one part.
-    fn class(&self, head: usize, third: u32, is_whole: &[bool]) -> u32 {
+    pub(super) fn class(&self, head: usize, third: u32, is_whole: &[bool]) -> u32 {
         let (area, number) = self.heads[head];
         let parts = self.plans[area].map_or(&[][..], |plan| plan.groups.as_slice());
         // Whole lawns are part 1; parts of a divided one are its own.
@@ -156,7 +157,7 @@ impl Job<'_, '_> {
                     class: self.class(head, thirds[head], &is_whole),
                 })
                 .collect();
-            let safe_lpm = builder.most_lpm(source);
+            let safe_lpm = builder.most_lpm(source).min(self.holding_lpm(source, &own));
             for members in grouped(&outlets, safe_lpm, work) {
                 let members: Members = members.into_iter().map(|i| own[i]).collect();
                 drafts.push(Draft {
@@ -172,7 +173,7 @@ impl Job<'_, '_> {
 
     /// Where the valve of a station stands: one that is there and near, else on the edge of the
     /// lawn beside the head nearest to the point of connection.
-    fn valve(&self, members: &[usize], from: Point) -> Point {
+    pub(super) fn valve(&self, members: &[usize], from: Point) -> Point {
         let builder = self.builder;
         let nearest = members
             .iter()

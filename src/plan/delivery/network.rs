@@ -4,8 +4,9 @@ use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 use super::{
-    CHECK_VALVES, CONNECTION_ASSUMED, HIGH_PRESSURE, LOW_PRESSURE, OVER_FLOW, PIPE_CROSSES,
-    PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, VALVE_MINIMUM,
+    CHECK_VALVES, CONNECTION_ASSUMED, DRY, HIGH_PRESSURE, LOW_PRESSURE, OVER_FLOW, PIPE_CROSSES,
+    PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, PressureHold, SIZE_INFERRED, STATIC_HIGH,
+    UNSOLVED, VALVE_MINIMUM,
 };
 use crate::assumptions::Key;
 use crate::hydraulics::inp::{self, Piece};
@@ -14,66 +15,35 @@ use crate::hydraulics::materials::{Count, Counts};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
-use crate::hydraulics::supply::{Chain, Source};
+use crate::hydraulics::supply::Chain;
 use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
 /// A node this much above the lowest head drains through it \[m\].
 const DRAINS_ABOVE_M: f64 = 0.2;
+/// Laterals are widened to this share of the spread that they may have, where heads need it: a choice
+/// of this program.
+const LEAST_SPREAD: f64 = 0.25;
 
 impl Job<'_, '_> {
     /// Lays and solves everything, and counts it.
     pub(super) fn done(self, scenario: &Scenario) -> Built {
         let builder = self.builder;
         let work = Work::default();
-        let drafts = self.drafts(&work);
         let number = |key| builder.assumptions.number(key);
+        let (drafts, ways, finished) = self.designed(&work);
         let mut counts = Counts::default();
         let mut pipes = Vec::new();
-        let mut main_m = vec![0.0; drafts.len()];
-        let mut widest_lpm = vec![0.0_f64; builder.places.len()];
-        let mut sizes = vec![0; builder.places.len()];
-        for draft in &drafts {
-            let lpm: f64 = draft.members.iter().map(|&head| self.rated_lpm(head)).sum();
-            widest_lpm[draft.source] = widest_lpm[draft.source].max(lpm);
-        }
-        for (source, place) in builder.places.iter().enumerate() {
-            let own: Vec<usize> = (0..drafts.len())
-                .filter(|&at| drafts[at].source == source)
-                .collect();
-            let valves: Vec<Point> = own.iter().map(|&at| drafts[at].valve).collect();
-            let weight = number(Key::PipePathWeight);
-            let mains = tree(*place, &valves, &builder.yard, weight, &work);
-            let mut way_m = vec![0.0; mains.nodes.len()];
-            for node in 1..way_m.len() {
-                way_m[node] = way_m[mains.feeds[node]] + mains.length_m(node);
-            }
-            for (&at, &node) in own.iter().zip(&mains.heads) {
-                main_m[at] = way_m[node];
-            }
-            let farthest_m = own.iter().map(|&at| main_m[at]).fold(0.0, f64::max);
-            sizes[source] = builder.main_size(widest_lpm[source], farthest_m);
-            if self.is_new {
-                let carried = (sizes[source], widest_lpm[source]);
-                let areas: Vec<Vec<usize>> = own
+        if self.is_new {
+            for way in &ways.mains {
+                let areas: Vec<Vec<usize>> = way
+                    .stations
                     .iter()
                     .map(|&at| self.areas_of(&drafts[at].members))
                     .collect();
-                self.add_mains(&mains, (carried, &areas), &mut pipes, &mut counts);
+                let carried = (way.size, way.widest_lpm);
+                self.add_mains(&way.tree, (carried, &areas), &mut pipes, &mut counts);
             }
-        }
-        let farthest_m = main_m.iter().copied().fold(0.0, f64::max);
-        let mut finished: Vec<Finished> = Vec::new();
-        for (draft, &length_m) in drafts.iter().zip(&main_m) {
-            let source = &builder.plant.sources[draft.source];
-            let share = if farthest_m > 0.0 {
-                length_m / farthest_m
-            } else {
-                0.0
-            };
-            let main = builder.main_run(length_m, sizes[draft.source]);
-            let chain = Chain::to_valve(source, &builder.losses, main, share, 0.0);
-            finished.push(self.finish(draft, source, chain, length_m, &work));
         }
         let mut served = self.empty_served();
         for (at, done) in finished.iter().enumerate() {
@@ -129,31 +99,31 @@ impl Job<'_, '_> {
                 Some(AreaServed {
                     area,
                     heads: vec![nothing; (*plan)?.heads.len()],
+                    hold: PressureHold::Holds,
                     flags: Vec::new(),
                 })
             })
             .collect()
     }
 
-    /// Lays, sizes and solves the pipes of a station.
-    fn finish(
+    /// The laterals of a station.
+    pub(super) fn laterals(&self, draft: &Draft, work: &Work) -> Tree {
+        let builder = self.builder;
+        let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
+        let weight = builder.assumptions.number(Key::PipePathWeight);
+        tree(draft.valve, &places, &builder.yard, weight, work)
+    }
+
+    /// Sizes and solves the pipes of a station.
+    pub(super) fn finish(
         &self,
         draft: &Draft,
-        source: &Source,
-        chain: Chain,
-        main_m: f64,
-        work: &Work,
+        tree: Tree,
+        (chain, main_m): (Chain, f64),
     ) -> Finished {
         let builder = self.builder;
+        let source = &builder.plant.sources[draft.source];
         let number = |key| builder.assumptions.number(key);
-        let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
-        let tree = tree(
-            draft.valve,
-            &places,
-            &builder.yard,
-            number(Key::PipePathWeight),
-            work,
-        );
         let taps: Vec<Tap> = draft
             .members
             .iter()
@@ -165,7 +135,7 @@ impl Job<'_, '_> {
             })
             .collect();
         let area = self.main_area(&draft.members);
-        let is_sloped = builder.planes[area].0 > 0.0;
+        let is_sloped = builder.is_sloped(area);
         let zero_m = builder.height_m(area, draft.valve);
         let heights_m: Vec<f64> = tree
             .nodes
@@ -182,9 +152,20 @@ impl Job<'_, '_> {
         };
         let rated_kpa = self.family.rated.kpa();
         let (most_m_s, most_frac) = (number(Key::PipeVelocity), number(Key::PipeSpread));
-        let sizes = station.sized(builder.hardware(), most_m_s, most_frac, rated_kpa);
-        let bores_mm = inside_mm(&sizes, builder.hardware());
-        let solved = station.solve(&bores_mm, &chain);
+        let least_kpa = Response::of(self.family).least_kpa();
+        let is_low = |solved: &Solved| solved.heads.iter().any(|head| head.nozzle_kpa < least_kpa);
+        let mut spread = most_frac;
+        let (sizes, bores_mm, solved) = loop {
+            let sizes = station.sized(builder.hardware(), most_m_s, spread, rated_kpa);
+            let bores_mm = inside_mm(&sizes, builder.hardware());
+            let solved = station.solve(&bores_mm, &chain);
+            // Wider laterals are dug for those that need them.
+            let is_done = !self.is_new || !is_low(&solved) || spread <= LEAST_SPREAD * most_frac;
+            if is_done {
+                break (sizes, bores_mm, solved);
+            }
+            spread *= 0.5;
+        };
         let of_heads = taps.iter().map(|tap| heights_m[tap.node]);
         let lowest_m = of_heads.clone().fold(f64::INFINITY, f64::min);
         let fall_m = of_heads.fold(f64::NEG_INFINITY, f64::max) - lowest_m;
@@ -203,7 +184,9 @@ impl Job<'_, '_> {
         };
         let response = Response::of(self.family);
         let (mut below, mut above) = (0, 0);
+        let mut hold = PressureHold::Holds;
         for head in &solved.heads {
+            hold = hold.max(PressureHold::of(response.working(head.nozzle_kpa)));
             match response.working(head.nozzle_kpa) {
                 Working::Dry | Working::Below => below += 1,
                 Working::Above => above += 1,
@@ -214,16 +197,24 @@ impl Job<'_, '_> {
         let rated_lpm: f64 = taps.iter().map(|tap| tap.rated_lpm).sum();
         let spread_frac = solved.spread_frac(rated_kpa);
         let flow_lpm = solved.flow_lpm();
+        // How unnamed heads in the ground share valves is not known.
+        let is_over = flow_lpm > safe_lpm * 1.001 && (self.is_changed || draft.name.is_some());
+        if is_over {
+            hold = hold.max(PressureHold::Overloaded);
+        }
+        if !solved.agrees {
+            hold = PressureHold::Unsolved;
+        }
         let flags = [
             (!source.is_read, PRESSURE_UNVERIFIED),
             (source.at.is_none(), CONNECTION_ASSUMED),
+            (source.is_size_inferred, SIZE_INFERRED),
+            (source.needs_reducer, STATIC_HIGH),
             (below > 0, LOW_PRESSURE),
+            (hold == PressureHold::Dry, DRY),
+            (!solved.agrees, UNSOLVED),
             (above > 0, HIGH_PRESSURE),
-            // How unnamed heads in the ground share valves is not known.
-            (
-                flow_lpm > safe_lpm * 1.001 && (self.is_changed || draft.name.is_some()),
-                OVER_FLOW,
-            ),
+            (is_over, OVER_FLOW),
             (flow_lpm < number(Key::ValveLeast), VALVE_MINIMUM),
             (flow_lpm < source.pump_least_lpm, PUMP_MINIMUM),
             (falls, CHECK_VALVES),
@@ -245,6 +236,7 @@ impl Job<'_, '_> {
             before: None,
             heads: draft.members.iter().map(|&head| self.heads[head]).collect(),
             rated_lpm,
+            is_solved: solved.agrees,
             flow_lpm,
             safe_lpm,
             valve_kpa: solved.node_kpa[0],
@@ -253,6 +245,10 @@ impl Job<'_, '_> {
             set_kpa: set_kpa(&taps),
             below,
             fastest_m_s: station.fastest_m_s(&solved, &bores_mm),
+            rise_m: builder.rise_m(builder.places[draft.source], draft.valve),
+            head_rise_m: builder
+                .rise_m(builder.places[draft.source], draft.valve)
+                .map(|rise_m| (rise_m + lowest_m, rise_m + lowest_m + fall_m)),
             fall_m: is_sloped.then_some(fall_m),
             drain_l,
             lateral_m: tree.trench_m(),
@@ -262,6 +258,7 @@ impl Job<'_, '_> {
         };
         Finished {
             plan,
+            hold,
             tree,
             taps,
             heights_m,
@@ -424,6 +421,7 @@ impl Job<'_, '_> {
                 throw_factor: throw_factor / self.own_throw(area, head),
                 mist_frac: misting.lost_frac(nozzle_kpa, rated_kpa),
             };
+            own.hold = own.hold.max(done.hold);
             own.flags.extend(&done.plan.flags);
         }
     }
@@ -478,13 +476,14 @@ fn ascending(mut areas: Vec<usize>) -> Vec<usize> {
 }
 
 /// A station with its pipes.
-struct Finished {
-    plan: StationPlan,
-    tree: Tree,
-    taps: Vec<Tap>,
-    heights_m: Vec<f64>,
+pub(super) struct Finished {
+    pub(super) plan: StationPlan,
+    pub(super) hold: PressureHold,
+    pub(super) tree: Tree,
+    pub(super) taps: Vec<Tap>,
+    pub(super) heights_m: Vec<f64>,
     sizes: Vec<usize>,
     bores_mm: Vec<f64>,
-    chain: Chain,
-    solved: Solved,
+    pub(super) chain: Chain,
+    pub(super) solved: Solved,
 }

@@ -383,7 +383,9 @@ impl<'a> Area<'a> {
             nozzle: NozzleScatter::of(self.assumptions, family, &plan.heads, spacing(plan)),
             regulation,
             condition,
-            pressure_cv2: served.map_or(0.0, |got| got.cv * got.cv - uniformity.cv * uniformity.cv),
+            pressure_cv2: served
+                .and_then(|got| got.cv)
+                .map_or(0.0, |cv| cv * cv - uniformity.cv * uniformity.cv),
             mist_frac: served.map_or(0.0, mist_frac),
         };
         Some((hardware, drift))

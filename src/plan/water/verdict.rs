@@ -59,7 +59,7 @@ fn candidate(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse, found: &YearU
             .as_ref()
             .map_or((0.0, 0.0), |night| (night.needed_min, night.open_min)),
         need_met: schedule.is_none_or(|schedule| schedule.met_frac >= MET_FRAC),
-        eligible: true,
+        eligible: plan.holds_pressure().is_admissible(),
         claimed_m3_yr: year.claimed_m3_yr.unwrap_or(0.0),
         least_m3_yr: 0.0,
         cost_cur_m3: plan.cost_cur_m3,
@@ -120,7 +120,10 @@ pub(super) fn hold_together(turf: &mut [TurfPlan], members: &[usize]) {
     let claimed_m3_yr = |scenario: &Scenario| -> Option<f64> {
         members.iter().try_fold(0.0, |sum, &i| {
             let mut scenarios = turf[i].scenarios.iter();
-            let plan = scenarios.find(|plan| plan.scenario == *scenario && suits(plan.fit))?;
+            let plan = scenarios.find(|plan| {
+                let holds = plan.holds_pressure().is_admissible();
+                plan.scenario == *scenario && suits(plan.fit) && holds
+            })?;
             let year = plan.year.as_ref().filter(|year| !year.too_fast_for_slope)?;
             Some(sum + year.claimed_m3_yr.unwrap_or(0.0))
         })
