@@ -34,6 +34,8 @@ pub struct Fitting {
     pub station: Option<String>,
     /// Whether its body is known to regulate.
     pub regulated: bool,
+    /// Whether it is added where there was none.
+    pub added: bool,
 }
 
 /// What a crew changes on existing heads.
@@ -140,6 +142,7 @@ impl Job<'_> {
                 pressure_kpa: one.pressure_kpa,
                 station: found.head.station.clone(),
                 regulated: found.head.regulated == Some(true),
+                added: false,
             })
             .collect();
         let mut issues = Vec::new();
@@ -193,7 +196,9 @@ impl Job<'_> {
             .map(|(from, head)| self.station_of(*from, head.at));
         let regulated = self.site.assumptions.choice(Key::HardwareNewBodies) != "unregulated";
         let fittings = stations
-            .map(|station| Fitting {
+            .zip(&from)
+            .map(|(station, from)| Fitting {
+                added: from.is_none(),
                 family: family.name.clone(),
                 pressure_kpa: family.rated.kpa(),
                 station,

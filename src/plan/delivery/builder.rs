@@ -1,6 +1,7 @@
 //! What is the same for every scenario of a parcel: its ground for trenches, its slopes, which lawns
 //! may share a station, and where its water comes from.
 
+use super::super::ground::Ground;
 use super::super::{Planner, Scenario, ScenarioPlan, Site};
 use super::draft::Job;
 use super::outcome::{Built, HeadServed, NetworkPlan};
@@ -10,7 +11,7 @@ use crate::catalogue::{Family, Hardware};
 use crate::hydraulics::nozzle::{Body, Response, Working};
 use crate::hydraulics::pipe::flow_at_velocity_lpm;
 use crate::hydraulics::supply::{Chain, Losses, Run};
-use crate::hydraulics::trench::Yard;
+use crate::hydraulics::trench::{Factors, Yard};
 use crate::shape::{Outline, Point};
 use crate::site::{Exposure, Grass, Texture};
 
@@ -53,14 +54,24 @@ impl<'a> Builder<'a> {
     ) -> Builder<'a> {
         let number = |key| assumptions.number(key);
         let turf: Vec<_> = areas.iter().map(|(site, _)| site.outline.clone()).collect();
-        let (walls, trunks) = areas.first().map_or((&[][..], &[][..]), |(site, _)| {
-            (site.ground.walls(), site.ground.trunks())
-        });
+        let ground = areas.first().map(|(site, _)| site.ground);
+        let outlines = |of: fn(&Ground) -> Vec<Outline>| ground.map(of).unwrap_or_default();
         let root_zone_m = number(Key::PipeRootZone);
+        let trunks = outlines(|ground| ground.trunks().to_vec());
         let zones = trunks
             .iter()
             .filter_map(|trunk| Yard::root_zone(trunk, root_zone_m));
-        let yard = Yard::new(turf, walls.to_vec(), number(Key::PipeOffTurf)).with_root_zones(zones);
+        let factors = Factors {
+            off_turf: number(Key::PipeOffTurf),
+            off_parcel: number(Key::PipeOffParcel),
+            obstructed: number(Key::PipeObstructed),
+        };
+        let buildings = outlines(|ground| ground.buildings().cloned().collect());
+        let walls = outlines(|ground| ground.garden_walls().cloned().collect());
+        let yard = Yard::new(turf, buildings, factors)
+            .with_walls(walls.into_iter())
+            .with_root_zones(zones)
+            .with_parcel(outlines(|ground| ground.parcel().to_vec()));
         let planes = areas
             .iter()
             .map(|(site, _)| {
@@ -183,8 +194,13 @@ impl<'a> Builder<'a> {
                 (0..count).map(move |head| (area, head))
             })
             .collect();
+        let in_ground = areas
+            .iter()
+            .map(|(site, _)| site.found.as_ref().map_or(0, |on| on.found.len()))
+            .collect();
         let job = Job {
             builder: self,
+            in_ground,
             plans,
             family,
             body,
