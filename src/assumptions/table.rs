@@ -623,8 +623,11 @@ assumptions! {
     PipeOffParcel "pipe.off_parcel_factor" ["-"] (number 10.0 in 1.0..100.0) No
         "what a metre of trench outside the parcel and its turf counts, in metres on turf: a way on the parcel is taken unless it is so many times longer",
         "choice of this program: the ground of others is opened where there is no other way; no source";
+    PipeRoots "pipe.roots_factor" ["-"] (number 4.0 in 1.0..100.0) No
+        "what a metre of pipe through the roots of a tree counts beside what it counts anyway, in metres on turf",
+        "choice of this program: a way round is dug unless it leaves the parcel; no source";
     PipeObstructed "pipe.obstructed_factor" ["-"] (number 100.0 in 1.0..10000.0) No
-        "what a metre of pipe under a building, through a wall or through the roots of a tree counts, in metres on turf",
+        "what a metre of pipe under a building or through a wall counts, in metres on turf",
         "choice of this program: every way round on the parcel is shorter than that; no source";
     PipePathWeight "pipe.path_weight" ["-"] (number 0.15 in 0.0..1.0) No
         "how much of the way back to the valve counts when a head picks the pipe it joins; 0 is the shortest trench",

@@ -423,6 +423,7 @@ mod tests {
     const FACTORS: Factors = Factors {
         off_turf: 2.0,
         off_parcel: 10.0,
+        roots: 4.0,
         obstructed: 100.0,
     };
 

@@ -1,8 +1,8 @@
 //! Where trenches may run, and what they cost.
 //!
-//! A trench may go anywhere at a price: a metre on turf counts one, a metre beside it more, a metre off the
-//! parcel much more, and a metre under a building, through a wall or through the roots of a tree so much that
-//! every way round is shorter unless there is none. So the way of least cost goes round what stands in the
+//! A trench may go anywhere at a price: a metre on turf counts one, a metre beside it more, a metre through the
+//! roots of a tree or off the parcel much more, and a metre under a building or through a wall so much that every
+//! way round is shorter unless there is none. So the way of least cost goes round what stands in the
 //! way, and where it cannot, it takes the shortest passage.
 
 use crate::shape::{Outline, Point, simplified};
@@ -16,6 +16,8 @@ const OFF_GRAZE_M: f64 = 0.1;
 const CLEAR_M: f64 = 0.4;
 /// Corners of buildings are looked at with this much noise taken out \[m\].
 const NOISE_M: f64 = 0.3;
+/// Where along a stretch its depth is looked at: a corner may be cut near either end.
+const SAMPLES: [f64; 5] = [0.1, 0.3, 0.5, 0.7, 0.9];
 /// Sides of a root zone.
 const ZONE_SIDES: usize = 12;
 
@@ -35,7 +37,9 @@ pub struct Factors {
     pub off_turf: f64,
     /// Outside the parcel and its turf.
     pub off_parcel: f64,
-    /// Under a building, through a wall or through roots.
+    /// Through the roots of a tree.
+    pub roots: f64,
+    /// Under a building or through a wall.
     pub obstructed: f64,
 }
 
@@ -128,6 +132,7 @@ impl Yard {
             return Trench::default();
         }
         let mut solid: Vec<(f64, f64)> = Vec::new();
+        let mut roots: Vec<(f64, f64)> = Vec::new();
         let mut built: Vec<(f64, f64)> = Vec::new();
         let mut on_turf: Vec<(f64, f64)> = Vec::new();
         let mut on_parcel: Vec<(f64, f64)> = Vec::new();
@@ -137,9 +142,13 @@ impl Yard {
                 continue;
             }
             for (from, to) in deep_stretches(outline, a, b, GRAZE_M) {
-                solid.push((from, to));
-                if *kind == Kind::Building {
-                    built.push((from, to));
+                match kind {
+                    Kind::RootZone => roots.push((from, to)),
+                    Kind::Wall => solid.push((from, to)),
+                    Kind::Building => {
+                        solid.push((from, to));
+                        built.push((from, to));
+                    }
                 }
             }
         }
@@ -162,15 +171,19 @@ impl Yard {
         let Factors {
             off_turf,
             off_parcel,
+            roots: root_factor,
             obstructed,
         } = self.factors;
-        let count =
-            turf_frac + off_turf * beside_frac + off_parcel * off_frac + obstructed * solid_frac;
+        let count = turf_frac
+            + off_turf * beside_frac
+            + off_parcel * off_frac
+            + root_factor * total(&union(roots.clone()))
+            + obstructed * solid_frac;
         Trench {
             cost_m: length_m * count.max(1.0),
             building_m: length_m * total(&union(built)),
             off_parcel_m: length_m * off_frac,
-            is_obstructed: !solid.is_empty(),
+            is_obstructed: !solid.is_empty() || !roots.is_empty(),
         }
     }
 
@@ -362,8 +375,10 @@ fn deep_stretches(
 ) -> impl Iterator<Item = (f64, f64)> {
     let met = meets_box(outline, a, b).then(|| stretches(outline, a, b));
     met.into_iter().flatten().filter(move |(from, to)| {
-        let middle = a + (b - a) * ((from + to) / 2.0);
-        outline.boundary_distance_m(middle) > graze_m
+        SAMPLES.iter().any(|share| {
+            let at = a + (b - a) * (from + share * (to - from));
+            outline.boundary_distance_m(at) > graze_m
+        })
     })
 }
 
@@ -397,6 +412,7 @@ mod tests {
     const FACTORS: Factors = Factors {
         off_turf: 2.0,
         off_parcel: 10.0,
+        roots: 4.0,
         obstructed: 100.0,
     };
 
@@ -482,7 +498,7 @@ mod tests {
         };
         let yard = Yard::new(vec![], vec![], factors).with_root_zones(std::iter::once(zone));
         let trench = |x: f64| yard.trench(Point::new(x, 0.0), Point::new(5.0, 0.0));
-        assert!(trench(-5.0).is_obstructed && trench(-5.0).cost_m > 100.0);
+        assert!(trench(-5.0).is_obstructed && trench(-5.0).cost_m > 25.0);
         assert!(!trench(1.5).is_obstructed && trench(1.5).cost_m == 3.5);
         assert_eq!(trench(-5.0).building_m, 0.0);
     }

@@ -65,6 +65,7 @@ impl<'a> Builder<'a> {
         let factors = Factors {
             off_turf: number(Key::PipeOffTurf),
             off_parcel: number(Key::PipeOffParcel),
+            roots: number(Key::PipeRoots),
             obstructed: number(Key::PipeObstructed),
         };
         let buildings = outlines(|ground| ground.buildings().cloned().collect());
