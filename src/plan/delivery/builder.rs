@@ -202,6 +202,9 @@ impl<'a> Builder<'a> {
         let job = Job {
             builder: self,
             in_ground,
+            kept: found
+                .filter(|_| is_changed && !is_new)
+                .map_or_else(Vec::new, |found| places_of(found, areas)),
             plans,
             family,
             body,
@@ -216,6 +219,20 @@ impl<'a> Builder<'a> {
         }
         Some(built)
     }
+}
+
+/// Where the heads of each unnamed station as found stand, by area.
+fn places_of(found: &NetworkPlan, areas: &Areas<'_>) -> Vec<Vec<(usize, Point)>> {
+    let place = |&(area, number): &(usize, usize)| {
+        let (_, plans) = areas.get(area)?;
+        let mut plans = plans.iter();
+        let plan = plans.find(|plan| plan.scenario == Scenario::AsFound)?;
+        Some((area, plan.heads.get(number)?.at))
+    };
+    let unnamed = found.stations.iter().filter(|station| station.name.is_none());
+    unnamed
+        .map(|station| station.heads.iter().filter_map(place).collect())
+        .collect()
 }
 
 /// Numbers lawns so that those of one kind that lie near one another have the same.

@@ -25,6 +25,9 @@ pub(super) struct Job<'b, 'a> {
     pub(super) is_changed: bool,
     /// Heads that somebody found in the ground of each area.
     pub(super) in_ground: Vec<usize>,
+    /// Where the heads of each station as found stand, by area, for what keeps its valves; empty for new
+    /// layouts and as found.
+    pub(super) kept: Vec<Vec<(usize, Point)>>,
     /// All heads: area and number.
     pub(super) heads: Vec<(usize, usize)>,
 }
@@ -72,6 +75,30 @@ impl Job<'_, '_> {
             Some(_) => Body::Plain,
             None => self.body,
         }
+    }
+
+    /// Heads by the stations as found that have the nearest head of their area; and those that are left
+    /// where there is none.
+    fn with_their_valves(&self, heads: Vec<usize>) -> (Vec<Members>, Members) {
+        let mut stations: Vec<Members> = vec![Vec::new(); self.kept.len()];
+        let mut left = Vec::new();
+        for head in heads {
+            let (area, at) = (self.heads[head].0, self.at(head));
+            let near = |places: &Vec<(usize, Point)>| {
+                let own = places.iter().filter(|(other, _)| *other == area);
+                own.map(|(_, place)| place.distance(at))
+                    .min_by(f64::total_cmp)
+            };
+            let nearest = (0..self.kept.len())
+                .filter_map(|station| Some((near(&self.kept[station])?, station)))
+                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            match nearest {
+                Some((_, station)) => stations[station].push(head),
+                None => left.push(head),
+            }
+        }
+        stations.retain(|members| !members.is_empty());
+        (stations, left)
     }
 
     /// The kind of nozzle of each of some heads, as a number; empty where heads are in the ground already.
@@ -164,6 +191,17 @@ impl Job<'_, '_> {
                 valve: Point::default(),
                 valve_box: 0,
                 name: Some(name),
+                members,
+            });
+        }
+        // Valves in the ground stay with their heads, whoever grouped them.
+        let (kept, unnamed) = self.with_their_valves(unnamed);
+        for members in kept {
+            drafts.push(Draft {
+                source: feeds[self.heads[members[0]].0], // no station is empty
+                valve: Point::default(),
+                valve_box: 0,
+                name: None,
                 members,
             });
         }
