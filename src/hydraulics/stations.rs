@@ -711,21 +711,15 @@ mod tests {
     }
 
     #[test]
-    fn a_ring_round_a_house_is_cut_into_whole_stations() {
-        // A lawn round a house of 12 m by 10 m: a head each 4 m, three stations.
-        let house = |at: Point| at.x > 1.0 && at.x < 15.0 && at.y > 1.0 && at.y < 11.0;
+    fn two_rows_with_a_house_between_are_cut_into_whole_stations() {
+        // A long house 3 m deep with a row of heads on either side; one may pass at its east end.
+        let house = |at: Point| at.x > -1.0 && at.x < 35.5 && at.y > 0.5 && at.y < 2.5;
         let clear = |a: Point, b: Point| {
             (0..=40).all(|k| !house(a + (b - a) * (f64::from(k) / 40.0)))
         };
-        let mut heads = Vec::new();
-        for k in 0..5 {
-            heads.push(outlet(4.0 * f64::from(k), 0.0, 4.0));
-            heads.push(outlet(4.0 * f64::from(k), 12.0, 4.0));
-        }
-        for k in 1..3 {
-            heads.push(outlet(0.0, 4.0 * f64::from(k), 4.0));
-            heads.push(outlet(16.0, 4.0 * f64::from(k), 4.0));
-        }
+        let heads: Vec<Outlet> = (0..20)
+            .map(|k| outlet(4.0 * f64::from(k / 2), 3.0 * f64::from(k % 2), 4.0))
+            .collect();
         let rules = Rules {
             is_clear: Some(&clear),
             least_lpm: 4.0,
