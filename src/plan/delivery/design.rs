@@ -7,7 +7,7 @@ use crate::assumptions::Key;
 use crate::hydraulics::KPA_PER_M;
 use crate::hydraulics::laterals::{Tree, tree};
 use crate::hydraulics::nozzle::Response;
-use crate::hydraulics::stations::{Members, Outlet, grouped};
+use crate::hydraulics::stations::{Members, Outlet};
 use crate::hydraulics::supply::{Chain, Reading};
 use crate::hydraulics::work::Work;
 use crate::shape::Point;
@@ -81,25 +81,31 @@ impl Job<'_, '_> {
                     Some(parts) => parts
                         .into_iter()
                         .map(|members| {
-                            let place = self.builder.places[draft.source];
                             let part = Draft {
-                                source: draft.source,
                                 name: None,
-                                valve: self.valve(&members, place),
                                 members,
+                                ..draft.clone()
                             };
                             (part, None)
                         })
                         .collect(),
                 })
                 .unzip();
+            // More stations fill other boxes; where a valve has moved, its pipes are laid anew.
+            let before: Vec<Point> = drafts.iter().map(|draft| draft.valve).collect();
+            self.place_valves(&mut drafts);
+            for ((draft, before), tree) in drafts.iter().zip(before).zip(&mut trees) {
+                if draft.valve != before {
+                    *tree = None;
+                }
+            }
         }
     }
 
     /// The parts of a station one of whose heads does not work; `None` where they all do, where its
     /// valve is in the ground, or where a head would not even work alone.
     fn parts(&self, draft: &Draft, done: &Finished, work: &Work) -> Option<Vec<Members>> {
-        if draft.name.is_some() || draft.members.len() < 2 || !done.solved.agrees {
+        if draft.is_kept || draft.members.len() < 2 || !done.solved.agrees {
             return None;
         }
         let response = Response::of(self.family);
@@ -127,7 +133,8 @@ impl Job<'_, '_> {
                 class: 0,
             })
             .collect();
-        let parts = grouped(&outlets, PART_FRAC * done.plan.rated_lpm, work);
+        let limit_lpm = PART_FRAC * done.plan.rated_lpm;
+        let parts = self.parted(&draft.members, &outlets, limit_lpm, work);
         let parts = parts.into_iter().map(|part| {
             let members = part.into_iter().map(|i| draft.members[i]); // outlets are the members
             members.collect()
