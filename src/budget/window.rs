@@ -342,13 +342,19 @@ pub fn window_need(stations: &[StationDay], limits: &Limits) -> WindowNeed {
     night_plan(stations, limits).need
 }
 
-/// What the controller cannot hold, sorted: `programs-short` when stations need more different
-/// day and cycle patterns than it has programmes, `stations-short` when it has too few stations.
+/// What the controller cannot hold, sorted: `programs-short` when stations have more different
+/// sets of days and numbers of cycles than it has programmes, `stations-short` when it has too few
+/// stations. `days` are those of each station in its [`NightPlan`].
 #[must_use]
-pub fn controller_flags(stations: &[StationDay], limits: &Limits) -> Vec<&'static str> {
-    let mut patterns: Vec<(u32, u64)> = Vec::new();
-    for station in stations.iter().filter(|station| station.cycles > 0) {
-        let pattern = (station.cycles, station.days_per_week.to_bits());
+pub fn controller_flags(
+    stations: &[StationDay],
+    days: &[DaySet],
+    limits: &Limits,
+) -> Vec<&'static str> {
+    let mut patterns: Vec<(u32, DaySet)> = Vec::new();
+    let running = stations.iter().zip(days);
+    for (station, &days) in running.filter(|(station, _)| station.cycles > 0) {
+        let pattern = (station.cycles, days);
         if !patterns.contains(&pattern) {
             patterns.push(pattern);
         }
@@ -600,10 +606,15 @@ mod tests {
             station(2, 5.0, 20.0),
             station(2, 7.0, 20.0),
         ];
-        assert!(controller_flags(&some, &limits).is_empty());
+        let days = [DaySet::ONE; 4];
+        assert!(controller_flags(&some, &days[..3], &limits).is_empty());
+        // Stations of one pattern on days of their own are two programmes.
+        let other = limits.days.sets(3.0, 2)[1];
+        let apart = controller_flags(&some, &[DaySet::ONE, DaySet::ONE, other], &limits);
+        assert_eq!(apart, ["programs-short"]);
         let more = [&some[..], &[station(3, 4.0, 20.0)]].concat();
         assert_eq!(
-            controller_flags(&more, &limits),
+            controller_flags(&more, &days, &limits),
             ["programs-short", "stations-short"]
         );
     }

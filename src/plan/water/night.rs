@@ -6,7 +6,7 @@
 use super::super::delivery::NetworkPlan;
 use super::super::outcome::{NightUse, Scenario, StationNight, TurfPlan};
 use super::WINDOW_SHORT;
-use crate::budget::{Limits, Schedule, StationDay, StationTurn, WindowNeed, night_plan};
+use crate::budget::{DaySet, Limits, Schedule, StationDay, StationTurn, WindowNeed, night_plan};
 
 /// A station on its way into the night.
 pub(super) struct Run {
@@ -24,6 +24,13 @@ pub(super) struct Night {
     pub(super) need: WindowNeed,
     /// For each run its days and starts.
     runs: Vec<StationTurn>,
+}
+
+impl Night {
+    /// The days of each run.
+    pub(super) fn days(&self) -> Vec<DaySet> {
+        self.runs.iter().map(|turn| turn.days).collect()
+    }
 }
 
 /// The watering day of a schedule.
