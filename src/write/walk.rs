@@ -7,13 +7,12 @@ use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, t
 use super::network::leading;
 use super::rows::TurfRow;
 use super::schedule::month_name;
-use super::ties::{Mark, Surroundings, Tie, point_name, ties};
+use super::tied::{AlongEdge, Ground, Held, Tied};
 use super::water;
 use crate::budget::Schedule;
 use crate::place::{Head, Pattern};
 use crate::plan::{Fitting, ParcelPlan, Scenario, ScenarioPlan};
-use crate::shape::{Outline, Point};
-use crate::site::{LonLatPolygon, ObstacleKind};
+use crate::shape::Point;
 
 /// Existing positions are taken over as they are: two heads within this distance are one \[m\].
 const SAME_PLACE_M: f64 = 0.01;
@@ -165,136 +164,19 @@ fn head_at(heads: &[Head], at: Point) -> Option<usize> {
 
 /// Finds the ties of the heads of each turf area; points are numbered through the parcel.
 fn tie(parcel: &ParcelPlan, rows: &mut [WalkRow<'_>]) {
-    let Some(frame) = parcel
-        .frame
-        .filter(|_| rows.iter().any(|row| row.at().is_some()))
-    else {
+    let is_placed = |row: &WalkRow| row.at().is_some();
+    let Some(ground) = Ground::of(parcel).filter(|_| rows.iter().any(is_placed)) else {
         return;
-    };
-    let drawn = |polygon: &LonLatPolygon| frame.outline(polygon);
-    let obstacles = parcel.obstacles.iter();
-    let obstacles: Vec<(ObstacleKind, Outline)> = obstacles
-        .filter_map(|obstacle| Some((obstacle.kind, drawn(&obstacle.polygon)?)))
-        .collect();
-    let within: Vec<Outline> = parcel.outline.iter().filter_map(drawn).collect();
-    let is_solid = |kind| {
-        matches!(
-            kind,
-            ObstacleKind::Building | ObstacleKind::Wall | ObstacleKind::Trunk
-        )
-    };
-    let mark = |kind| match kind {
-        ObstacleKind::Building => Some(Mark::Building),
-        ObstacleKind::Wall => Some(Mark::Wall),
-        ObstacleKind::Pavement => Some(Mark::Pavement),
-        _ => None,
     };
     let mut numbered = 0;
     for rows in rows.chunk_by_mut(|a, b| std::ptr::eq(a.area, b.area)) {
-        let Some(turf) = rows.first().and_then(|row| drawn(&row.area.turf.polygon)) else {
-            continue;
-        };
         let heads: Vec<Point> = rows.iter().filter_map(WalkRow::at).collect();
-        let others = obstacles.iter();
-        let others = others.filter_map(|(kind, outline)| Some((mark(*kind)?, outline)));
-        let solid = obstacles.iter().filter(|(kind, _)| is_solid(*kind));
-        let found = ties(
-            &heads,
-            &Surroundings {
-                marked: others.chain([(Mark::Turf, &turf)]).collect(),
-                solid: solid.map(|(_, outline)| outline).collect(),
-                within: &within,
-            },
-        );
-        let held = |at: usize, tape_m: Option<f64>| {
-            let point = found.points.get(at)?;
-            let position = frame.to_lonlat(point.at);
-            Some(Held {
-                name: point_name(numbered + at),
-                mark: point.mark,
-                position,
-                tape_m,
-            })
-        };
+        let Some(first) = rows.first() else { continue };
+        let found = ground.tied(&first.area.turf.polygon, &heads, &mut numbered);
         let placed = rows.iter_mut().filter(|row| row.at().is_some());
-        for (row, tie) in placed.zip(&found.of) {
-            row.tied = Some(match *tie {
-                Tie::Tapes([a, b]) => Tied {
-                    held: [a, b].map(|(at, tape_m)| held(at, Some(tape_m))),
-                    edge: None,
-                },
-                Tie::Offset {
-                    from,
-                    mark,
-                    bearing_deg,
-                    along_m,
-                    left_m,
-                } => Tied {
-                    held: [held(from, None), None],
-                    edge: Some(AlongEdge {
-                        mark,
-                        bearing_deg,
-                        along_m,
-                        left_m,
-                    }),
-                },
-                Tie::Nothing => Tied {
-                    held: [None, None],
-                    edge: None,
-                },
-            });
+        for (row, tied) in placed.zip(found) {
+            row.tied = Some(tied);
         }
-        numbered += found.points.len();
-    }
-}
-
-/// How a head is found.
-struct Tied {
-    /// The fixed points A and B; one where an offset is set out from an edge.
-    held: [Option<Held>; 2],
-    edge: Option<AlongEdge>,
-}
-
-/// A fixed point that a head is tied to.
-struct Held {
-    name: String,
-    mark: Mark,
-    /// Longitude and latitude.
-    position: (f64, f64),
-    tape_m: Option<f64>,
-}
-
-impl Held {
-    /// `A building`.
-    fn text(&self) -> String {
-        format!("{} {}", self.name, self.mark.text())
-    }
-}
-
-/// A distance along an edge, and square from it.
-#[derive(Clone, Copy)]
-struct AlongEdge {
-    mark: Mark,
-    bearing_deg: f64,
-    along_m: f64,
-    left_m: f64,
-}
-
-impl AlongEdge {
-    /// `turf edge north-east`: of what, and which way it runs from the fixed point.
-    fn text(self) -> String {
-        const WAYS: [&str; 8] = [
-            "north",
-            "north-east",
-            "east",
-            "south-east",
-            "south",
-            "south-west",
-            "west",
-            "north-west",
-        ];
-        let way = WAYS[(self.bearing_deg / 45.0).round() as usize % 8]; // below 8
-        format!("{} edge {way}", self.mark.text())
     }
 }
 
@@ -439,12 +321,7 @@ impl Layer for Walk {
                 let Some(tied) = &r.tied else {
                     return Cell::Null;
                 };
-                match (&tied.held, &tied.edge) {
-                    ([Some(_), Some(_)], _) => "tapes",
-                    (_, Some(_)) => "offset",
-                    _ => "coordinates",
-                }
-                .into()
+                tied.word().into()
             },
         ),
         text(
