@@ -63,6 +63,8 @@ pub struct WalkRow<'a> {
     month: Option<usize>,
     /// How it is found.
     tied: Option<Tied>,
+    /// Where the run time before comes from.
+    before_from: Option<&'static str>,
 }
 
 /// The rows of `walk` that the recommended scenarios of a parcel give: areas in order, stations in
@@ -78,6 +80,9 @@ pub fn walk_rows<'a>(parcel: &'a ParcelPlan, areas: &'a [TurfRow<'a>]) -> Vec<Wa
         let minutes_before = found
             .and_then(|plan| plan.year.as_ref())
             .map(water::peak_run_min);
+        let before_from = found
+            .and_then(|plan| plan.year.as_ref())
+            .and_then(water::runs_from);
         let row = |step, station, fit, pull| WalkRow {
             area,
             step,
@@ -86,6 +91,7 @@ pub fn walk_rows<'a>(parcel: &'a ParcelPlan, areas: &'a [TurfRow<'a>]) -> Vec<Wa
             pull,
             minutes: (minutes_before, None),
             month: None,
+            before_from,
             tied: None,
         };
         let step = match area.plan.scenario {
@@ -294,8 +300,13 @@ impl Layer for Walk {
             "minutes_before",
             "min",
             0,
-            "Run time of a watering day in the peak month as found",
+            "Run time of a watering day in the peak month as found: what brings the depth that is taken to be applied, or what the clock is set to",
             |r| r.minutes.0.into(),
+        ),
+        text(
+            "minutes_before_from",
+            "`given` where somebody knows the clock, else `assumed`: read the clock before it is changed",
+            |r| r.before_from.into(),
         ),
         number(
             "minutes_after",
