@@ -105,13 +105,16 @@ issues! {
     JO02 Failed 1 "The turf has no parcel_id and overlaps no parcel", "check that both layers cover the same place";
     JO03 Note 0 "The turf was given to the parcel it overlaps most", "add a parcel_id column to make the link explicit";
     JO04 Note 0 "Part of the turf lies outside its parcel", "check the drawing along the boundary";
-    JO05 Note 0 "An existing head lies on no turf area and was left out", "check the position or the turf outline";
+    JO05 Note 0 "An existing head lies on no turf area that it could belong to and was left out", "check the position or the turf outline";
     // Existing heads.
     HE01 Note 0 "Two existing heads stand within 0.1 m of one another; the later one was left out", "remove the head that was recorded twice";
     HE02 Note 0 "Values of existing heads were missing and were inferred from where they stand", "survey radius_m, arc_deg, azimuth_deg and condition where the plan matters";
     HE03 Note 0 "One station feeds heads of different families", "swap the station whole: families apply water at different rates";
     HE04 Note 0 "Positions in the ground do not give head-to-head coverage with the family", "add heads where the plan shows them, or choose a family that throws farther";
     HE05 Note 0 "An existing head stands too near to another for the family and is capped", "cap it, or keep it where the lawn is seen to need it";
+    HE06 Note 0 "An existing head names a parcel or turf area that has no turf in the layers and was left out", "write parcel_id and turf_id as in the other layers, or empty them to go by place";
+    HE07 Note 0 "An existing head stands more than 1 m off the turf area that it names; it was kept there", "check the position, parcel_id and turf_id";
+    HE08 Note 0 "An existing head names a turf area that its parcel does not have; the nearest of the parcel was taken", "write turf_id as in the turf layer";
     // Assumptions, program and catalogue.
     AS01 Fatal 8 "No assumption has this name", "see `evenfall assumptions` for the list";
     AS02 Fatal 8 "The value lies outside its bounds", "give a value within the bounds listed by `evenfall assumptions`";

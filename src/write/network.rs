@@ -2,6 +2,7 @@
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use super::schedule::clock;
+use crate::budget::Schedule;
 use crate::crs::Frame;
 use crate::hydraulics::materials::Line;
 use crate::plan::{NetworkPlan, ParcelPlan, PipeRole, PipeRow, ScenarioPlan, StationPlan};
@@ -111,13 +112,19 @@ impl StationRow<'_> {
 
     /// Cycles, minutes of a cycle and days a week of the lawn that needs most of them.
     fn clock(&self) -> Option<(u32, f64, f64)> {
-        self.plans()
-            .filter_map(|plan| {
-                let schedule = plan.year.as_ref()?.water.schedule.as_ref()?;
-                Some((schedule.cycles, schedule.cycle_min, schedule.days_per_week))
-            })
-            .max_by(|a, b| (f64::from(a.0) * a.1).total_cmp(&(f64::from(b.0) * b.1)))
+        let schedule = leading(self.plans())?;
+        Some((schedule.cycles, schedule.cycle_min, schedule.days_per_week))
     }
+}
+
+/// The schedule that a station keeps: of the turf areas that it waters, that of the one with the most
+/// minutes, the first of equals.
+pub(super) fn leading<'a>(plans: impl Iterator<Item = &'a ScenarioPlan>) -> Option<&'a Schedule> {
+    let schedules = plans.filter_map(|plan| plan.year.as_ref()?.water.schedule.as_ref());
+    schedules.reduce(|lead, next| match next.run_min() > lead.run_min() {
+        true => next,
+        false => lead,
+    })
 }
 
 impl Layer for Stations {
@@ -345,12 +352,8 @@ impl Layer for Stations {
             "run_min",
             "min",
             1,
-            "Run time of a watering day in the peak month, of the lawn that needs most; empty as found",
-            |r| {
-                r.clock()
-                    .map(|(cycles, minutes, _)| f64::from(cycles) * minutes)
-                    .into()
-            },
+            "Run time of a watering day in the peak month, of the turf area that needs most; empty as found",
+            |r| leading(r.plans()).map(Schedule::peak_min).into(),
         ),
         count("cycles", "Cycles of a watering day; empty as found", |r| {
             r.clock().map(|(cycles, ..)| u64::from(cycles)).into()
@@ -361,6 +364,17 @@ impl Layer for Stations {
             |r| {
                 let night = r.station.night.as_ref();
                 night.map(|night| u64::from(night.group)).into()
+            },
+        ),
+        text(
+            "days",
+            "Days on which it waters, e.g. `mon;thu`, or which of the allowed dates; empty as found",
+            |r| {
+                r.station
+                    .night
+                    .as_ref()
+                    .map(|night| night.days.as_str())
+                    .into()
             },
         ),
         text(

@@ -52,6 +52,17 @@ impl Layer for Schedules {
             },
         ),
         text(
+            "days",
+            "Days on which the area's first station waters, e.g. `mon;thu`, or which of the allowed dates; the window that opens on that day, also after midnight. Days are chosen so that every day's window holds its stations",
+            |r| {
+                let night = r.night();
+                night
+                    .and_then(|night| night.stations.first())
+                    .map(|station| station.days.as_str())
+                    .into()
+            },
+        ),
+        text(
             "starts",
             "Start of each cycle of each of its stations, hours and minutes, e.g. `S1 21:00 22:10; S2 21:12 22:22`, if the whole parcel is watered this way and one valve runs at a time at each point of connection; they may pass the end of the window, see `flags`",
             |r| r.night().map(starts).into(),
@@ -75,11 +86,27 @@ impl Layer for Schedules {
             "Shortest rest between two cycles",
             |r| r.schedule().map(|schedule| schedule.soak_min).into(),
         ),
+        text(
+            "month",
+            "The peak month, which needs the longest runs: `jan` to `dec`; that of `peak_run_min` and of the minutes in `walk.csv`",
+            |r| {
+                r.schedule()
+                    .map(|schedule| month_name(schedule.peak_month))
+                    .into()
+            },
+        ),
+        number(
+            "peak_run_min",
+            "min",
+            1,
+            "Run time of a watering day that the peak month needs, as far as the limits let it through; `minutes_after` in `walk.csv`",
+            |r| r.schedule().map(|schedule| schedule.peak_min()).into(),
+        ),
         number(
             "run_min",
             "min",
             0,
-            "Run time of a watering day at 100 %",
+            "Run time of a watering day at 100 %: whole minutes, never less than the peak month needs",
             |r| r.schedule().map(|schedule| schedule.run_min()).into(),
         ),
         count(
@@ -156,6 +183,16 @@ fn percent(row: &TurfRow<'_>, month: usize) -> Cell {
     row.schedule()
         .map(|schedule| u64::from(schedule.percent[month]))
         .into()
+}
+
+/// Months as the columns of percentages name them.
+const MONTHS: [&str; 12] = [
+    "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+];
+
+/// The name of a month, from 0.
+pub(super) fn month_name(month: usize) -> &'static str {
+    MONTHS.get(month).copied().unwrap_or("")
 }
 
 /// The starts of an area's stations.
