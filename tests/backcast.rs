@@ -132,7 +132,8 @@ fn parcels(sizes_m: &[(f64, f64)]) -> Vec<Parcel> {
             // Degrees of a metre at 40 degrees north.
             let (east, north) = (width_m / 85_390.0, length_m / 111_030.0);
             let (west, south) = (-100.0 + 0.01 * place as f64, 40.0);
-            let corner = |u: f64, v: f64| format!("[{:.8},{:.8}]", west + u * east, south + v * north);
+            let corner =
+                |u: f64, v: f64| format!("[{:.8},{:.8}]", west + u * east, south + v * north);
             let ring = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.0, 0.0)]
                 .map(|(u, v)| corner(u, v))
                 .join(",");
@@ -178,7 +179,11 @@ fn pairs(settings: &[&str], sizes_m: &[(f64, f64)], scenario: &str) -> Vec<Pair>
     for parcel in parcels(sizes_m) {
         let plan = planner.plan(&parcel);
         for turf in &plan.turf {
-            let of = |name: &str| turf.scenarios.iter().find(|one| one.scenario.text() == name);
+            let of = |name: &str| {
+                turf.scenarios
+                    .iter()
+                    .find(|one| one.scenario.text() == name)
+            };
             if let (Some(found), Some(other)) = (of("as-found"), of(scenario)) {
                 pairs.push(Pair {
                     found: found.clone(),
@@ -209,9 +214,11 @@ fn mean_du(
     regulation: Regulation,
 ) -> f64 {
     let nozzle = NozzleScatter::of_kind(kind);
-    mean(plans.iter().map(|plan| {
-        terms.du_lq_field(cv_of(plan), nozzle, regulation, Condition::AsFound, &[])
-    }))
+    mean(
+        plans.iter().map(|plan| {
+            terms.du_lq_field(cv_of(plan), nozzle, regulation, Condition::AsFound, &[])
+        }),
+    )
 }
 
 /// Share of the water that a change saves where the clock follows need, with the terms of a draw:
@@ -312,18 +319,25 @@ fn rows() -> Vec<Row> {
         };
         let nozzle = NozzleScatter::of_kind(kind);
         let computed = [Cause::Pressure, Cause::Wind];
-        du(bare.cv_field(ideal_cv, nozzle, Regulation::Regulated, Condition::AsFound, &computed))
+        du(bare.cv_field(
+            ideal_cv,
+            nozzle,
+            Regulation::Regulated,
+            Condition::AsFound,
+            &computed,
+        ))
     };
-    let mid = pairs(&[], &HOMES_M, "swap:rotary-mid");
-    let slow = pairs(&[], &HOMES_M, "swap:rotary-slow");
+    let mut nozzles = pairs(&[], &HOMES_M, "swap:rotary-mid");
+    nozzles.extend(pairs(&[], &HOMES_M, "swap:rotary-slow"));
     let wide = pairs(&[], &WIDE_M, "repair");
-    let found: Vec<&ScenarioPlan> = mid.iter().map(|pair| &pair.found).collect();
+    let found: Vec<&ScenarioPlan> = nozzles.iter().map(|pair| &pair.found).collect();
     let rotors: Vec<&ScenarioPlan> = wide.iter().map(|pair| &pair.found).collect();
     let in_homes = |plans: &[&ScenarioPlan], kind| {
-        interval(&run, |terms| mean_du(terms, plans, kind, Regulation::Unregulated))
+        interval(&run, |terms| {
+            mean_du(terms, plans, kind, Regulation::Unregulated)
+        })
     };
-    let swapped: Vec<&ScenarioPlan> = mid.iter().chain(&slow).map(|pair| &pair.other).collect();
-    let nozzles: Vec<Pair> = mid.into_iter().chain(slow).collect();
+    let swapped: Vec<&ScenarioPlan> = nozzles.iter().map(|pair| &pair.other).collect();
     let realisation = run.number(Key::SavingsRealisation);
     let gross = interval(&run, |terms| {
         saved_frac(&run, terms, &nozzles, Regulation::Unregulated)
@@ -378,7 +392,12 @@ fn rows() -> Vec<Row> {
             "DU of multi-stream rotary nozzles on spray bodies (trade article, weak)",
             0.70,
             interval(&run, |terms| {
-                mean_du(terms, &swapped, ScatterKind::Rotary, Regulation::Unregulated)
+                mean_du(
+                    terms,
+                    &swapped,
+                    ScatterKind::Rotary,
+                    Regulation::Unregulated,
+                )
             }),
             "called realistic, not measured",
         ),
@@ -426,7 +445,12 @@ fn rows() -> Vec<Row> {
             "For 30 % by evenness alone, DU after would have to be",
             needed(spray_du.0[1]),
             interval(&run, |terms| {
-                mean_du(terms, &swapped, ScatterKind::Rotary, Regulation::Unregulated)
+                mean_du(
+                    terms,
+                    &swapped,
+                    ScatterKind::Rotary,
+                    Regulation::Unregulated,
+                )
             }),
             "required beside expected",
         ),
@@ -444,11 +468,19 @@ fn published_findings_beside_ours() {
     assert_eq!(rows.len(), 11);
     for row in &rows {
         let [low, central, high] = row.ours.0;
-        assert!(low < high && (low..=high).contains(&central), "{}", row.text());
+        assert!(
+            low < high && (low..=high).contains(&central),
+            "{}",
+            row.text()
+        );
     }
     // The two rows that the constants rest on agree to the digits of the published means.
     for row in &rows[..2] {
-        assert!((row.ours.0[1] - row.published.0).abs() < 0.005, "{}", row.text());
+        assert!(
+            (row.ours.0[1] - row.published.0).abs() < 0.005,
+            "{}",
+            row.text()
+        );
     }
     // Rotary nozzles save something in the centre, no more than the published bracket's high end,
     // and never the trade's 30 %.

@@ -141,6 +141,8 @@ pub(super) struct AreaServed {
     pub(super) area: usize,
     pub(super) heads: Vec<HeadServed>,
     pub(super) flags: Vec<&'static str>,
+    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
+    pub(super) regulated: Vec<usize>,
 }
 
 /// A scenario built.
