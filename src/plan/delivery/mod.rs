@@ -156,6 +156,7 @@ pub(super) fn deliver(
             let mut delivered = rain::delivered(watered, plan, family, &around, got);
             delivered.is_read = delivery.is_read;
             plan.delivered = Some(delivered);
+            plan.regulate(&served.regulated);
             plan.flags.extend(served.flags);
             plan.flags.sort_unstable();
             plan.flags.dedup();

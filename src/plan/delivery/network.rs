@@ -1,5 +1,6 @@
 //! Mains and laterals of one scenario, laid, sized, solved and counted.
 
+use super::super::bodies::may_regulate;
 use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
@@ -10,6 +11,7 @@ use super::{
     VALVE_MINIMUM,
 };
 use crate::assumptions::Key;
+use crate::hydraulics::KPA_PER_M;
 use crate::hydraulics::inp::{self, Piece};
 use crate::hydraulics::laterals::{Tree, tree};
 use crate::hydraulics::apart::{MAX_NOZZLE_TYPES, Rules, is_parted};
@@ -101,6 +103,7 @@ impl Job<'_, '_> {
                     heads: vec![nothing; (*plan)?.heads.len()],
                     hold: PressureHold::Holds,
                     flags: Vec::new(),
+                    regulated: Vec::new(),
                 })
             })
             .collect()
@@ -124,7 +127,19 @@ impl Job<'_, '_> {
         let builder = self.builder;
         let source = &builder.plant.sources[draft.source];
         let number = |key| builder.assumptions.number(key);
+<<<<<<< HEAD
         let taps: Vec<Tap> = draft
+=======
+        let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
+        let tree = tree(
+            draft.valve,
+            &places,
+            &builder.yard,
+            number(Key::PipePathWeight),
+            work,
+        );
+        let mut taps: Vec<Tap> = draft
+>>>>>>> families
             .members
             .iter()
             .zip(&tree.heads)
@@ -142,6 +157,10 @@ impl Job<'_, '_> {
             .iter()
             .map(|&at| builder.height_m(area, at) - zero_m)
             .collect();
+        let regulated = self.too_high(&tree, &taps, &heights_m, &chain);
+        for &at in &regulated {
+            taps[at].body = self.holding;
+        }
         let station = Station {
             tree: &tree,
             taps: &taps,
@@ -276,9 +295,14 @@ impl Job<'_, '_> {
             night: None,
             flags,
         };
+        let regulated = regulated.into_iter().map(|at| plan.heads[at]).collect();
         Finished {
             plan,
+<<<<<<< HEAD
             hold,
+=======
+            regulated,
+>>>>>>> families
             tree,
             taps,
             heights_m,
@@ -289,6 +313,7 @@ impl Job<'_, '_> {
         }
     }
 
+<<<<<<< HEAD
     /// Wire from the nearest controller, or from the point of connection where that is nearer, to a valve
     /// \[m\]: the straight distance × `pipe.main_route_factor`.
     fn wire_m(&self, draft: &Draft) -> f64 {
@@ -318,6 +343,41 @@ impl Job<'_, '_> {
             ..Rules::default()
         };
         is_parted(places, rules)
+=======
+    /// The heads of a change that keeps bodies at whose nozzles the pressure would be above the
+    /// family's window: their bodies must regulate. Where bodies bring their own there are none
+    /// that do.
+    fn too_high(&self, tree: &Tree, taps: &[Tap], heights_m: &[f64], chain: &Chain) -> Vec<usize> {
+        let builder = self.builder;
+        let (number, family) = (|key| builder.assumptions.number(key), self.family);
+        let lowest_m = heights_m.iter().copied().fold(0.0, f64::min);
+        let most_kpa = chain.valve_kpa(0.0) - lowest_m * KPA_PER_M;
+        let keeps = self.is_changed && !self.is_new && may_regulate(builder.assumptions, family);
+        if !keeps || most_kpa <= family.working.1.kpa() {
+            return Vec::new();
+        }
+        let response = Response::of(family);
+        let station = Station {
+            tree,
+            taps,
+            response,
+            heights_m,
+            roughness_c: builder.losses.pipe_c,
+            fittings_frac: builder.losses.fittings_frac,
+        };
+        let sizes = station.sized(
+            builder.hardware(),
+            number(Key::PipeVelocity),
+            number(Key::PipeSpread),
+            family.rated.kpa(),
+        );
+        let solved = station.solve(&inside_mm(&sizes, builder.hardware()), chain);
+        let is_above = |at: &usize| {
+            let head = &solved.heads[*at];
+            taps[*at].body == Body::Plain && response.working(head.nozzle_kpa) == Working::Above
+        };
+        (0..taps.len()).filter(is_above).collect()
+>>>>>>> families
     }
 
     /// The lawn of most heads of a station; the first of equals.
@@ -550,16 +610,22 @@ impl Job<'_, '_> {
         let changed = self.plans.iter().enumerate().filter(|_| self.is_changed);
         for (area, plan) in changed.filter_map(|(area, plan)| Some((area, (*plan)?))) {
             let count = counts.of(&[area]);
-            for fitting in &plan.fittings {
-                match fitting.body {
+            for (head, fitting) in plan.fittings.iter().enumerate() {
+                let must = finished
+                    .iter()
+                    .any(|own| own.regulated.contains(&(area, head)));
+                match if must {
+                    BodyWork::Regulate
+                } else {
+                    fitting.body
+                } {
                     // Old bodies that stay take another family's nozzle with an adapter.
                     BodyWork::Keep if matches!(plan.scenario, Scenario::Swap(..)) => {
                         count.adapter();
                     }
                     BodyWork::Keep => {}
-                    BodyWork::Change | BodyWork::Regulate => {
-                        self.count_body(fitting.body == BodyWork::Regulate, count);
-                    }
+                    BodyWork::Change => self.count_body(false, count),
+                    BodyWork::Regulate => self.count_body(true, count),
                 }
             }
         }
@@ -601,6 +667,9 @@ impl Job<'_, '_> {
             };
             own.hold = own.hold.max(done.hold);
             own.flags.extend(&done.plan.flags);
+            if done.regulated.contains(&(area, head)) {
+                own.regulated.push(head);
+            }
         }
     }
 
@@ -663,12 +732,22 @@ fn known_kpa(reading: Reading) -> Option<f64> {
 }
 
 /// A station with its pipes.
+<<<<<<< HEAD
 pub(super) struct Finished {
     pub(super) plan: StationPlan,
     pub(super) hold: PressureHold,
     pub(super) tree: Tree,
     pub(super) taps: Vec<Tap>,
     pub(super) heights_m: Vec<f64>,
+=======
+struct Finished {
+    plan: StationPlan,
+    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
+    regulated: Vec<(usize, usize)>,
+    tree: Tree,
+    taps: Vec<Tap>,
+    heights_m: Vec<f64>,
+>>>>>>> families
     sizes: Vec<usize>,
     bores_mm: Vec<f64>,
     pub(super) chain: Chain,

@@ -166,6 +166,8 @@ pub(super) struct AreaServed {
     /// The worst of its stations.
     pub(super) hold: PressureHold,
     pub(super) flags: Vec<&'static str>,
+    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
+    pub(super) regulated: Vec<usize>,
 }
 
 /// A scenario built.
