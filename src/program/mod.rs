@@ -11,8 +11,11 @@ mod receipts;
 mod settle;
 mod supply;
 
-pub use crate::hydraulics::costs::Costs;
-pub use crate::savings::{Investment, annuity_value, capital_recovery_factor};
+pub use crate::hydraulics::costs::{BillBasis, Costs, Outlay};
+pub use crate::savings::{
+    Factors, Investment, LadderStep, Perspective, Rung, Terms, annuity_value,
+    capital_recovery_factor, climb, hull, stop,
+};
 pub use allot::{Allotment, Floor, Item, allot, allot_with_floors};
 pub use bill::{bill, stations};
 pub use eligibility::{Eligibility, Rule, Standing, known, standing_rules};

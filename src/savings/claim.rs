@@ -31,6 +31,13 @@ impl ClaimTerms {
         }
     }
 
+    /// Share of a saving that a program may count as its own: realisation × (1 − free riders +
+    /// spillover).
+    #[must_use]
+    pub fn net_frac(&self) -> f64 {
+        self.realisation_frac * (1.0 - self.free_ridership_frac + self.spillover_frac)
+    }
+
     /// Mean share of the first year's saving over the life: the mean of `(1 − d)^(t−1)` for the
     /// whole years t of the life.
     #[must_use]

@@ -5,23 +5,28 @@
 //! [`close`] looks at the whole parcel: one valve runs at a time, so stations share the night.
 
 mod area;
+mod decide;
+mod firm;
+mod measures;
 mod meter;
 mod night;
-mod price;
 mod savings;
 mod totals;
 mod verdict;
 
 pub(super) use area::{Ways, reclocked, settle};
+pub use decide::{ParcelLadder, ParcelOption, StepFigures};
 pub use meter::MeterUse;
 pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
 
 use super::{ParcelPlan, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
+use crate::catalogue::Hardware;
 use crate::issue::{Code, Issue};
 use crate::savings::{draws, ranges};
 use crate::site::MeterRead;
+use decide::Judge;
 
 /// The climate is the embedded one of an invented town.
 const CLIMATE_ASSUMED: &str = "climate-assumed";
@@ -57,16 +62,22 @@ pub(super) fn close(
     joined: &[Vec<usize>],
     ways: &[Ways<'_>],
     (seed, reads): (u64, &[MeterRead]),
+    hardware: &Hardware,
 ) {
     let limits = Limits::assumed(assumptions);
     night::share(&limits, &mut plan.turf, &mut plan.networks);
-    price::price(assumptions, &plan.networks, &mut plan.turf);
-    for turf in &mut plan.turf {
-        verdict::recommend(assumptions, turf);
-    }
-    for members in joined {
-        verdict::hold_together(&mut plan.turf, members);
-    }
+    let judge = Judge::assumed(assumptions);
+    let units = measures::units(&plan.turf, &plan.networks, joined, hardware);
+    let mut ladder = decide::decide(&judge, &mut plan.turf, &plan.networks, &units, hardware);
+    let draws = draws(&ranges(assumptions), seed, &plan.id);
+    firm::firmness(
+        &judge,
+        assumptions,
+        (&mut plan.turf, ways),
+        (&units, &mut ladder),
+        &draws,
+    );
+    plan.ladder = (!plan.turf.is_empty()).then_some(ladder);
     let unzoned = plan.turf.iter().filter(|turf| {
         let mut scenarios = turf.scenarios.iter();
         scenarios.any(|scenario| scenario.flags.contains(&ZONE_ASSUMED))
@@ -79,7 +90,6 @@ pub(super) fn close(
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
     plan.water = totals::of(assumptions, &limits, &plan.turf, &plan.networks);
-    let draws = draws(&ranges(assumptions), seed, &plan.id);
     let metered = meter::of(assumptions, &plan.turf, ways, reads);
     let metered = metered.unwrap_or_else(|issue| {
         plan.issues.push(issue.of_parcel(plan.id.as_str()));
