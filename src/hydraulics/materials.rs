@@ -46,6 +46,8 @@ impl Line {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Count {
     nozzles: Vec<(String, u64, f64)>,
+    /// Bodies that a family brings itself: its name, how many, and what one costs.
+    own_bodies: Vec<(String, u64, f64)>,
     plain_bodies: u64,
     regulated_bodies: u64,
     adapters: u64,
@@ -74,6 +76,19 @@ impl Count {
             self.regulated_bodies += 1;
         } else {
             self.plain_bodies += 1;
+        }
+        self.swing_pipes += 1;
+    }
+
+    /// Counts one body that a family brings itself, with its swing pipe.
+    pub fn own_body(&mut self, family: &str, unit_cost_cur: f64) {
+        match self
+            .own_bodies
+            .iter_mut()
+            .find(|(known, ..)| known == family)
+        {
+            Some((_, count, _)) => *count += 1,
+            None => self.own_bodies.push((family.to_owned(), 1, unit_cost_cur)),
         }
         self.swing_pipes += 1;
     }
@@ -108,6 +123,7 @@ impl Count {
     pub fn add(&mut self, other: &Count) {
         let Count {
             nozzles,
+            own_bodies,
             plain_bodies,
             regulated_bodies,
             adapters,
@@ -122,6 +138,18 @@ impl Count {
             match self.nozzles.iter_mut().find(|(known, ..)| known == name) {
                 Some((_, own, _)) => *own += count,
                 None => self.nozzles.push((name.clone(), *count, *unit_cost_cur)),
+            }
+        }
+        for (family, count, unit_cost_cur) in own_bodies {
+            match self
+                .own_bodies
+                .iter_mut()
+                .find(|(known, ..)| known == family)
+            {
+                Some((_, own, _)) => *own += count,
+                None => self
+                    .own_bodies
+                    .push((family.clone(), *count, *unit_cost_cur)),
             }
         }
         self.plain_bodies += plain_bodies;
@@ -173,6 +201,15 @@ impl Count {
                 Line::new("nozzle", name, count as f64, part)
             })
             .collect();
+        let mut own_bodies = self.own_bodies.clone();
+        own_bodies.sort_by(|a, b| a.0.cmp(&b.0));
+        for (family, count, unit_cost_cur) in own_bodies {
+            let part = Part {
+                per_box: hardware.plain_body.per_box,
+                unit_cost_cur,
+            };
+            lines.push(Line::new("body", family, count as f64, part));
+        }
         let plain = String::new;
         for (item, count, part) in [
             ("body", self.plain_bodies, hardware.plain_body),

@@ -1,6 +1,7 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
 mod account;
+mod bodies;
 mod delivery;
 #[doc(hidden)]
 pub mod doors;
@@ -12,11 +13,11 @@ mod outcome;
 mod water;
 
 pub use account::{OptionOffer, ParcelAccount};
+pub use bodies::{BodyWork, Fitting, Works};
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
-pub use kept::{Fitting, Works};
 pub use outcome::{
-    AllowanceUse, Behaviours, Fit, GroundUse, LadderFigures, NightUse, ParcelPlan, ParcelWater,
-    Scenario, ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
+    AllowanceUse, Behaviours, Bodies, Fit, GroundUse, LadderFigures, NightUse, ParcelPlan,
+    ParcelWater, Scenario, ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
 pub use water::{
     MeterUse, ParcelLadder, ParcelOption, ParcelSavings, Percentiles, StepFigures, Takes, Tier,

@@ -20,12 +20,13 @@ pub fn bill(plan: &ParcelPlan, rows: &[Option<usize>], cost_cur: f64, regulated:
         if !best.scenario.changes_hardware() {
             continue;
         }
-        let bodies = match best.works {
-            Some(works) => works.bodies + works.added,
-            None => best.heads.len(),
+        let regulating = match best.works {
+            Some(works) => works.regulated,
+            None if regulated => best.heads.len(),
+            None => 0,
         };
         bill.nozzles += best.heads.len() as u64;
-        bill.regulated_bodies += if regulated { bodies as u64 } else { 0 };
+        bill.regulated_bodies += regulating as u64;
         bill.turf_m2 += turf.area_m2;
         let year = best.year.as_ref();
         bill.claimed_m3_yr += year.and_then(|year| year.claimed_m3_yr).unwrap_or(0.0);

@@ -1,6 +1,6 @@
 //! Mains and laterals of one scenario, laid, sized, solved and counted.
 
-use super::super::Scenario;
+use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 use super::{
@@ -10,7 +10,7 @@ use super::{
 use crate::assumptions::Key;
 use crate::hydraulics::inp::{self, Piece};
 use crate::hydraulics::laterals::{Tree, tree};
-use crate::hydraulics::materials::Counts;
+use crate::hydraulics::materials::{Count, Counts};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
@@ -229,7 +229,7 @@ impl Job<'_, '_> {
             (falls, CHECK_VALVES),
             (tree.crossings > 0, PIPE_CROSSES),
             (
-                spread_frac > most_frac && self.body == Body::Plain,
+                spread_frac > most_frac && taps.iter().any(|tap| tap.body == Body::Plain),
                 PRESSURE_SPREAD,
             ),
         ];
@@ -250,10 +250,7 @@ impl Job<'_, '_> {
             valve_kpa: solved.node_kpa[0],
             inlet_kpa: solved.inlet_range_kpa(),
             spread_frac,
-            set_kpa: match self.body {
-                Body::Plain => None,
-                Body::Regulated { set_kpa, .. } => Some(set_kpa),
-            },
+            set_kpa: set_kpa(&taps),
             below,
             fastest_m_s: station.fastest_m_s(&solved, &bores_mm),
             fall_m: is_sloped.then_some(fall_m),
@@ -368,27 +365,36 @@ impl Job<'_, '_> {
                 let count = counts.of(&[area]);
                 count.nozzle(&plan.nozzle_names[head], self.family.unit_cost_cur);
                 if self.is_new {
-                    count.body(self.body != Body::Plain);
+                    self.count_body(self.body != Body::Plain, count);
                 }
                 if falls {
                     count.check_valve();
                 }
             }
         }
-        for (area, plan) in self.plans.iter().enumerate() {
-            let Some((plan, works)) = plan.and_then(|plan| Some((plan, plan.works?))) else {
-                continue;
-            };
+        let changed = self.plans.iter().enumerate().filter(|_| self.is_changed);
+        for (area, plan) in changed.filter_map(|(area, plan)| Some((area, (*plan)?))) {
             let count = counts.of(&[area]);
-            // Old bodies that stay take another family's nozzle with an adapter.
-            if matches!(plan.scenario, Scenario::Swap(_)) {
-                for _ in works.bodies + works.added..plan.heads.len() {
-                    count.adapter();
+            for fitting in &plan.fittings {
+                match fitting.body {
+                    // Old bodies that stay take another family's nozzle with an adapter.
+                    BodyWork::Keep if matches!(plan.scenario, Scenario::Swap(..)) => {
+                        count.adapter();
+                    }
+                    BodyWork::Keep => {}
+                    BodyWork::Change | BodyWork::Regulate => {
+                        self.count_body(fitting.body == BodyWork::Regulate, count);
+                    }
                 }
             }
-            for _ in 0..works.bodies + works.added {
-                count.body(self.body != Body::Plain);
-            }
+        }
+    }
+
+    /// Counts a body: the family's own where it brings one.
+    fn count_body(&self, regulated: bool, count: &mut Count) {
+        match self.family.own_body_cur {
+            Some(cost_cur) => count.own_body(&self.family.name, cost_cur),
+            None => count.body(regulated),
         }
     }
 
@@ -450,6 +456,14 @@ impl Job<'_, '_> {
             .collect();
         inp::text(&scenario.text(), &pieces)
     }
+}
+
+/// What all bodies of a station hold \[kPa\]; `None` where one of them does not regulate.
+fn set_kpa(taps: &[Tap]) -> Option<f64> {
+    taps.iter().try_fold(0.0_f64, |_, tap| match tap.body {
+        Body::Plain => None,
+        Body::Regulated { set_kpa, .. } => Some(set_kpa),
+    })
 }
 
 /// The turf areas of a station, ascending.

@@ -44,7 +44,7 @@ pub(super) fn objection(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse) ->
 fn is_relieved(turf: &TurfPlan, plan: &ScenarioPlan) -> bool {
     let over = |plan: &ScenarioPlan| plan.flags.contains(&OVER_FLOW);
     let mut others = turf.scenarios.iter();
-    plan.scenario == Scenario::Repair
+    plan.scenario.is_repair()
         && over(plan)
-        && others.any(|other| matches!(other.scenario, Scenario::Swap(_)) && !over(other))
+        && others.any(|other| matches!(other.scenario, Scenario::Swap(..)) && !over(other))
 }
