@@ -3,6 +3,7 @@
 
 mod allot;
 mod bill;
+mod choose;
 mod eligibility;
 mod findings;
 mod inspection;
@@ -18,6 +19,7 @@ pub use crate::savings::{
 };
 pub use allot::{Allotment, Floor, Item, allot, allot_with_floors};
 pub use bill::{bill, stations};
+pub use choose::{allot_choices, allot_choices_with_floors};
 pub use eligibility::{Eligibility, Rule, Standing, known, standing_rules};
 pub use findings::Counts;
 pub use inspection::{Finding, Realisation, Site, Why, realisation, sample};

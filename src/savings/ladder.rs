@@ -13,6 +13,8 @@
 //! - Sinha P., Zoltners A. A., "The multiple-choice knapsack problem", *Operations Research* 27,
 //!   1979, p. 503–515: the hull bounds the choice under a budget (original not consulted).
 
+use serde::{Deserialize, Serialize};
+
 /// What a measure costs and saves, both as present values.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rung {
@@ -133,7 +135,7 @@ pub fn climb(units: &[Vec<LadderStep>]) -> Vec<Vec<Option<usize>>> {
 }
 
 /// Whose view decides, and what a saved cubic metre is worth in it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Perspective {
     /// Who pays the water bill: price of water, gross saving, no administration.
     Customer,

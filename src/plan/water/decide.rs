@@ -17,6 +17,7 @@ pub(super) struct Judge {
     pub(super) perspective: Perspective,
     /// What a saved cubic metre is worth \[currency/m³\].
     pub(super) value_cur_m3: f64,
+    pub(super) avoided_cur_m3: f64,
     pub(super) terms: Terms,
     pub(super) costs: Costs,
     pub(super) claim: ClaimTerms,
@@ -40,6 +41,7 @@ impl Judge {
                 Perspective::Supplier => number(Key::PriceAvoided) - lost_cur_m3,
                 Perspective::Society => number(Key::PriceAvoided) + number(Key::PriceExternality),
             },
+            avoided_cur_m3: number(Key::PriceAvoided),
             terms: Terms::assumed(assumptions),
             costs: Costs::assumed(assumptions),
             claim: ClaimTerms::assumed(assumptions),
@@ -100,6 +102,8 @@ pub struct ParcelLadder {
     pub perspective: Perspective,
     /// That value \[currency/m³\].
     pub value_cur_m3: f64,
+    /// What the supplier is spared for a cubic metre \[currency/m³\].
+    pub avoided_cur_m3: f64,
     /// The combinations of measures that are worth their cost at some value of water, from the
     /// cheapest cubic metre on.
     pub options: Vec<ParcelOption>,
@@ -239,6 +243,7 @@ pub(super) fn decide(
     let mut ladder = ParcelLadder {
         perspective: judge.perspective,
         value_cur_m3: judge.value_cur_m3,
+        avoided_cur_m3: judge.avoided_cur_m3,
         options: Vec::with_capacity(steps.len()),
         climbed,
         recommended_in_frac: 1.0,
