@@ -186,8 +186,14 @@ struct Offered {
 /// The steps of `supply_curve.csv` that claim and are paid, by parcel, each list by its rungs.
 fn steps(finished: &Finished) -> Result<BTreeMap<String, Vec<Offered>>, Issue> {
     let mut curve = finished.table("supply_curve.csv")?;
-    let columns = ["parcel_id", "rung", "scenario", "claimed_m3_yr", "rebate_cur"]
-        .map(|title| curve.needed(title));
+    let columns = [
+        "parcel_id",
+        "rung",
+        "scenario",
+        "claimed_m3_yr",
+        "rebate_cur",
+    ]
+    .map(|title| curve.needed(title));
     let [id, rung, scenario, claimed, rebate] = columns;
     let (id, rung, scenario, claimed, rebate) = (id?, rung?, scenario?, claimed?, rebate?);
     let mut steps: BTreeMap<String, Vec<Offered>> = BTreeMap::new();

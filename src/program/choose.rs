@@ -71,13 +71,19 @@ pub fn allot_choices_with_floors(
         let own = chosen.iter().filter(|i| floor.members.contains(i));
         own.map(|&i| items[i].cost_cents).sum()
     };
-    if floors.iter().all(|floor| spent(&free.chosen, floor) >= floor.least_cents) {
+    if floors
+        .iter()
+        .all(|floor| spent(&free.chosen, floor) >= floor.least_cents)
+    {
         return free;
     }
     let mut chosen: Vec<usize> = Vec::new();
     let mut left_cents = budget_cents;
     for floor in floors {
-        let missing = floor.least_cents.saturating_sub(spent(&chosen, floor)).min(left_cents);
+        let missing = floor
+            .least_cents
+            .saturating_sub(spent(&chosen, floor))
+            .min(left_cents);
         let part = choose_among(items, groups, (&chosen, &floor.members), missing);
         left_cents -= part.iter().map(|&i| items[i].cost_cents).sum::<u64>();
         chosen.extend(part);
@@ -88,7 +94,10 @@ pub fn allot_choices_with_floors(
                     let own = &items[chosen[at]];
                     (own.cost_cents, own.saving_m3_yr)
                 });
-                let cents = items[i].cost_cents.checked_sub(cents).filter(|more| *more > 0)?;
+                let cents = items[i]
+                    .cost_cents
+                    .checked_sub(cents)
+                    .filter(|more| *more > 0)?;
                 let m3 = items[i].saving_m3_yr - m3;
                 (m3 > 0.0 && cents <= left_cents).then(|| (m3 / cents as f64, i, at, cents))
             });
@@ -193,7 +202,10 @@ fn ranked(groups: &[Group]) -> Vec<(usize, usize)> {
         }
     }
     order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2)));
-    order.into_iter().map(|(_, group, place)| (group, place)).collect()
+    order
+        .into_iter()
+        .map(|(_, group, place)| (group, place))
+        .collect()
 }
 
 /// The price of money \[m³/yr per cent\] and the bound of the relaxation \[m³/yr\].
@@ -340,7 +352,8 @@ mod tests {
             let before = best.clone();
             for item in &items[start..end] {
                 for cents in (item.cost_cents as usize)..best.len() {
-                    let with = before[cents - item.cost_cents as usize].map(|m3| m3 + item.saving_m3_yr);
+                    let with =
+                        before[cents - item.cost_cents as usize].map(|m3| m3 + item.saving_m3_yr);
                     if with > best[cents] {
                         best[cents] = with;
                     }
@@ -369,7 +382,10 @@ mod tests {
             let budget = words.below(120) as u64;
             let found = allot_choices(&items, &groups, budget);
             let wanted = by_trial(&items, &groups, budget);
-            assert!((found.saving_m3_yr - wanted).abs() < 1e-9, "{items:?} {groups:?} {budget}");
+            assert!(
+                (found.saving_m3_yr - wanted).abs() < 1e-9,
+                "{items:?} {groups:?} {budget}"
+            );
             assert!(found.cost_cents <= budget);
             assert!(found.bound_m3_yr + 1e-9 >= wanted);
             let mut own: Vec<usize> = found.chosen.iter().map(|&i| groups[i]).collect();

@@ -172,11 +172,17 @@ impl Program {
         let offer = |option: &ParcelOption| {
             let mut choice = self.choice(plan, &option.rows, option.outlay);
             if let Some(meter) = meter {
+                let found_m3_yr = plan.water.as_ref().map_or(0.0, |water| water.asfound_m3_yr);
+                let share = match found_m3_yr > meter.outdoor_m3_yr {
+                    true => meter.outdoor_m3_yr / found_m3_yr,
+                    false => 1.0,
+                };
                 let most_m3_yr = match meter.under_watered {
                     true => 0.0,
                     false => self.claim_most_frac * meter.outdoor_m3_yr,
                 };
-                choice.bill.claimed_m3_yr = choice.bill.claimed_m3_yr.min(most_m3_yr);
+                let claimed_m3_yr = &mut choice.bill.claimed_m3_yr;
+                *claimed_m3_yr = (share * *claimed_m3_yr).min(most_m3_yr);
             }
             let eligible = self.objections(plan, &choice).is_empty();
             let (rebate_rule_cur, rebate_cur) = self.rebates(&choice, eligible);

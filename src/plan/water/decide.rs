@@ -23,6 +23,8 @@ pub(super) struct Judge {
     pub(super) claim: ClaimTerms,
     /// What a parcel with new hardware costs the program beside its rebate \[currency\].
     pub(super) admin_cur: f64,
+    /// Share of the modelled use that a meter bears out: what is used less is saved less.
+    pub(super) used_frac: f64,
 }
 
 impl Judge {
@@ -49,6 +51,7 @@ impl Judge {
                 Perspective::Customer => 0.0,
                 Perspective::Supplier | Perspective::Society => number(Key::CostAdmin),
             },
+            used_frac: 1.0,
         }
     }
 
@@ -67,7 +70,8 @@ impl Judge {
 
     fn counted_m3(&self, measure: &Measure, net_frac: f64) -> f64 {
         let gross = measure.gross.iter();
-        gross.map(|gross| gross.counted_m3_yr(net_frac)).sum()
+        let counted: f64 = gross.map(|gross| gross.counted_m3_yr(net_frac)).sum();
+        self.used_frac * counted
     }
 
     /// Visit and administration of a parcel on which something changes \[currency\].

@@ -82,7 +82,8 @@ pub(super) fn firmness(
                     .filter(|(_, measure)| measure.admissible().is_some())
                     .map(|(at, measure)| {
                         let areas = gross[number][at][draw].iter();
-                        let first_m3: f64 = areas.map(|gross| gross.counted_m3_yr(net_frac)).sum();
+                        let counted: f64 = areas.map(|gross| gross.counted_m3_yr(net_frac)).sum();
+                        let first_m3 = own.used_frac * counted;
                         let Rung { cost_cur, water_m3 } =
                             rung(measure, first_m3, &own.costs, &factors);
                         Open {

@@ -139,6 +139,13 @@ pub(super) fn units(
     groups.into_lists().into_iter().map(unit).collect()
 }
 
+/// Refuses every measure that is not refused yet.
+pub(super) fn refuse(units: &mut [Unit], reason: &str) {
+    for measure in units.iter_mut().flat_map(|unit| &mut unit.measures) {
+        measure.objection.get_or_insert_with(|| reason.to_owned());
+    }
+}
+
 fn row_of(turf: &TurfPlan, scenario: &Scenario) -> Option<usize> {
     let mut plans = turf.scenarios.iter();
     plans.position(|plan| plan.scenario == *scenario)

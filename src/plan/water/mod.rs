@@ -19,12 +19,12 @@ pub use decide::{ParcelLadder, ParcelOption, StepFigures};
 pub use meter::MeterUse;
 pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
 
-use super::{ParcelPlan, TurfPlan};
+use super::{ParcelPlan, Scenario, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
 use crate::catalogue::Hardware;
 use crate::issue::{Code, Issue};
-use crate::savings::{draws, ranges};
+use crate::savings::{Against, MeterRules, Metered, draws, ranges};
 use crate::site::MeterRead;
 use decide::Judge;
 
@@ -53,6 +53,29 @@ const CLAIM_CAPPED: &str = "claim-capped";
 /// The open hours do not hold the stations.
 const WINDOW_SHORT: &str = "window-short";
 
+/// Why nothing is changed where the meter says that less is watered than needed.
+const UNDER_WATERED_REASON: &str =
+    "the meter says that the turf gets less than it needs, so that nothing can be saved";
+
+/// What a parcel's meter is held against.
+fn held_against(rules: &MeterRules, turf: &[TurfPlan], metered: &Metered) -> Against {
+    let years = turf.iter().filter_map(|area| {
+        let mut plans = area.scenarios.iter();
+        let found = plans.find(|plan| plan.scenario == Scenario::AsFound)?;
+        Some((area, found.year.as_ref()?))
+    });
+    let (mut found_m3, mut need_m3) = (0.0, 0.0);
+    for (area, year) in years {
+        found_m3 += year.use_m3_yr;
+        need_m3 += year.water.year().net_mm_yr / 1_000.0 * area.area_m2;
+    }
+    Against {
+        outdoor_m3_yr: metered.outdoor_m3_yr,
+        allowance_m3_yr: need_m3 / rules.efficiency_frac,
+        asfound_m3_yr: found_m3,
+    }
+}
+
 /// What follows for the parcel once all its turf areas are settled: the night, the verdicts, the
 /// totals, and the flags. `joined` are the turf areas that share stations, `ways` what the water of
 /// each turf area rests on.
@@ -66,8 +89,21 @@ pub(super) fn close(
 ) {
     let limits = Limits::assumed(assumptions);
     night::share(&limits, &mut plan.turf, &mut plan.networks);
-    let judge = Judge::assumed(assumptions);
-    let units = measures::units(&plan.turf, &plan.networks, joined, hardware);
+    let mut judge = Judge::assumed(assumptions);
+    let metered = meter::of(assumptions, &plan.turf, ways, reads);
+    let metered = metered.unwrap_or_else(|issue| {
+        plan.issues.push(issue.of_parcel(plan.id.as_str()));
+        None
+    });
+    let mut units = measures::units(&plan.turf, &plan.networks, joined, hardware);
+    if let Some(metered) = &metered {
+        let rules = MeterRules::assumed(assumptions);
+        let against = held_against(&rules, &plan.turf, metered);
+        if rules.under_waters(&against) {
+            measures::refuse(&mut units, UNDER_WATERED_REASON);
+        }
+        judge.used_frac = against.used_frac();
+    }
     let mut ladder = decide::decide(&judge, &mut plan.turf, &plan.networks, &units, hardware);
     let draws = draws(&ranges(assumptions), seed, &plan.id);
     firm::firmness(
@@ -90,11 +126,6 @@ pub(super) fn close(
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
     plan.water = totals::of(assumptions, &limits, &plan.turf, &plan.networks);
-    let metered = meter::of(assumptions, &plan.turf, ways, reads);
-    let metered = metered.unwrap_or_else(|issue| {
-        plan.issues.push(issue.of_parcel(plan.id.as_str()));
-        None
-    });
     plan.savings = savings::of(assumptions, &plan.turf, ways, &draws, metered);
     let meter = plan.savings.as_ref().and_then(|all| all.meter.as_ref());
     if let (Some(water), Some(meter)) = (&mut plan.water, meter) {

@@ -309,10 +309,7 @@ pub(super) fn supply(offers: &[Offer], avoided_cur_m3: Option<f64>) -> Markup {
     let mut marks: Vec<(f64, f64)> = Vec::new();
     let mut quarter = 1.0;
     for step in offers.chunks(chunk) {
-        let own: f64 = step
-            .iter()
-            .map(|offer| f64::from(offer.saved_m3_yr))
-            .sum();
+        let own: f64 = step.iter().map(|offer| f64::from(offer.saved_m3_yr)).sum();
         let cost = step
             .iter()
             .map(|offer| f64::from(offer.saved_m3_yr) * f64::from(offer.cost_cur_m3))
@@ -412,12 +409,15 @@ mod tests {
             cost_cur_m3,
             rebate_cur: 100.0,
         };
-        let drawn = supply(&[
-            offer(52.0, 4.2),
-            offer(30.0, 1.1),
-            offer(75.0, 3.8),
-            offer(12.0, 2.5),
-        ], Some(3.0))
+        let drawn = supply(
+            &[
+                offer(52.0, 4.2),
+                offer(30.0, 1.1),
+                offer(75.0, 3.8),
+                offer(12.0, 2.5),
+            ],
+            Some(3.0),
+        )
         .into_string();
         assert_eq!(drawn.matches("stroke-dasharray").count(), 3);
         // Below 3: 30 and 12.
