@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::account::ParcelAccount;
 use super::delivery::{Delivered, NetworkPlan};
 use super::water::{ParcelLadder, ParcelSavings, StepFigures};
-use super::{Fitting, Works};
+use super::{AS_FOUND_ASSUMED, Fitting, Works};
 use crate::budget::{Drift, FoundClock, Hardware, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
@@ -347,6 +347,17 @@ pub struct TurfPlan {
     pub scenarios: Vec<ScenarioPlan>,
 }
 
+impl TurfPlan {
+    /// Whether what is in the ground is assumed, because nobody gave its heads.
+    #[must_use]
+    pub fn is_as_found_assumed(&self) -> bool {
+        self.scenarios
+            .iter()
+            .filter(|plan| plan.scenario == Scenario::AsFound)
+            .any(|plan| plan.flags.contains(&AS_FOUND_ASSUMED))
+    }
+}
+
 /// Everything that was found out about one parcel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ParcelPlan {
@@ -395,6 +406,12 @@ pub struct ParcelWater {
     pub potential_m3_yr: f64,
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// Turf areas whose heads are assumed, not surveyed.
+    pub assumed_areas: u64,
+    /// What of the use as found rests on assumed heads \[m³/yr\].
+    pub asfound_assumed_m3_yr: f64,
+    /// What of the potential does \[m³/yr\].
+    pub potential_assumed_m3_yr: f64,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// What public programs would allow.
@@ -418,17 +435,6 @@ pub struct AllowanceUse {
     pub lwa_m3_month: f64,
     /// Landscape water requirement of the same \[m³\].
     pub lwr_m3_month: f64,
-}
-
-impl TurfPlan {
-    /// Whether nobody said what is in the ground, so that it was assumed.
-    #[must_use]
-    pub fn found_is_assumed(&self) -> bool {
-        let mut plans = self.scenarios.iter();
-        plans.any(|plan| {
-            plan.scenario == Scenario::AsFound && plan.flags.contains(&super::AS_FOUND_ASSUMED)
-        })
-    }
 }
 
 impl ParcelPlan {

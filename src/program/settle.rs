@@ -216,7 +216,7 @@ impl Program {
             if !names.contains(&name) {
                 names.push(name);
             }
-            on_survey |= own.scenario.changes_hardware() && turf.found_is_assumed();
+            on_survey |= own.scenario.changes_hardware() && turf.is_as_found_assumed();
         }
         Choice {
             scenario: match names.as_slice() {

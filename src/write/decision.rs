@@ -110,7 +110,7 @@ impl DecisionFigures {
                     None => own.scenarios.push((plan.scenario.clone(), part)),
                 }
             }
-            own.by_record[usize::from(turf.found_is_assumed())].add(&part);
+            own.by_record[usize::from(turf.is_as_found_assumed())].add(&part);
         }
         Some(own)
     }
