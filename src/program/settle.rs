@@ -7,10 +7,10 @@ use crate::assumptions::{Assumptions, Key};
 use crate::hydraulics::costs::Outlay;
 use crate::issue::Issue;
 use crate::plan::{
-    OptionOffer, ParcelAccount, ParcelLadder, ParcelOption, ParcelPlan, ParcelSavings, Scenario,
-    ScenarioPlan,
+    Bodies, OptionOffer, ParcelAccount, ParcelLadder, ParcelOption, ParcelPlan, ParcelSavings,
+    Scenario, ScenarioPlan,
 };
-use crate::savings::{ClaimTerms, Investment, Terms};
+use crate::savings::{ClaimTerms, Counterfactual, Investment, Terms};
 use crate::site::Attribute;
 
 /// Columns of the output that rules may use beside those of the parcel layer.
@@ -60,6 +60,8 @@ struct Choice {
     scenario: String,
     bill: Bill,
     outlay: Outlay,
+    /// What it costs beyond what its claim is counted against \[currency\].
+    incremental_cur: f64,
     stations: u64,
     on_survey: bool,
     /// Use with it \[m³/yr\].
@@ -201,6 +203,7 @@ impl Program {
     fn choice(&self, plan: &ParcelPlan, rows: &[Option<usize>], outlay: Outlay) -> Choice {
         let mut names: Vec<String> = Vec::new();
         let (mut use_m3_yr, mut heads, mut on_survey) = (0.0, 0, false);
+        let mut repairs_cur = 0.0;
         for (turf, row) in plan.turf.iter().zip(rows) {
             let as_found = |plan: &&ScenarioPlan| plan.scenario == Scenario::AsFound;
             let own = match row {
@@ -216,6 +219,11 @@ impl Program {
             if !names.contains(&name) {
                 names.push(name);
             }
+            if own.scenario.changes_hardware() && !own.scenario.is_repair() {
+                let mut plans = turf.scenarios.iter();
+                let repair = plans.find(|plan| plan.scenario == Scenario::Repair(Bodies::Kept));
+                repairs_cur += repair.and_then(|plan| plan.cost_cur).unwrap_or(0.0);
+            }
             on_survey |= own.scenario.changes_hardware() && turf.is_as_found_assumed();
         }
         Choice {
@@ -225,6 +233,11 @@ impl Program {
                 _ => "mixed".to_owned(),
             },
             bill: bill(plan, rows, outlay.total_cur(), self.regulated),
+            // Incremental cost goes with incremental saving.
+            incremental_cur: match self.claim.counterfactual {
+                Counterfactual::Repair => (outlay.total_cur() - repairs_cur).max(0.0),
+                Counterfactual::AsFound | Counterfactual::Reclock => outlay.total_cur(),
+            },
             outlay,
             stations: stations(plan, rows),
             on_survey,
@@ -259,7 +272,7 @@ impl Program {
             return (rule_cur, rule_cur);
         }
         let worth_cur = self.worth_cur(&self.claimed(choice));
-        let held_cur = rule_cur.min(worth_cur).min(choice.bill.cost_cur);
+        let held_cur = rule_cur.min(worth_cur).min(choice.incremental_cur);
         (rule_cur, self.rebate.payable_cur(held_cur))
     }
 

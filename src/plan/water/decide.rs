@@ -8,7 +8,7 @@ use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::Hardware;
 use crate::hydraulics::costs::{BillBasis, Costs, Outlay};
 use crate::savings::{
-    ClaimTerms, Factors, LadderStep, Perspective, Rung, Terms, climb, hull, stop,
+    ClaimTerms, Factors, Gross, LadderStep, Perspective, Rung, Terms, climb, hull, stop,
 };
 
 /// Whose value decides, and what it is.
@@ -55,23 +55,18 @@ impl Judge {
         }
     }
 
-    /// Share of a gain that counts for the side: all of it for the customer, what may be claimed
-    /// for the others.
-    pub(super) fn net_frac(&self, claim: &ClaimTerms) -> f64 {
-        match self.perspective {
-            Perspective::Customer => 1.0,
-            Perspective::Supplier | Perspective::Society => claim.net_frac(),
-        }
+    /// What the side counts of a saving in the first year: all of it for the customer, what is net
+    /// of realisation and free riders for the others \[m³/yr\].
+    pub(super) fn counted_m3(&self, claim: &ClaimTerms, gross: &[Gross]) -> f64 {
+        let counted = gross.iter().map(|gross| match self.perspective {
+            Perspective::Customer => gross.m3_yr(),
+            Perspective::Supplier | Perspective::Society => claim.first_year_m3(*gross),
+        });
+        self.used_frac * counted.sum::<f64>()
     }
 
     fn first_year_m3(&self, measure: &Measure) -> f64 {
-        self.counted_m3(measure, self.net_frac(&self.claim))
-    }
-
-    fn counted_m3(&self, measure: &Measure, net_frac: f64) -> f64 {
-        let gross = measure.gross.iter();
-        let counted: f64 = gross.map(|gross| gross.counted_m3_yr(net_frac)).sum();
-        self.used_frac * counted
+        self.counted_m3(&self.claim, &measure.gross)
     }
 
     /// Visit and administration of a parcel on which something changes \[currency\].
@@ -344,8 +339,15 @@ fn option(
         let present_m3 =
             |first_year_m3: f64| rung(measure, first_year_m3, &judge.costs, factors).water_m3;
         own.water_m3 += present_m3(first_year_m3);
-        own.net_m3 += present_m3(judge.counted_m3(measure, judge.claim.net_frac()));
-        let gross_m3 = judge.counted_m3(measure, 1.0);
+        let as_side = |perspective: Perspective| {
+            let side = Judge {
+                perspective,
+                ..*judge
+            };
+            side.first_year_m3(measure)
+        };
+        own.net_m3 += present_m3(as_side(Perspective::Society));
+        let gross_m3 = as_side(Perspective::Customer);
         own.gross_first_year_m3 += gross_m3;
         own.gross_m3 += present_m3(gross_m3);
     }

@@ -8,9 +8,9 @@
 use super::super::outcome::TurfPlan;
 use super::area::Ways;
 use super::decide::{Judge, ParcelLadder, rung};
-use super::measures::{Bases, Gross, Unit};
+use super::measures::{Bases, Unit};
 use crate::assumptions::Assumptions;
-use crate::savings::{DrawnLawn, Rung, Values, Way, ranges};
+use crate::savings::{DrawnLawn, Gross, Rung, Values, Way};
 
 /// Every so many draws one is decided again. The draws have no order of their own, so some of them
 /// are a sample of all: with 64 a share of a half is known to within 0.06 (its standard error).
@@ -72,7 +72,7 @@ pub(super) fn firmness(
             claim: values.claim_terms(&judge.claim),
             ..*judge
         };
-        let (factors, net_frac) = (own.terms.factors(), own.net_frac(&own.claim));
+        let factors = own.terms.factors();
         let open: Vec<Vec<Open>> = units
             .iter()
             .enumerate()
@@ -81,9 +81,7 @@ pub(super) fn firmness(
                 measures
                     .filter(|(_, measure)| measure.admissible().is_some())
                     .map(|(at, measure)| {
-                        let areas = gross[number][at][draw].iter();
-                        let counted: f64 = areas.map(|gross| gross.counted_m3_yr(net_frac)).sum();
-                        let first_m3 = own.used_frac * counted;
+                        let first_m3 = own.counted_m3(&own.claim, &gross[number][at][draw]);
                         let Rung { cost_cur, water_m3 } =
                             rung(measure, first_m3, &own.costs, &factors);
                         Open {
@@ -140,7 +138,6 @@ fn gross(
     units: &[Unit],
     draws: &[&Values],
 ) -> Drawn {
-    let ranges = ranges(assumptions);
     let mut drawn: Drawn = units
         .iter()
         .map(|unit| vec![vec![Vec::new(); draws.len()]; unit.measures.len()])
@@ -173,24 +170,24 @@ fn gross(
                     water: &year.water,
                 })
                 .collect();
-            let lawn = DrawnLawn::new(&ways.lawn, &ways.clock, ways.plant, &ranges, &all);
+            let lawn = DrawnLawn::new(&ways.lawn, &ways.clock, ways.plant, assumptions, &all);
             let known = needs.iter().position(|(other, _)| other.needs_like(&lawn));
             let nets = match known {
                 Some(known) => needs[known].1.clone(),
                 None => draws.iter().map(|values| lawn.net_mm(values)).collect(),
             };
             for (draw, values) in draws.iter().enumerate() {
-                let uses: Vec<[f64; 2]> = lawn.uses_m3(values, &nets[draw]).collect();
-                let smaller =
-                    |a: usize, b: usize| (uses[a][0] - uses[b][0]).min(uses[a][1] - uses[b][1]);
+                let by_both = lawn.uses_m3(values, &nets[draw]);
+                let uses: Vec<f64> = by_both.map(|own| values.pick(own)).collect();
+                let less = |a: usize, b: usize| uses[a] - uses[b];
                 let clock_m3_yr = match bases.clock_is_known() {
-                    true => smaller(0, 1),
+                    true => less(0, 1),
                     false => 0.0,
                 };
                 for (way, &(at, _)) in changed.iter().enumerate() {
                     let hardware_m3_yr = match unit.measures[at].is_clock() {
                         true => 0.0,
-                        false => smaller(1, way + 2),
+                        false => less(1, way + 2),
                     };
                     drawn[number][at][draw].push(Gross {
                         clock_m3_yr,

@@ -3,10 +3,10 @@
 use super::super::delivery::NetworkPlan;
 use super::super::outcome::{Scenario, ScenarioPlan, TurfPlan, YearUse};
 use super::verdict::objection;
-use crate::budget::{Follows, ScenarioWater};
+use crate::budget::Follows;
 use crate::catalogue::Hardware;
 use crate::hydraulics::costs::BillBasis;
-use crate::savings::Saving;
+use crate::savings::Gross;
 
 /// Turf areas that share stations, and their measures.
 pub(super) struct Unit {
@@ -23,27 +23,11 @@ pub(super) struct Measure {
     pub(super) rows: Vec<usize>,
     /// What it asks for; `None` where parts cannot be counted.
     pub(super) bill: Option<BillBasis>,
-    /// By member, what it saves in the first year before realisation.
+    /// By member, what it saves in the first year before anything is deducted: by a right schedule
+    /// where the clock as found is known, and by hardware beyond, under the same rule for the clock.
     pub(super) gross: Vec<Gross>,
     /// Why it may not be chosen; `None` where it may.
     pub(super) objection: Option<String>,
-}
-
-/// A saving before realisation, free riders and decay, the smaller by the two runoff methods.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Gross {
-    /// What a right schedule saves where the clock as found is known \[m³/yr\].
-    pub(super) clock_m3_yr: f64,
-    /// What hardware saves beyond, under the same rule for the clock \[m³/yr\].
-    pub(super) hardware_m3_yr: f64,
-}
-
-impl Gross {
-    /// What counts of it: `net_frac` of gains, losses in full \[m³/yr\].
-    pub(super) fn counted_m3_yr(&self, net_frac: f64) -> f64 {
-        let count = |m3_yr: f64| if m3_yr > 0.0 { net_frac * m3_yr } else { m3_yr };
-        count(self.clock_m3_yr) + count(self.hardware_m3_yr)
-    }
 }
 
 impl Measure {
@@ -86,15 +70,19 @@ impl<'p> Bases<'p> {
         self.found.clock.follows == Follows::Clock
     }
 
-    fn gross(&self, plan: &ScenarioPlan, water: &ScenarioWater) -> Gross {
+    fn gross(&self, plan: &ScenarioPlan, year: &YearUse) -> Gross {
+        let clock_m3_yr = self.found.use_m3_yr - self.same_clock.use_m3_yr;
+        let hardware_m3_yr = self.same_clock.use_m3_yr - year.use_m3_yr;
         Gross {
-            clock_m3_yr: match self.clock_is_known() {
-                true => Saving::smaller(&self.found.water, &self.same_clock.water).m3_yr,
-                false => 0.0,
+            clock_m3_yr: if self.clock_is_known() {
+                clock_m3_yr
+            } else {
+                0.0
             },
-            hardware_m3_yr: match plan.scenario.changes_hardware() {
-                true => Saving::smaller(&self.same_clock.water, water).m3_yr,
-                false => 0.0,
+            hardware_m3_yr: if plan.scenario.changes_hardware() {
+                hardware_m3_yr
+            } else {
+                0.0
             },
         }
     }
@@ -174,7 +162,7 @@ fn measures(
             let plan = &turf[area].scenarios[row];
             let bases = Bases::of(&turf[area])?;
             gross.push(match &plan.year {
-                Some(year) => bases.gross(plan, &year.water),
+                Some(year) => bases.gross(plan, year),
                 None => Gross::default(),
             });
             let own = objections[area][row].clone();
@@ -267,14 +255,5 @@ mod tests {
             groups.into_lists(),
             [vec![0, 1, 4], vec![2], vec![3], vec![5]]
         );
-    }
-
-    #[test]
-    fn gains_are_counted_in_part_and_losses_in_full() {
-        let gross = Gross {
-            clock_m3_yr: 10.0,
-            hardware_m3_yr: -2.0,
-        };
-        assert_eq!(gross.counted_m3_yr(0.4), 2.0);
     }
 }
