@@ -127,19 +127,7 @@ impl Job<'_, '_> {
         let builder = self.builder;
         let source = &builder.plant.sources[draft.source];
         let number = |key| builder.assumptions.number(key);
-<<<<<<< HEAD
-        let taps: Vec<Tap> = draft
-=======
-        let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
-        let tree = tree(
-            draft.valve,
-            &places,
-            &builder.yard,
-            number(Key::PipePathWeight),
-            work,
-        );
         let mut taps: Vec<Tap> = draft
->>>>>>> families
             .members
             .iter()
             .zip(&tree.heads)
@@ -298,11 +286,8 @@ impl Job<'_, '_> {
         let regulated = regulated.into_iter().map(|at| plan.heads[at]).collect();
         Finished {
             plan,
-<<<<<<< HEAD
             hold,
-=======
             regulated,
->>>>>>> families
             tree,
             taps,
             heights_m,
@@ -313,7 +298,6 @@ impl Job<'_, '_> {
         }
     }
 
-<<<<<<< HEAD
     /// Wire from the nearest controller, or from the point of connection where that is nearer, to a valve
     /// \[m\]: the straight distance × `pipe.main_route_factor`.
     fn wire_m(&self, draft: &Draft) -> f64 {
@@ -343,7 +327,8 @@ impl Job<'_, '_> {
             ..Rules::default()
         };
         is_parted(places, rules)
-=======
+    }
+
     /// The heads of a change that keeps bodies at whose nozzles the pressure would be above the
     /// family's window: their bodies must regulate. Where bodies bring their own there are none
     /// that do.
@@ -377,7 +362,6 @@ impl Job<'_, '_> {
             taps[*at].body == Body::Plain && response.working(head.nozzle_kpa) == Working::Above
         };
         (0..taps.len()).filter(is_above).collect()
->>>>>>> families
     }
 
     /// The lawn of most heads of a station; the first of equals.
@@ -732,22 +716,14 @@ fn known_kpa(reading: Reading) -> Option<f64> {
 }
 
 /// A station with its pipes.
-<<<<<<< HEAD
 pub(super) struct Finished {
     pub(super) plan: StationPlan,
     pub(super) hold: PressureHold,
+    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
+    pub(super) regulated: Vec<(usize, usize)>,
     pub(super) tree: Tree,
     pub(super) taps: Vec<Tap>,
     pub(super) heights_m: Vec<f64>,
-=======
-struct Finished {
-    plan: StationPlan,
-    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
-    regulated: Vec<(usize, usize)>,
-    tree: Tree,
-    taps: Vec<Tap>,
-    heights_m: Vec<f64>,
->>>>>>> families
     sizes: Vec<usize>,
     bores_mm: Vec<f64>,
     pub(super) chain: Chain,
