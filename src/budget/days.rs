@@ -30,6 +30,22 @@ pub struct DaySet(u8);
 impl DaySet {
     /// One day, where all stations share it.
     pub(super) const ONE: DaySet = DaySet(1);
+    /// The days one by one.
+    pub(super) const EACH: [DaySet; 7] = [
+        DaySet(1),
+        DaySet(2),
+        DaySet(4),
+        DaySet(8),
+        DaySet(16),
+        DaySet(32),
+        DaySet(64),
+    ];
+
+    /// The days of both.
+    #[must_use]
+    pub fn with(self, other: DaySet) -> DaySet {
+        DaySet(self.0 | other.0)
+    }
 
     /// Whether two stations ever water on one day.
     #[must_use]

@@ -59,14 +59,15 @@ pub struct StationTurn {
     pub group: u32,
     /// Its days.
     pub days: DaySet,
-    /// Start of each cycle \[min after the window opens\], the same on each of its days.
-    pub starts_min: Vec<f64>,
+    /// Start of each cycle \[min after the window opens\], and on which of its days; one entry where
+    /// they are the same on all of them.
+    pub starts: Vec<(DaySet, Vec<f64>)>,
 }
 
 /// Starts of the cycles of each station \[min after the first\], and the last stop, when one valve
 /// runs at a time on any day and others run while one soaks: the station that can start first goes
 /// next, of equals the one that has been ready longest, the first of equals. A station starts at the
-/// same times on each of its days.
+/// same times on each of its days: stations that share any day run one after the other.
 fn one_valve(stations: &[StationDay], days: &[DaySet]) -> (Vec<Vec<f64>>, f64) {
     let mut starts: Vec<Vec<f64>> = vec![Vec::new(); stations.len()];
     let mut ready_min = vec![0.0_f64; stations.len()];
@@ -254,11 +255,23 @@ impl<'a> Packing<'a> {
         days
     }
 
+    /// The plan of a choice of days: every station at the same times on all of its days, where the
+    /// open hours hold that or nothing else is shorter; else each day by itself.
     fn plan(&self, days: &[DaySet]) -> NightPlan {
-        let (starts, needed_min) = one_valve(self.stations, days);
+        let (starts, mut needed_min) = one_valve(self.stations, days);
+        let alike = starts.into_iter().zip(days);
+        let mut starts: Vec<Vec<(DaySet, Vec<f64>)>> = alike
+            .map(|(starts_min, &own)| vec![(own, starts_min)])
+            .collect();
+        if needed_min > self.limits.open_min {
+            let (by_day, longest_min) = self.by_day(days);
+            if longest_min < needed_min {
+                (starts, needed_min) = (by_day, longest_min);
+            }
+        }
         let mut groups: Vec<DaySet> = Vec::new();
-        let turn = |(starts_min, &days): (Vec<f64>, &DaySet)| {
-            if starts_min.is_empty() {
+        let turn = |(starts, &days): (Vec<(DaySet, Vec<f64>)>, &DaySet)| {
+            if days == DaySet::default() {
                 return StationTurn::default();
             }
             let place = groups.iter().position(|group| *group == days);
@@ -269,7 +282,7 @@ impl<'a> Packing<'a> {
             StationTurn {
                 group: place as u32 + 1, // there are fewer than 128 sets of days
                 days,
-                starts_min,
+                starts,
             }
         };
         let stations = starts.into_iter().zip(days).map(turn).collect();
@@ -282,6 +295,30 @@ impl<'a> Packing<'a> {
             },
             stations,
         }
+    }
+}
+
+impl Packing<'_> {
+    /// Starts when each day is planned by itself, and the longest day.
+    fn by_day(&self, days: &[DaySet]) -> (Vec<Vec<(DaySet, Vec<f64>)>>, f64) {
+        let mut starts: Vec<Vec<(DaySet, Vec<f64>)>> = vec![Vec::new(); days.len()];
+        let mut longest_min = 0.0;
+        for day in DaySet::EACH {
+            let own: Vec<usize> = (0..days.len()).filter(|&i| days[i].meets(day)).collect();
+            let stations: Vec<StationDay> = own.iter().map(|&i| self.stations[i]).collect();
+            let (of_day, stop_min) = one_valve(&stations, &vec![day; own.len()]);
+            longest_min = f64::max(longest_min, stop_min);
+            for (index, starts_min) in own.into_iter().zip(of_day) {
+                let same = starts[index]
+                    .iter_mut()
+                    .find(|(_, held)| *held == starts_min);
+                match same {
+                    Some((held, _)) => *held = held.with(day),
+                    None => starts[index].push((day, starts_min)),
+                }
+            }
+        }
+        (starts, longest_min)
     }
 }
 
@@ -443,17 +480,31 @@ mod tests {
     /// No two valves run together on any day, every cycle has its start, and its soak is kept.
     fn check(stations: &[StationDay], plan: &NightPlan) {
         for (turn, station) in plan.stations.iter().zip(stations) {
-            assert_eq!(turn.starts_min.len(), station.cycles as usize);
             assert_eq!(turn.group > 0, station.cycles > 0);
-            for pair in turn.starts_min.windows(2) {
-                assert!(pair[1] - pair[0] >= station.cycle_min + station.soak_min);
+            let days: usize = turn
+                .starts
+                .iter()
+                .map(|(days, _)| days.iter().count())
+                .sum();
+            assert_eq!(days, turn.days.iter().count());
+            for (days, starts_min) in &turn.starts {
+                assert!(
+                    days.iter()
+                        .all(|day| turn.days.iter().any(|own| own == day))
+                );
+                assert_eq!(starts_min.len(), station.cycles as usize);
+                for pair in starts_min.windows(2) {
+                    assert!(pair[1] - pair[0] >= station.cycle_min + station.soak_min);
+                }
             }
         }
         for day in 0..7 {
             let mut runs: Vec<(f64, f64)> = Vec::new();
             for (turn, station) in plan.stations.iter().zip(stations) {
-                if turn.days.iter().any(|own| own == day) {
-                    let starts = turn.starts_min.iter();
+                let mut starts = turn.starts.iter();
+                let own = starts.find(|(days, _)| days.iter().any(|own| own == day));
+                if let Some((_, starts_min)) = own {
+                    let starts = starts_min.iter();
                     runs.extend(starts.map(|&start| (start, start + station.cycle_min)));
                 }
             }

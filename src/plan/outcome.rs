@@ -206,8 +206,9 @@ pub struct StationNight {
     pub group: u32,
     /// Its days in words, e.g. `mon;thu`; empty where it does not run.
     pub days: String,
-    /// Start of each cycle \[minutes after midnight\].
-    pub starts_min: Vec<f64>,
+    /// Start of each cycle \[minutes after midnight\], and on which days, in words; one entry without
+    /// words where they are the same on all of its days.
+    pub starts: Vec<(String, Vec<f64>)>,
 }
 
 /// The night of a parcel, from the side of one of its turf areas.

@@ -1,7 +1,7 @@
 //! Stations, pipes and materials: `stations.geojson`, `laterals.geojson`, `materials.csv`.
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
-use super::schedule::clock;
+use super::schedule::station_starts;
 use crate::budget::Schedule;
 use crate::crs::Frame;
 use crate::hydraulics::materials::Line;
@@ -379,15 +379,10 @@ impl Layer for Stations {
         ),
         text(
             "starts",
-            "Start of each cycle, hours and minutes, if the whole parcel is watered this way; empty as found",
+            "Start of each cycle, hours and minutes, if the whole parcel is watered this way, with the days before them where these differ; empty as found",
             |r| {
                 let night = r.station.night.as_ref();
-                night
-                    .map(|night| {
-                        let starts = night.starts_min.iter().map(|&minutes| clock(minutes));
-                        starts.collect::<Vec<String>>().join(" ")
-                    })
-                    .into()
+                night.map(station_starts).into()
             },
         ),
         text("flags", "What to look at, sorted and joined by `;`", |r| {

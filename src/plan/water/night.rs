@@ -141,6 +141,26 @@ pub(super) fn night(runs: &[Run], limits: &Limits) -> Night {
     night
 }
 
+/// The starts of a station after midnight, by days where these differ.
+fn starts_of(turn: &StationTurn, limits: &Limits) -> Vec<(String, Vec<f64>)> {
+    let clock = |starts_min: &[f64]| -> Vec<f64> {
+        let after_midnight = starts_min.iter();
+        after_midnight
+            .map(|start_min| (limits.opens_min + start_min) % 1_440.0)
+            .collect()
+    };
+    let starts = turn.starts.iter();
+    starts
+        .map(|(days, starts_min)| {
+            let words = match turn.starts.len() {
+                1 => String::new(),
+                _ => limits.days.text(*days),
+            };
+            (words, clock(starts_min))
+        })
+        .collect()
+}
+
 /// Adds to every scenario of every turf area, and to every station, what the night would have to
 /// hold if the whole parcel were watered that way. Areas that do not have the scenario keep their
 /// hardware and take a right schedule.
@@ -175,11 +195,7 @@ pub(super) fn share(limits: &Limits, turf: &mut [TurfPlan], networks: &mut [Netw
                 number: run.station.map(|(_, place)| place + 1),
                 group: turn.group,
                 days: limits.days.text(turn.days),
-                starts_min: turn
-                    .starts_min
-                    .iter()
-                    .map(|start_min| (limits.opens_min + start_min) % 1_440.0)
-                    .collect(),
+                starts: starts_of(turn, limits),
             };
             for &area in &run.areas {
                 of_areas[area].push(own.clone());
