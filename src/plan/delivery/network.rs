@@ -12,9 +12,9 @@ use super::{
 };
 use crate::assumptions::Key;
 use crate::hydraulics::KPA_PER_M;
+use crate::hydraulics::apart::{MAX_NOZZLE_TYPES, Rules, is_parted};
 use crate::hydraulics::inp::{self, Piece};
 use crate::hydraulics::laterals::{Tree, tree};
-use crate::hydraulics::apart::{MAX_NOZZLE_TYPES, Rules, is_parted};
 use crate::hydraulics::materials::{Count, Counts, OFF_PARCEL, UNDER_BUILDING};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
@@ -39,7 +39,6 @@ impl Job<'_, '_> {
     pub(super) fn done(self, scenario: &Scenario) -> Built {
         let builder = self.builder;
         let work = Work::default();
-        let number = |key| builder.assumptions.number(key);
         let (drafts, ways, finished) = self.designed(&work);
         let mut counts = Counts::default();
         let mut pipes = Vec::new();
@@ -202,7 +201,9 @@ impl Job<'_, '_> {
         }
         let (mut building_m, mut off_parcel_m) = (0.0, 0.0);
         for node in 1..tree.nodes.len() {
-            let trench = builder.yard.trench(tree.nodes[tree.feeds[node]], tree.nodes[node]);
+            let trench = builder
+                .yard
+                .trench(tree.nodes[tree.feeds[node]], tree.nodes[node]);
             building_m += trench.building_m;
             off_parcel_m += trench.off_parcel_m;
         }
@@ -236,11 +237,8 @@ impl Job<'_, '_> {
             (self.is_new && tree.crossings > 0, PIPE_CROSSES),
             (self.is_new && building_m > MEASURED_M, PIPE_UNDER_BUILDING),
             (self.is_new && off_parcel_m > MEASURED_M, PIPE_OFF_PARCEL),
-            (self.is_new && self.is_parted(&places), STATION_PARTED),
-            (
-                self.is_new && nozzle_types > MAX_NOZZLE_TYPES,
-                NOZZLE_TYPES,
-            ),
+            (self.is_new && self.is_parted(&draft.members), STATION_PARTED),
+            (self.is_new && nozzle_types > MAX_NOZZLE_TYPES, NOZZLE_TYPES),
             (
                 spread_frac > most_frac && taps.iter().any(|tap| tap.body == Body::Plain),
                 PRESSURE_SPREAD,
@@ -320,13 +318,14 @@ impl Job<'_, '_> {
 
     /// Whether a building or wall stands between heads of a station, so that they do not hang together by
     /// sight.
-    fn is_parted(&self, places: &[Point]) -> bool {
+    fn is_parted(&self, members: &[usize]) -> bool {
+        let places: Vec<Point> = members.iter().map(|&head| self.at(head)).collect();
         let clear = |a: Point, b: Point| self.builder.yard.is_clear(a, b);
         let rules = Rules {
             is_clear: Some(&clear),
             ..Rules::default()
         };
-        is_parted(places, rules)
+        is_parted(&places, rules)
     }
 
     /// The heads of a change that keeps bodies at whose nozzles the pressure would be above the
@@ -437,7 +436,10 @@ impl Job<'_, '_> {
         let areas = areas_of(&done.plan);
         for node in 1..done.tree.nodes.len() {
             let flow_lpm = done.solved.pipe_lpm[node];
-            let (from, to) = (done.tree.nodes[done.tree.feeds[node]], done.tree.nodes[node]);
+            let (from, to) = (
+                done.tree.nodes[done.tree.feeds[node]],
+                done.tree.nodes[node],
+            );
             let length_m = done.tree.length_m(node);
             if length_m < SHORTEST_M {
                 continue;
@@ -499,7 +501,9 @@ impl Job<'_, '_> {
                     let trench = builder.yard.trench(place(&done.plan.heads[*k]), to);
                     trench.cost_m
                 };
-                let nearest = there.iter().min_by(|a, b| way(a).total_cmp(&way(b)).then(a.cmp(b)));
+                let nearest = there
+                    .iter()
+                    .min_by(|a, b| way(a).total_cmp(&way(b)).then(a.cmp(b)));
                 let Some(from) = nearest.map(|&k| place(&done.plan.heads[k])) else {
                     continue;
                 };
@@ -537,7 +541,10 @@ impl Job<'_, '_> {
     fn count_site(&self, finished: &[Finished], counts: &mut Counts) {
         let builder = self.builder;
         let areas = |holds: &dyn Fn(&StationPlan) -> bool| {
-            let stations = finished.iter().map(|done| &done.plan).filter(|plan| holds(plan));
+            let stations = finished
+                .iter()
+                .map(|done| &done.plan)
+                .filter(|plan| holds(plan));
             ascending(stations.flat_map(areas_of).collect())
         };
         if self.is_new {
