@@ -284,7 +284,9 @@ mod tests {
         });
         let (days, gaps) = parse_days(&text, "d").unwrap();
         assert_eq!(days.len(), 362);
-        let note = gaps.unwrap();
+        let [note] = &gaps[..] else {
+            panic!("{gaps:?}")
+        };
         assert_eq!(
             (note.code, note.found.as_str()),
             (Code::CL04, "2023-07: 3 days, 3 without rain measured")

@@ -49,6 +49,7 @@ mod tests {
         StationPlan {
             source: 0,
             valve: Point::default(),
+            valve_box: 1,
             name: None,
             before: None,
             heads: heads.to_vec(),
@@ -68,6 +69,10 @@ mod tests {
             drain_l: 0.0,
             lateral_m: 0.0,
             main_m: 0.0,
+            wire_m: 0.0,
+            nozzle_types: 1,
+            building_m: 0.0,
+            off_parcel_m: 0.0,
             night: None,
             flags: Vec::new(),
         }
