@@ -404,7 +404,11 @@ impl<'y> Growth<'y> {
             .iter()
             .map(|&site| self.feeds[site].map_or(0, |up| place[up]))
             .collect();
-        let crosses = |node: &usize| self.yard.trench(nodes[feeds[*node]], nodes[*node]).is_obstructed;
+        let crosses = |node: &usize| {
+            self.yard
+                .trench(nodes[feeds[*node]], nodes[*node])
+                .is_obstructed
+        };
         Tree {
             crossings: (1..nodes.len()).filter(crosses).count(),
             nodes,
@@ -501,7 +505,14 @@ mod tests {
     #[test]
     fn a_pipe_stays_on_its_parcel_where_it_can() {
         // An L; the straight line between its ends cuts across the neighbour.
-        let bent = [(0.0, 0.0), (20.0, 0.0), (20.0, 4.0), (4.0, 4.0), (4.0, 20.0), (0.0, 20.0)];
+        let bent = [
+            (0.0, 0.0),
+            (20.0, 0.0),
+            (20.0, 4.0),
+            (4.0, 4.0),
+            (4.0, 20.0),
+            (0.0, 20.0),
+        ];
         let bent = bent.map(|(x, y)| Point::new(x, y)).to_vec();
         let turf = || Outline::new(bent.clone(), vec![]).unwrap();
         let yard = Yard::new(vec![turf()], vec![], FACTORS).with_parcel(vec![turf()]);
@@ -509,7 +520,10 @@ mod tests {
         let tree = tree(Point::new(3.0, 18.0), &heads, &yard, 0.15, &Work::default());
         assert_eq!(tree.nodes.len(), 3, "{tree:?}");
         let off_m: f64 = (1..3)
-            .map(|node| yard.trench(tree.nodes[tree.feeds[node]], tree.nodes[node]).off_parcel_m)
+            .map(|node| {
+                yard.trench(tree.nodes[tree.feeds[node]], tree.nodes[node])
+                    .off_parcel_m
+            })
             .sum();
         assert_eq!(off_m, 0.0);
     }

@@ -519,7 +519,11 @@ mod tests {
     fn what_is_bored_capped_and_left_to_others_has_its_line() {
         let hardware = Catalogue::generic().hardware;
         let mut count = Count::default();
-        for (what, length_m) in [(UNDER_BUILDING, 2.0), (OFF_PARCEL, 3.0), (UNDER_BUILDING, 0.5)] {
+        for (what, length_m) in [
+            (UNDER_BUILDING, 2.0),
+            (OFF_PARCEL, 3.0),
+            (UNDER_BUILDING, 0.5),
+        ] {
             let cur_m = if what == OFF_PARCEL { 40.0 } else { 100.0 };
             count.boring(what, length_m, cur_m);
         }
@@ -551,7 +555,10 @@ mod tests {
             let cost: f64 = lines.iter().map(Line::cost_cur).sum();
             let parts = [hardware.cap, hardware.valve_box, hardware.pressure_reducer];
             let parts: f64 = parts.iter().map(|part| part.unit_cost_cur).sum();
-            assert!((cost - times * (parts + 250.0 + 120.0)).abs() < 1e-9, "{cost}");
+            assert!(
+                (cost - times * (parts + 250.0 + 120.0)).abs() < 1e-9,
+                "{cost}"
+            );
         }
     }
 

@@ -472,7 +472,8 @@ impl<'o> Sets<'o> {
                 let flow_lpm = flow_of(self.outlets, &piece);
                 if flow_lpm >= self.rules.least_lpm {
                     self.apply(set, &piece, &[]);
-                    self.sums.push(middle(self.outlets, &piece) * piece.len() as f64);
+                    self.sums
+                        .push(middle(self.outlets, &piece) * piece.len() as f64);
                     self.flows_lpm.push(flow_lpm);
                     self.members.push(piece);
                 }
@@ -714,9 +715,8 @@ mod tests {
     fn two_rows_with_a_house_between_are_cut_into_whole_stations() {
         // A long house 3 m deep with a row of heads on either side; one may pass at its east end.
         let house = |at: Point| at.x > -1.0 && at.x < 35.5 && at.y > 0.5 && at.y < 2.5;
-        let clear = |a: Point, b: Point| {
-            (0..=40).all(|k| !house(a + (b - a) * (f64::from(k) / 40.0)))
-        };
+        let clear =
+            |a: Point, b: Point| (0..=40).all(|k| !house(a + (b - a) * (f64::from(k) / 40.0)));
         let heads: Vec<Outlet> = (0..20)
             .map(|k| outlet(4.0 * f64::from(k / 2), 3.0 * f64::from(k % 2), 4.0))
             .collect();
@@ -730,7 +730,10 @@ mod tests {
         let mut parted = 0;
         for safe_lpm in [12.0, 16.0, 20.0, 24.0, 30.0] {
             let plain = grouped(&heads, safe_lpm, &Work::default());
-            parted += plain.iter().filter(|set| sights.pieces(set).len() > 1).count();
+            parted += plain
+                .iter()
+                .filter(|set| sights.pieces(set).len() > 1)
+                .count();
             let stations = grouped_by(&heads, safe_lpm, rules, &Work::default());
             for set in &stations {
                 assert_eq!(sights.pieces(set).len(), 1, "{safe_lpm}: {set:?}");
@@ -740,7 +743,10 @@ mod tests {
             all.sort_unstable();
             assert!(all.into_iter().eq(0..heads.len()));
         }
-        assert!(parted > 0, "the plain grouping parts none: nothing was tested");
+        assert!(
+            parted > 0,
+            "the plain grouping parts none: nothing was tested"
+        );
     }
 
     #[test]
@@ -752,7 +758,9 @@ mod tests {
             ..Rules::default()
         };
         let most = |stations: &[Members]| {
-            let counts = stations.iter().map(|set| kinds(&nozzles, set.iter().copied()));
+            let counts = stations
+                .iter()
+                .map(|set| kinds(&nozzles, set.iter().copied()));
             counts.max().unwrap()
         };
         assert_eq!(most(&grouped(&heads, 21.0, &Work::default())), 5);

@@ -477,7 +477,14 @@ mod tests {
         }
         let far = yard.corners_about(Point::new(40.0, 3.0), &[Point::new(50.0, 3.0)], 99, 4.0);
         assert!(far.is_empty());
-        let bent = [(0.0, 0.0), (20.0, 0.0), (20.0, 10.0), (10.0, 10.0), (10.0, 20.0), (0.0, 20.0)];
+        let bent = [
+            (0.0, 0.0),
+            (20.0, 0.0),
+            (20.0, 10.0),
+            (10.0, 10.0),
+            (10.0, 20.0),
+            (0.0, 20.0),
+        ];
         let bent = bent.map(|(x, y)| Point::new(x, y)).to_vec();
         let parcel = Outline::new(bent, vec![]).unwrap();
         let yard = Yard::new(vec![], vec![], FACTORS).with_parcel(vec![parcel.clone()]);

@@ -73,13 +73,19 @@ impl Control {
             .find(|network| network.scenario == Scenario::AsFound)?;
         let best = |area: usize| {
             let mut scenarios = plan.turf.get(area)?.scenarios.iter();
-            scenarios.find(|one| one.recommended).map(|one| &one.scenario)
+            scenarios
+                .find(|one| one.recommended)
+                .map(|one| &one.scenario)
         };
         let stays = |area: usize| best(area).is_none_or(|scenario| !scenario.is_relayout());
         let kept = found.stations.iter();
         let kept = kept.filter(|station| station.heads.iter().any(|&(area, _)| stays(area)));
         let mut after = Wiring::over(kept);
-        for network in plan.networks.iter().filter(|one| one.scenario.is_relayout()) {
+        for network in plan
+            .networks
+            .iter()
+            .filter(|one| one.scenario.is_relayout())
+        {
             let is_best = |area: usize| best(area) == Some(&network.scenario);
             let new = network.stations.iter();
             let new = new.filter(|station| station.heads.iter().any(|&(area, _)| is_best(area)));
@@ -117,7 +123,16 @@ mod tests {
             };
             wiring.controller_size()
         };
-        for (stations, wanted) in [(0, 0), (1, 4), (4, 4), (5, 6), (13, 16), (48, 48), (49, 60), (61, 72)] {
+        for (stations, wanted) in [
+            (0, 0),
+            (1, 4),
+            (4, 4),
+            (5, 6),
+            (13, 16),
+            (48, 48),
+            (49, 60),
+            (61, 72),
+        ] {
             assert_eq!(size(stations), wanted, "{stations}");
         }
     }

@@ -396,13 +396,13 @@ impl Layer for Laterals {
             "role",
             "main; lateral; or swing, from the nearest existing head to one that is added",
             |r| {
-            match r.pipe.role {
-                PipeRole::Main => "main",
-                PipeRole::Lateral => "lateral",
-                PipeRole::Swing => "swing",
-            }
-            .into()
-        },
+                match r.pipe.role {
+                    PipeRole::Main => "main",
+                    PipeRole::Lateral => "lateral",
+                    PipeRole::Swing => "swing",
+                }
+                .into()
+            },
         ),
         number("nominal_mm", "mm", 1, "Nominal size", |r| {
             r.pipe.nominal_mm.into()
@@ -491,9 +491,13 @@ impl Layer for Materials {
             "Cost of one, or of a metre, in the program's currency; empty for what licensed people choose and price",
             |r| r.line.is_priced().then_some(r.line.unit_cost_cur).into(),
         ),
-        number("cost_cur", "", 2, "Quantity × unit cost; empty without a price", |r| {
-            r.line.is_priced().then_some(r.line.cost_cur()).into()
-        }),
+        number(
+            "cost_cur",
+            "",
+            2,
+            "Quantity × unit cost; empty without a price",
+            |r| r.line.is_priced().then_some(r.line.cost_cur()).into(),
+        ),
     ];
 
     fn geometry<'r>(_: &'r MaterialRow<'_>) -> Geometry<'r> {

@@ -383,7 +383,11 @@ impl Layer for Parcels {
             "",
             0,
             "Stations that a recommended new layout gives up, less those that it sets; a swap or repair keeps every valve in the ground and saves none; negative where there are more",
-            |p| Control::of(p).map(|control| control.stations_saved()).into(),
+            |p| {
+                Control::of(p)
+                    .map(|control| control.stations_saved())
+                    .into()
+            },
         ),
         number(
             "wire_saved_m",
@@ -395,7 +399,11 @@ impl Layer for Parcels {
         count(
             "controller_stations",
             "The size of controller that the stations in use need: 4, 6, 8, 12, 16, 24, 36, 48 stations, then steps of 12",
-            |p| Control::of(p).map(|control| control.after.controller_size()).into(),
+            |p| {
+                Control::of(p)
+                    .map(|control| control.after.controller_size())
+                    .into()
+            },
         ),
         text(
             "stations_by_scenario",

@@ -10,8 +10,10 @@ use super::rows::severity_word;
 use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
+use crate::plan::{
+    NetworkPlan, ParcelPlan, ParcelSavings, PipeRow, Scenario, ScenarioPlan, Status, TurfPlan,
+};
 use crate::program::{Control, Wiring};
-use crate::plan::{NetworkPlan, ParcelPlan, ParcelSavings, PipeRow, Scenario, ScenarioPlan, Status, TurfPlan};
 
 /// New layouts are compared with those of this family, which is what most systems have.
 const COMPARED_FAMILY: &str = "spray";
@@ -434,7 +436,10 @@ impl WiringFigures {
 impl NetworkFigures {
     fn of(parcel: &ParcelPlan, network: &NetworkPlan) -> NetworkFigures {
         let beside = Scenario::Relayout(COMPARED_FAMILY.to_owned());
-        let beside = parcel.networks.iter().find(|other| other.scenario == beside);
+        let beside = parcel
+            .networks
+            .iter()
+            .find(|other| other.scenario == beside);
         let sum = |of: fn(&PipeRow) -> f64| network.pipes.iter().map(of).sum();
         NetworkFigures {
             scenario: network.scenario.clone(),

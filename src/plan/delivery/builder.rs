@@ -229,7 +229,10 @@ fn places_of(found: &NetworkPlan, areas: &Areas<'_>) -> Vec<Vec<(usize, Point)>>
         let plan = plans.find(|plan| plan.scenario == Scenario::AsFound)?;
         Some((area, plan.heads.get(number)?.at))
     };
-    let unnamed = found.stations.iter().filter(|station| station.name.is_none());
+    let unnamed = found
+        .stations
+        .iter()
+        .filter(|station| station.name.is_none());
     unnamed
         .map(|station| station.heads.iter().filter_map(place).collect())
         .collect()

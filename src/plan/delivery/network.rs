@@ -5,13 +5,13 @@ use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 use super::{
     CHECK_VALVES, CONNECTION_ASSUMED, HIGH_PRESSURE, LOW_PRESSURE, NOZZLE_TYPES, OVER_FLOW,
-    PIPE_CROSSES, PIPE_OFF_PARCEL, PIPE_UNDER_BUILDING, STATION_PARTED,
-    PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, VALVE_MINIMUM,
+    PIPE_CROSSES, PIPE_OFF_PARCEL, PIPE_UNDER_BUILDING, PRESSURE_SPREAD, PRESSURE_UNVERIFIED,
+    PUMP_MINIMUM, STATION_PARTED, VALVE_MINIMUM,
 };
 use crate::assumptions::Key;
+use crate::hydraulics::apart::{MAX_NOZZLE_TYPES, Rules, is_parted};
 use crate::hydraulics::inp::{self, Piece};
 use crate::hydraulics::laterals::{Tree, tree};
-use crate::hydraulics::apart::{MAX_NOZZLE_TYPES, Rules, is_parted};
 use crate::hydraulics::materials::{Count, Counts, OFF_PARCEL, UNDER_BUILDING};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
@@ -212,7 +212,9 @@ impl Job<'_, '_> {
         }
         let (mut building_m, mut off_parcel_m) = (0.0, 0.0);
         for node in 1..tree.nodes.len() {
-            let trench = builder.yard.trench(tree.nodes[tree.feeds[node]], tree.nodes[node]);
+            let trench = builder
+                .yard
+                .trench(tree.nodes[tree.feeds[node]], tree.nodes[node]);
             building_m += trench.building_m;
             off_parcel_m += trench.off_parcel_m;
         }
@@ -239,10 +241,7 @@ impl Job<'_, '_> {
             (self.is_new && building_m > MEASURED_M, PIPE_UNDER_BUILDING),
             (self.is_new && off_parcel_m > MEASURED_M, PIPE_OFF_PARCEL),
             (self.is_new && self.is_parted(&places), STATION_PARTED),
-            (
-                self.is_new && nozzle_types > MAX_NOZZLE_TYPES,
-                NOZZLE_TYPES,
-            ),
+            (self.is_new && nozzle_types > MAX_NOZZLE_TYPES, NOZZLE_TYPES),
             (
                 spread_frac > most_frac && taps.iter().any(|tap| tap.body == Body::Plain),
                 PRESSURE_SPREAD,
@@ -396,7 +395,10 @@ impl Job<'_, '_> {
         let areas = areas_of(&done.plan);
         for node in 1..done.tree.nodes.len() {
             let flow_lpm = done.solved.pipe_lpm[node];
-            let (from, to) = (done.tree.nodes[done.tree.feeds[node]], done.tree.nodes[node]);
+            let (from, to) = (
+                done.tree.nodes[done.tree.feeds[node]],
+                done.tree.nodes[node],
+            );
             let length_m = done.tree.length_m(node);
             if length_m < SHORTEST_M {
                 continue;
@@ -458,7 +460,9 @@ impl Job<'_, '_> {
                     let trench = builder.yard.trench(place(&done.plan.heads[*k]), to);
                     trench.cost_m
                 };
-                let nearest = there.iter().min_by(|a, b| way(a).total_cmp(&way(b)).then(a.cmp(b)));
+                let nearest = there
+                    .iter()
+                    .min_by(|a, b| way(a).total_cmp(&way(b)).then(a.cmp(b)));
                 let Some(from) = nearest.map(|&k| place(&done.plan.heads[k])) else {
                     continue;
                 };
@@ -496,7 +500,10 @@ impl Job<'_, '_> {
     fn count_site(&self, finished: &[Finished], counts: &mut Counts) {
         let builder = self.builder;
         let areas = |holds: &dyn Fn(&StationPlan) -> bool| {
-            let stations = finished.iter().map(|done| &done.plan).filter(|plan| holds(plan));
+            let stations = finished
+                .iter()
+                .map(|done| &done.plan)
+                .filter(|plan| holds(plan));
             ascending(stations.flat_map(areas_of).collect())
         };
         if self.is_new {

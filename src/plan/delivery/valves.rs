@@ -135,7 +135,8 @@ impl Job<'_, '_> {
         let is_good = |spot: &Spot| {
             // The first valves of its row.
             let row = [0, 1, 2].map(|at| spot.at + spot.along * in_row_m(at));
-            row.iter().all(|&at| builder.yard.is_free(at) && clearance_m(at) >= clear_m)
+            row.iter()
+                .all(|&at| builder.yard.is_free(at) && clearance_m(at) >= clear_m)
                 && builder.yard.is_clear(spot.at, place)
         };
         if let Some(spot) = spots.iter().find(|spot| is_good(spot)) {
@@ -158,7 +159,11 @@ impl Job<'_, '_> {
 
     /// Spots along the edges of the station's turf areas near its place, on both sides of the edge.
     fn spots(&self, draft: &Draft, place: Point, from: Point) -> Vec<Spot> {
-        let mut areas: Vec<usize> = draft.members.iter().map(|&head| self.heads[head].0).collect();
+        let mut areas: Vec<usize> = draft
+            .members
+            .iter()
+            .map(|&head| self.heads[head].0)
+            .collect();
         areas.sort_unstable();
         areas.dedup();
         let mut spots = Vec::new();
@@ -195,7 +200,11 @@ impl Job<'_, '_> {
 /// Places in a row about its middle: 0, 1, −1, 2, −2 … times the distance \[m\].
 fn in_row_m(at: usize) -> f64 {
     let steps = at.div_ceil(2) as f64;
-    if at % 2 == 1 { steps * APART_M } else { -steps * APART_M }
+    if at % 2 == 1 {
+        steps * APART_M
+    } else {
+        -steps * APART_M
+    }
 }
 
 #[cfg(test)]
@@ -206,7 +215,10 @@ mod tests {
     fn valves_of_a_box_stand_in_a_row_apart_from_one_another() {
         let mut row: Vec<f64> = (0..6).map(in_row_m).collect();
         row.sort_by(f64::total_cmp);
-        assert!(row.windows(2).all(|pair| (pair[1] - pair[0] - APART_M).abs() < 1e-12));
+        assert!(
+            row.windows(2)
+                .all(|pair| (pair[1] - pair[0] - APART_M).abs() < 1e-12)
+        );
         assert_eq!(in_row_m(0), 0.0);
     }
 }
