@@ -133,7 +133,10 @@ fn claims_are_held_against_meters_and_bad_meters_are_told() {
     let number = |row: &Value, name: &str| row[name].as_f64().unwrap();
     let raised_m3 = number(heavy, "asfound_m3_yr") - found_m3;
     let above_m3 = (outdoor_m3 - found_m3).min(0.5 * found_m3);
-    assert!((raised_m3 - above_m3).abs() < 2e-3, "{raised_m3} {above_m3}");
+    assert!(
+        (raised_m3 - above_m3).abs() < 2e-3,
+        "{raised_m3} {above_m3}"
+    );
     let more = |name: &str| number(heavy, name) - number(&modelled["00000"], name);
     assert!((more("saved_schedule_m3_yr") - raised_m3).abs() < 2e-3);
     assert!((more("potential_m3_yr") - raised_m3).abs() < 2e-3);

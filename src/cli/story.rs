@@ -370,7 +370,10 @@ fn savings(totals: &SavingsTotals) -> String {
     what_it_takes.push(("new nozzles and places", takes.nozzle_m3_yr));
     let open_m3_yr = totals.not_observable_m3_yr();
     if open_m3_yr > 0.0 {
-        what_it_takes.push(("not observable: cycles where nobody knows the clock", open_m3_yr));
+        what_it_takes.push((
+            "not observable: cycles where nobody knows the clock",
+            open_m3_yr,
+        ));
     }
     out += &format!(
         "  what it takes              {}\n  what it comes from         {}\n",
