@@ -73,7 +73,8 @@ pub(super) fn areas(dossier: &Dossier, units: Units, width_mm: f64) -> Block {
 }
 
 const CLOCK: &str = "Key in days, cycles and minutes of a cycle; below the months, the clock's seasonal setting in \
-    percent of them. A day: run time of a watering day in the month that needs most, which is named.";
+    percent of them. A day: run time of a watering day in the month that needs most, which is named. A question mark: \
+    nobody knows the clock, the minutes before are assumed; read it first.";
 
 /// What is keyed into the clock. Where only the clock changes there is no table of stations, and the
 /// starts stand here.
@@ -114,6 +115,7 @@ pub(super) fn clock(dossier: &Dossier, width_mm: f64) -> Block {
                             td { (soak(Some(row))) }
                             td {
                                 (figure(area.found.as_ref().and_then(|row| row.number("peak_run_min")), 0))
+                                @if area.found.as_ref().is_some_and(|row| row.text("runs_from") == "assumed") { "?" }
                                 " → " strong { (figure(row.number("peak_run_min"), 0)) "\u{a0}min" }
                                 " (" (row.text("month")) ")"
                             }
