@@ -1,5 +1,7 @@
 //! Mains and laterals of one scenario, laid, sized, solved and counted.
 
+use std::collections::BTreeSet;
+
 use super::super::bodies::may_regulate;
 use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
@@ -598,13 +600,15 @@ impl Job<'_, '_> {
                 }
             }
         }
+        let regulated = finished
+            .iter()
+            .flat_map(|done| done.regulated.iter().copied());
+        let held: BTreeSet<(usize, usize)> = regulated.collect();
         let changed = self.plans.iter().enumerate().filter(|_| self.is_changed);
         for (area, plan) in changed.filter_map(|(area, plan)| Some((area, (*plan)?))) {
             let count = counts.of(&[area]);
             for (head, fitting) in plan.fittings.iter().enumerate() {
-                let must = finished
-                    .iter()
-                    .any(|own| own.regulated.contains(&(area, head)));
+                let must = held.contains(&(area, head));
                 match if must {
                     BodyWork::Regulate
                 } else {
