@@ -538,6 +538,12 @@ assumptions! {
     CostValve "costs.valve_min" ["min"] (number 60.0 in 0.0..600.0) No
         "work to set one valve and wire it",
         "common practice, no source";
+    CostBoring "costs.boring_cur_m" ["cur/m"] (number 100.0 in 0.0..5000.0) No
+        "extra cost of a metre of pipe under a building, where there is no way round",
+        "choice of this program: a round number for boring with a small machine; no source";
+    CostSleeve "costs.sleeve_cur_m" ["cur/m"] (number 40.0 in 0.0..5000.0) No
+        "extra cost of a metre of pipe off the parcel: a sleeve under a walk or a lane, and the permit",
+        "choice of this program: a round number; no source";
     CostVisit "costs.visit_cur" ["cur"] (number 60.0 in 0.0..10000.0) No
         "cost of every parcel on which anything is changed: the way there, and the clock set anew",
         "round number of this program; no source";
@@ -641,18 +647,40 @@ assumptions! {
     PipeOffTurf "pipe.off_turf_factor" ["-"] (number 2.0 in 1.0..20.0) No
         "what a metre of trench outside of turf counts, in metres inside",
         "choice of this program: pavements and beds are dearer to open; no source";
+    PipeOffParcel "pipe.off_parcel_factor" ["-"] (number 10.0 in 1.0..100.0) No
+        "what a metre of trench outside the parcel and its turf counts, in metres on turf: a way on the parcel is taken unless it is so many times longer",
+        "choice of this program: the ground of others is opened where there is no other way; no source";
+    PipeRoots "pipe.roots_factor" ["-"] (number 4.0 in 1.0..100.0) No
+        "what a metre of pipe through the roots of a tree counts beside what it counts anyway, in metres on turf",
+        "choice of this program: a way round is dug unless it leaves the parcel; no source";
+    PipeObstructed "pipe.obstructed_factor" ["-"] (number 100.0 in 1.0..10000.0) No
+        "what a metre of pipe under a building or through a wall counts, in metres on turf",
+        "choice of this program: every way round on the parcel is shorter than that; no source";
     PipePathWeight "pipe.path_weight" ["-"] (number 0.15 in 0.0..1.0) No
         "how much of the way back to the valve counts when a head picks the pipe it joins; 0 is the shortest trench",
         "choice of this program: straighter laterals for a few percent of trench; no source";
     PipeRootZone "pipe.root_zone_m" ["m"] (number 2.0 in 0.0..10.0) Yes
         "distance of a trench from a tree trunk, where there is a way round",
         "common practice, no source";
+    SupplyReducer "supply.reducer_above_kpa" ["kPa"] (number 550.0 in 300.0..1500.0) No
+        "static pressure above which a pressure reducer stands behind the point of connection",
+        "plumbing codes ask for a reducer above 80 psi, 552 kPa (Uniform Plumbing Code, section 608.2; original not consulted)";
     ValveLoss "valve.loss_kpa" ["kPa"] (number 25.0 in 0.0..100.0) No
         "loss in an open valve",
         "common practice 15 to 35 kPa, no source";
     ValveLeast "valve.least_lpm" ["L/min"] (number 4.0 in 0.0..50.0) No
         "least flow at which a valve closes surely",
         "common practice about 1 gpm, no source";
+
+    ValveClear "valve.head_clearance_m" ["m"] (number 0.6 in 0.0..3.0) No
+        "least distance of a valve from a head, where there is room",
+        "choice of this program: a box about 0.5 m long beside a head, and a spade between them; no source";
+    ValveJoin "valve.box_join_m" ["m"] (number 8.0 in 0.0..50.0) No
+        "valves whose places lie within this distance of one another stand in one box",
+        "choice of this program: a few metres of pipe for one box to find, open and wire; no source";
+    ValveBox "valve.box_valves_most" ["-"] (number 6.0 in 1.0..20.0) No
+        "largest number of valves in one box",
+        "choice of this program: common boxes hold up to six small valves; no source";
 
     // Stations.
     StationJoin "station.join_gap_m" ["m"] (number 6.0 in 0.0..50.0) Yes

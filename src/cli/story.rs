@@ -221,8 +221,25 @@ fn layouts(summary: &Summary) -> String {
          Field DU is the low-quarter uniformity that the lawn can be expected to measure.\n\
          Runoff is a share of the water on the turf: by the accumulation table | by ponding.\n  \
          * Drawing DU is a still-air value of the drawing: good for comparing layouts, not to be expected\n  \
-         on the lawn.\n",
-        table.text("  ")
+         on the lawn.\n{}",
+        table.text("  "),
+        control_line(summary)
+    )
+}
+
+/// Stations and wire in use, before and after; nothing where none are.
+fn control_line(summary: &Summary) -> String {
+    let [found, after] = summary.control;
+    if found.stations == 0 {
+        return String::new();
+    }
+    format!(
+        "Stations in use: {} as found, {} as recommended; wire {} and {} m. A swap keeps every valve in the \
+         ground.\n",
+        thousands(found.stations as f64),
+        thousands(after.stations as f64),
+        thousands(found.wire_m),
+        thousands(after.wire_m)
     )
 }
 

@@ -35,7 +35,7 @@ impl Costs {
         }
     }
 
-    /// Parts and work of a bill of materials \[currency\]. Work: minutes of each nozzle, body,
+    /// Parts and work of a bill of materials \[currency\]. Work: minutes of each nozzle, cap, body,
     /// metre of pipe and valve, times the hour's cost.
     #[must_use]
     pub fn of(&self, lines: &[Line]) -> f64 {
@@ -44,7 +44,7 @@ impl Costs {
             .iter()
             .map(|line| {
                 let each_min = match line.item {
-                    "nozzle" => self.nozzle_min,
+                    "nozzle" | "cap" => self.nozzle_min,
                     "body" | "regulated body" => self.body_min,
                     "pipe" => self.trench_min_m,
                     "valve" => self.valve_min,

@@ -45,6 +45,8 @@ pub struct Fitting {
     pub station: Option<String>,
     /// Whether its body regulates; as found, whether it is known to.
     pub regulated: bool,
+    /// Whether it is added where there was none.
+    pub added: bool,
     /// What happens to its body.
     pub body: BodyWork,
 }

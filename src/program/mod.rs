@@ -3,6 +3,7 @@
 
 mod allot;
 mod bill;
+mod control;
 mod eligibility;
 mod findings;
 mod inspection;
@@ -15,6 +16,7 @@ pub use crate::hydraulics::costs::Costs;
 pub use crate::savings::{Investment, annuity_value, capital_recovery_factor};
 pub use allot::{Allotment, Floor, Item, allot, allot_with_floors};
 pub use bill::{bill, stations};
+pub use control::{Control, Wiring};
 pub use eligibility::{Eligibility, Rule, Standing, known, standing_rules};
 pub use findings::Counts;
 pub use inspection::{Finding, Realisation, Site, Why, realisation, sample};

@@ -262,6 +262,35 @@ impl Layer for Stations {
             r.station.main_m.into()
         }),
         number(
+            "wire_m",
+            "m",
+            2,
+            "Wire from its controller, or the point of connection where that is nearer, to its valve: the straight distance times `pipe.main_route_factor`",
+            |r| r.station.wire_m.into(),
+        ),
+        count(
+            "valve_box",
+            "The box in which its valve stands, from 1 in each scenario of a parcel; where valves are in the ground already, as this program would set them",
+            |r| r.station.valve_box.into(),
+        ),
+        count("nozzle_types", "Different nozzles on it", |r| {
+            r.station.nozzle_types.into()
+        }),
+        number(
+            "building_m",
+            "m",
+            2,
+            "Length of its laterals under buildings, where there was no way round",
+            |r| r.station.building_m.into(),
+        ),
+        number(
+            "off_parcel_m",
+            "m",
+            2,
+            "Length of its laterals outside the parcel and its turf; 0 without a parcel layer",
+            |r| r.station.off_parcel_m.into(),
+        ),
+        number(
             "fall_m",
             "m",
             2,
@@ -363,13 +392,18 @@ impl Layer for Laterals {
                     .into()
             },
         ),
-        text("role", "main or lateral", |r| {
-            match r.pipe.role {
-                PipeRole::Main => "main",
-                PipeRole::Lateral => "lateral",
-            }
-            .into()
-        }),
+        text(
+            "role",
+            "main; lateral; or swing, from the nearest existing head to one that is added",
+            |r| {
+                match r.pipe.role {
+                    PipeRole::Main => "main",
+                    PipeRole::Lateral => "lateral",
+                    PipeRole::Swing => "swing",
+                }
+                .into()
+            },
+        ),
         number("nominal_mm", "mm", 1, "Nominal size", |r| {
             r.pipe.nominal_mm.into()
         }),
@@ -397,6 +431,20 @@ impl Layer for Laterals {
             "Pressure at its downstream end; empty for a main",
             |r| r.pipe.end_kpa.into(),
         ),
+        number(
+            "building_m",
+            "m",
+            2,
+            "How much of it lies under buildings, where there was no way round",
+            |r| r.pipe.building_m.into(),
+        ),
+        number(
+            "off_parcel_m",
+            "m",
+            2,
+            "How much of it lies outside the parcel and its turf; 0 without a parcel layer",
+            |r| r.pipe.off_parcel_m.into(),
+        ),
     ];
 
     fn geometry<'r>(row: &'r LateralRow<'_>) -> Geometry<'r> {
@@ -418,12 +466,12 @@ impl Layer for Materials {
         }),
         text(
             "item",
-            "nozzle, body, regulated body, adapter, check valve, swing pipe, pipe, fitting, valve, wire or controller station",
+            "nozzle, body, regulated body, adapter, cap, check valve, swing pipe, pipe, fitting, valve, valve box, pressure reducer, boring, wire, controller station or backflow device",
             |r| r.line.item.into(),
         ),
         text(
             "detail",
-            "Which of them: a nozzle's name, a pipe's size",
+            "Which of them: a nozzle's name, a pipe's size, where metres are bored",
             |r| r.line.detail.as_str().into(),
         ),
         text("unit", "each, or m", |r| r.line.unit.into()),
@@ -440,12 +488,16 @@ impl Layer for Materials {
             "unit_cost_cur",
             "",
             2,
-            "Cost of one, or of a metre, in the program's currency",
-            |r| r.line.unit_cost_cur.into(),
+            "Cost of one, or of a metre, in the program's currency; empty for what licensed people choose and price",
+            |r| r.line.is_priced().then_some(r.line.unit_cost_cur).into(),
         ),
-        number("cost_cur", "", 2, "Quantity × unit cost", |r| {
-            r.line.cost_cur().into()
-        }),
+        number(
+            "cost_cur",
+            "",
+            2,
+            "Quantity × unit cost; empty without a price",
+            |r| r.line.is_priced().then_some(r.line.cost_cur()).into(),
+        ),
     ];
 
     fn geometry<'r>(_: &'r MaterialRow<'_>) -> Geometry<'r> {

@@ -3,6 +3,7 @@
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use super::rows::gravest;
 use crate::plan::{MeterUse, ParcelPlan, Tier};
+use crate::program::{Control, Wiring};
 use crate::savings::Counterfactual;
 
 /// One row per input parcel, planned or failed.
@@ -377,6 +378,50 @@ impl Layer for Parcels {
         count("stations", "Stations of the recommended scenarios", |p| {
             p.account.as_ref().map(|account| account.stations).into()
         }),
+        number(
+            "stations_saved",
+            "",
+            0,
+            "Stations that a recommended new layout gives up, less those that it sets; a swap or repair keeps every valve in the ground and saves none; negative where there are more",
+            |p| {
+                Control::of(p)
+                    .map(|control| control.stations_saved())
+                    .into()
+            },
+        ),
+        number(
+            "wire_saved_m",
+            "m",
+            1,
+            "The same for the wire to the valves",
+            |p| Control::of(p).map(|control| control.wire_saved_m()).into(),
+        ),
+        count(
+            "controller_stations",
+            "The size of controller that the stations in use need: 4, 6, 8, 12, 16, 24, 36, 48 stations, then steps of 12",
+            |p| {
+                Control::of(p)
+                    .map(|control| control.after.controller_size())
+                    .into()
+            },
+        ),
+        text(
+            "stations_by_scenario",
+            "Stations, wire and size of controller if the whole parcel were watered one way: `scenario stations/wire in m/controller`, joined by `;`",
+            |p| {
+                let networks = p.networks.iter().map(|network| {
+                    let wiring = Wiring::of(network);
+                    format!(
+                        "{} {}/{:.0}/{}",
+                        network.scenario.text(),
+                        wiring.stations,
+                        wiring.wire_m,
+                        wiring.controller_size()
+                    )
+                });
+                networks.collect::<Vec<String>>().join(";").into()
+            },
+        ),
         count("nozzles", "Nozzles that are set", |p| {
             p.account.as_ref().map(|account| account.nozzles).into()
         }),

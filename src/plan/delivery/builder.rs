@@ -2,6 +2,7 @@
 //! may share a station, and where its water comes from.
 
 use super::super::bodies::may_regulate;
+use super::super::ground::Ground;
 use super::super::{Planner, Scenario, ScenarioPlan, Site};
 use super::draft::Job;
 use super::outcome::{Built, HeadServed, NetworkPlan};
@@ -11,7 +12,7 @@ use crate::catalogue::{Family, Hardware};
 use crate::hydraulics::nozzle::{Body, Response, Working};
 use crate::hydraulics::pipe::flow_at_velocity_lpm;
 use crate::hydraulics::supply::{Chain, Losses, Run};
-use crate::hydraulics::trench::Yard;
+use crate::hydraulics::trench::{Factors, Yard};
 use crate::shape::{Outline, Point};
 use crate::site::{Exposure, Grass, Texture};
 
@@ -54,14 +55,25 @@ impl<'a> Builder<'a> {
     ) -> Builder<'a> {
         let number = |key| assumptions.number(key);
         let turf: Vec<_> = areas.iter().map(|(site, _)| site.outline.clone()).collect();
-        let (walls, trunks) = areas.first().map_or((&[][..], &[][..]), |(site, _)| {
-            (site.ground.walls(), site.ground.trunks())
-        });
+        let ground = areas.first().map(|(site, _)| site.ground);
+        let outlines = |of: fn(&Ground) -> Vec<Outline>| ground.map(of).unwrap_or_default();
         let root_zone_m = number(Key::PipeRootZone);
+        let trunks = outlines(|ground| ground.trunks().to_vec());
         let zones = trunks
             .iter()
             .filter_map(|trunk| Yard::root_zone(trunk, root_zone_m));
-        let yard = Yard::new(turf, walls.to_vec(), number(Key::PipeOffTurf)).with_root_zones(zones);
+        let factors = Factors {
+            off_turf: number(Key::PipeOffTurf),
+            off_parcel: number(Key::PipeOffParcel),
+            roots: number(Key::PipeRoots),
+            obstructed: number(Key::PipeObstructed),
+        };
+        let buildings = outlines(|ground| ground.buildings().cloned().collect());
+        let walls = outlines(|ground| ground.garden_walls().cloned().collect());
+        let yard = Yard::new(turf, buildings, factors)
+            .with_walls(walls.into_iter())
+            .with_root_zones(zones)
+            .with_parcel(outlines(|ground| ground.parcel().to_vec()));
         let planes = areas
             .iter()
             .map(|(site, _)| {
@@ -183,8 +195,16 @@ impl<'a> Builder<'a> {
                 (0..count).map(move |head| (area, head))
             })
             .collect();
+        let in_ground = areas
+            .iter()
+            .map(|(site, _)| site.found.as_ref().map_or(0, |on| on.found.len()))
+            .collect();
         let job = Job {
             builder: self,
+            in_ground,
+            kept: found
+                .filter(|_| is_changed && !is_new)
+                .map_or_else(Vec::new, |found| places_of(found, areas)),
             plans,
             family,
             body,
@@ -199,6 +219,23 @@ impl<'a> Builder<'a> {
         }
         Some(built)
     }
+}
+
+/// Where the heads of each unnamed station as found stand, by area.
+fn places_of(found: &NetworkPlan, areas: &Areas<'_>) -> Vec<Vec<(usize, Point)>> {
+    let place = |&(area, number): &(usize, usize)| {
+        let (_, plans) = areas.get(area)?;
+        let mut plans = plans.iter();
+        let plan = plans.find(|plan| plan.scenario == Scenario::AsFound)?;
+        Some((area, plan.heads.get(number)?.at))
+    };
+    let unnamed = found
+        .stations
+        .iter()
+        .filter(|station| station.name.is_none());
+    unnamed
+        .map(|station| station.heads.iter().filter_map(place).collect())
+        .collect()
 }
 
 /// Numbers lawns so that those of one kind that lie near one another have the same.

@@ -11,6 +11,7 @@ mod network;
 mod outcome;
 mod rain;
 mod source;
+mod valves;
 
 pub use outcome::{Before, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use rain::Delivered;
@@ -40,6 +41,14 @@ const PUMP_MINIMUM: &str = "pump-below-minimum";
 const CHECK_VALVES: &str = "check-valves";
 /// A pipe crosses a building, a wall or a root zone.
 const PIPE_CROSSES: &str = "pipe-crosses";
+/// A pipe lies under a building.
+const PIPE_UNDER_BUILDING: &str = "pipe-under-building";
+/// A pipe lies outside the parcel and its turf.
+const PIPE_OFF_PARCEL: &str = "pipe-off-parcel";
+/// A station has more kinds of nozzles than a crew should keep apart at one valve.
+const NOZZLE_TYPES: &str = "nozzle-types-5+";
+/// A building or wall stands between heads of a station.
+const STATION_PARTED: &str = "station-parted";
 /// Where flows are watched, they have to be learned anew.
 const FLOW_RELEARN: &str = "flow-sensor-relearn";
 /// The spread of pressure inside a station is beyond its bound.

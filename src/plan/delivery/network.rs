@@ -7,21 +7,28 @@ use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 use super::{
-    CHECK_VALVES, CONNECTION_ASSUMED, HIGH_PRESSURE, LOW_PRESSURE, OVER_FLOW, PIPE_CROSSES,
-    PRESSURE_SPREAD, PRESSURE_UNVERIFIED, PUMP_MINIMUM, VALVE_MINIMUM,
+    CHECK_VALVES, CONNECTION_ASSUMED, HIGH_PRESSURE, LOW_PRESSURE, NOZZLE_TYPES, OVER_FLOW,
+    PIPE_CROSSES, PIPE_OFF_PARCEL, PIPE_UNDER_BUILDING, PRESSURE_SPREAD, PRESSURE_UNVERIFIED,
+    PUMP_MINIMUM, STATION_PARTED, VALVE_MINIMUM,
 };
 use crate::assumptions::Key;
 use crate::hydraulics::KPA_PER_M;
+use crate::hydraulics::apart::{MAX_NOZZLE_TYPES, Rules, is_parted};
 use crate::hydraulics::inp::{self, Piece};
 use crate::hydraulics::laterals::{Tree, tree};
-use crate::hydraulics::materials::{Count, Counts};
+use crate::hydraulics::materials::{Count, Counts, OFF_PARCEL, UNDER_BUILDING};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
-use crate::hydraulics::supply::{Chain, Source};
+use crate::hydraulics::supply::{Chain, Reading, Source};
+use crate::hydraulics::trench::Trench;
 use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
+/// Pipes below this length are none: the valve stands on the connection, or two heads on one place \[m\].
+const SHORTEST_M: f64 = 0.005;
+/// Metres under buildings or off the parcel count from here on, which is what the output shows \[m\].
+const MEASURED_M: f64 = 0.005;
 /// A node this much above the lowest head drains through it \[m\].
 const DRAINS_ABOVE_M: f64 = 0.2;
 
@@ -83,21 +90,14 @@ impl Job<'_, '_> {
         for (at, done) in finished.iter().enumerate() {
             if self.is_new {
                 self.add_laterals(at + 1, done, &mut pipes, &mut counts);
-                let place = builder.places[drafts[at].source];
-                let controller = builder
-                    .plant
-                    .controllers
-                    .iter()
-                    .map(|controller| controller.distance(done.plan.valve))
-                    .fold(f64::INFINITY, f64::min);
-                let distance_m = controller.min(place.distance(done.plan.valve));
-                let wire_m = distance_m * number(Key::PipeRoute);
                 let count = counts.of(&areas_of(&done.plan));
-                count.valve(done.plan.rated_lpm, wire_m, builder.hardware());
+                count.valve(done.plan.rated_lpm, done.plan.wire_m, builder.hardware());
             }
             self.serve(at + 1, done, &mut served);
         }
         self.count_heads(&finished, &mut counts);
+        self.count_site(&finished, &mut counts);
+        self.add_swings(&finished, &mut pipes, &mut counts);
         if !self.is_changed {
             counts = Counts::default();
         }
@@ -219,6 +219,15 @@ impl Job<'_, '_> {
                 Working::Within => {}
             }
         }
+        let (mut building_m, mut off_parcel_m) = (0.0, 0.0);
+        for node in 1..tree.nodes.len() {
+            let trench = builder
+                .yard
+                .trench(tree.nodes[tree.feeds[node]], tree.nodes[node]);
+            building_m += trench.building_m;
+            off_parcel_m += trench.off_parcel_m;
+        }
+        let nozzle_types = self.nozzle_types(&draft.members);
         let safe_lpm = builder.most_lpm(draft.source);
         let rated_lpm: f64 = taps.iter().map(|tap| tap.rated_lpm).sum();
         let spread_frac = solved.spread_frac(rated_kpa);
@@ -236,7 +245,12 @@ impl Job<'_, '_> {
             (flow_lpm < number(Key::ValveLeast), VALVE_MINIMUM),
             (flow_lpm < source.pump_least_lpm, PUMP_MINIMUM),
             (falls, CHECK_VALVES),
-            (tree.crossings > 0, PIPE_CROSSES),
+            // Nobody knows where pipes lie that are in the ground.
+            (self.is_new && tree.crossings > 0, PIPE_CROSSES),
+            (self.is_new && building_m > MEASURED_M, PIPE_UNDER_BUILDING),
+            (self.is_new && off_parcel_m > MEASURED_M, PIPE_OFF_PARCEL),
+            (self.is_new && self.is_parted(&places), STATION_PARTED),
+            (self.is_new && nozzle_types > MAX_NOZZLE_TYPES, NOZZLE_TYPES),
             (
                 spread_frac > most_frac && taps.iter().any(|tap| tap.body == Body::Plain),
                 PRESSURE_SPREAD,
@@ -250,6 +264,7 @@ impl Job<'_, '_> {
         let plan = StationPlan {
             source: draft.source,
             valve: draft.valve,
+            valve_box: draft.valve_box,
             name: draft.name.clone(),
             before: None,
             heads: draft.members.iter().map(|&head| self.heads[head]).collect(),
@@ -266,6 +281,10 @@ impl Job<'_, '_> {
             drain_l,
             lateral_m: tree.trench_m(),
             main_m,
+            wire_m: self.wire_m(draft),
+            nozzle_types,
+            building_m,
+            off_parcel_m,
             night: None,
             flags,
         };
@@ -318,6 +337,37 @@ impl Job<'_, '_> {
         (0..taps.len()).filter(is_above).collect()
     }
 
+    /// Wire from the nearest controller, or from the point of connection where that is nearer, to a valve
+    /// \[m\]: the straight distance × `pipe.main_route_factor`.
+    fn wire_m(&self, draft: &Draft) -> f64 {
+        let builder = self.builder;
+        let controllers = builder.plant.controllers.iter();
+        let straight_m = controllers
+            .map(|controller| controller.distance(draft.valve))
+            .fold(f64::INFINITY, f64::min)
+            .min(builder.places[draft.source].distance(draft.valve));
+        straight_m * builder.assumptions.number(Key::PipeRoute)
+    }
+
+    /// How many different nozzles some heads have.
+    fn nozzle_types(&self, members: &[usize]) -> usize {
+        let mut names: Vec<&str> = members.iter().map(|&head| self.nozzle_name(head)).collect();
+        names.sort_unstable();
+        names.dedup();
+        names.len()
+    }
+
+    /// Whether a building or wall stands between heads of a station, so that they do not hang together by
+    /// sight.
+    fn is_parted(&self, places: &[Point]) -> bool {
+        let clear = |a: Point, b: Point| self.builder.yard.is_clear(a, b);
+        let rules = Rules {
+            is_clear: Some(&clear),
+            ..Rules::default()
+        };
+        is_parted(places, rules)
+    }
+
     /// The lawn of most heads of a station; the first of equals.
     fn main_area(&self, members: &[usize]) -> usize {
         let mut counts = vec![0_usize; self.plans.len()];
@@ -355,12 +405,18 @@ impl Job<'_, '_> {
         }
         for node in 1..mains.nodes.len() {
             let length_m = mains.length_m(node);
+            if length_m < SHORTEST_M {
+                continue;
+            }
+            let (from, to) = (mains.nodes[mains.feeds[node]], mains.nodes[node]);
+            let trench = builder.yard.trench(from, to);
             counts.of(&fed[node]).pipe(length_m, size);
+            self.count_boring(trench, counts.of(&fed[node]));
             pipes.push(PipeRow {
                 role: PipeRole::Main,
                 station: None,
-                from: mains.nodes[mains.feeds[node]],
-                to: mains.nodes[node],
+                from,
+                to,
                 nominal_mm: hardware.pipes[size].nominal_mm,
                 inside_mm: hardware.pipes[size].inside_mm,
                 length_m,
@@ -368,6 +424,8 @@ impl Job<'_, '_> {
                 velocity_m_s: velocity_m_s(flow_lpm, hardware.pipes[size].inside_mm),
                 loss_kpa: builder.main_run(length_m, size).loss_kpa(flow_lpm),
                 end_kpa: None,
+                building_m: trench.building_m,
+                off_parcel_m: trench.off_parcel_m,
             });
         }
     }
@@ -380,24 +438,151 @@ impl Job<'_, '_> {
         counts: &mut Counts,
     ) {
         let hardware = self.builder.hardware();
+        let areas = areas_of(&done.plan);
         for node in 1..done.tree.nodes.len() {
             let flow_lpm = done.solved.pipe_lpm[node];
+            let (from, to) = (
+                done.tree.nodes[done.tree.feeds[node]],
+                done.tree.nodes[node],
+            );
+            let length_m = done.tree.length_m(node);
+            if length_m < SHORTEST_M {
+                continue;
+            }
+            let trench = self.builder.yard.trench(from, to);
+            let count = counts.of(&areas);
+            count.pipe(length_m, done.sizes[node]);
+            self.count_boring(trench, count);
             pipes.push(PipeRow {
                 role: PipeRole::Lateral,
                 station: Some(station),
-                from: done.tree.nodes[done.tree.feeds[node]],
-                to: done.tree.nodes[node],
+                from,
+                to,
                 nominal_mm: hardware.pipes[done.sizes[node]].nominal_mm,
                 inside_mm: done.bores_mm[node],
-                length_m: done.tree.length_m(node),
+                length_m,
                 flow_lpm,
                 velocity_m_s: velocity_m_s(flow_lpm, done.bores_mm[node]),
                 loss_kpa: done.solved.loss_kpa[node],
                 end_kpa: Some(done.solved.node_kpa[node]),
+                building_m: trench.building_m,
+                off_parcel_m: trench.off_parcel_m,
             });
         }
-        let count = counts.of(&areas_of(&done.plan));
-        count.pipes(&done.tree, &done.sizes);
+    }
+
+    /// What a pipe costs more where it lies under a building or off the parcel.
+    fn count_boring(&self, trench: Trench, count: &mut Count) {
+        let number = |key| self.builder.assumptions.number(key);
+        if trench.building_m > MEASURED_M {
+            count.boring(UNDER_BUILDING, trench.building_m, number(Key::CostBoring));
+        }
+        if trench.off_parcel_m > MEASURED_M {
+            count.boring(OFF_PARCEL, trench.off_parcel_m, number(Key::CostSleeve));
+        }
+    }
+
+    /// Added heads of a swap or repair: a swing from the nearest head of their station that is in the ground,
+    /// round no corner; with nothing solid between where there is such a head.
+    fn add_swings(&self, finished: &[Finished], pipes: &mut Vec<PipeRow>, counts: &mut Counts) {
+        let builder = self.builder;
+        let narrowest = &builder.hardware().pipes[0]; // a catalogue has at least one pipe
+        for (at, done) in finished.iter().enumerate() {
+            let is_added = |own: &(usize, usize)| {
+                let fitting = self.plans[own.0].and_then(|plan| plan.fittings.get(own.1));
+                fitting.is_some_and(|fitting| fitting.added)
+            };
+            let place = |own: &(usize, usize)| {
+                self.plans[own.0].map_or_else(Point::default, |plan| plan.heads[own.1].at)
+            };
+            let (added, there): (Vec<usize>, Vec<usize>) =
+                (0..done.plan.heads.len()).partition(|&k| is_added(&done.plan.heads[k]));
+            if self.is_new || there.is_empty() {
+                continue;
+            }
+            for k in added {
+                let (own, to) = (done.plan.heads[k], place(&done.plan.heads[k]));
+                let way = |k: &usize| {
+                    let trench = builder.yard.trench(place(&done.plan.heads[*k]), to);
+                    trench.cost_m
+                };
+                let nearest = there
+                    .iter()
+                    .min_by(|a, b| way(a).total_cmp(&way(b)).then(a.cmp(b)));
+                let Some(from) = nearest.map(|&k| place(&done.plan.heads[k])) else {
+                    continue;
+                };
+                let length_m = from.distance(to);
+                if length_m < SHORTEST_M {
+                    continue;
+                }
+                let got = done.solved.heads[k];
+                let trench = builder.yard.trench(from, to);
+                let count = counts.of(&[own.0]);
+                count.pipe(length_m, 0);
+                self.count_boring(trench, count);
+                pipes.push(PipeRow {
+                    role: PipeRole::Swing,
+                    station: Some(at + 1),
+                    from,
+                    to,
+                    nominal_mm: narrowest.nominal_mm,
+                    inside_mm: narrowest.inside_mm,
+                    length_m,
+                    flow_lpm: got.flow_lpm,
+                    velocity_m_s: velocity_m_s(got.flow_lpm, narrowest.inside_mm),
+                    loss_kpa: builder.main_run(length_m, 0).loss_kpa(got.flow_lpm),
+                    end_kpa: Some(got.inlet_kpa),
+                    building_m: trench.building_m,
+                    off_parcel_m: trench.off_parcel_m,
+                });
+            }
+        }
+    }
+
+    /// What stands once for several stations: valve boxes, a pressure reducer where the pressure asks for
+    /// one, the backflow device of every point of connection that feeds new pipes; and caps for heads that
+    /// are given up.
+    fn count_site(&self, finished: &[Finished], counts: &mut Counts) {
+        let builder = self.builder;
+        let areas = |holds: &dyn Fn(&StationPlan) -> bool| {
+            let stations = finished
+                .iter()
+                .map(|done| &done.plan)
+                .filter(|plan| holds(plan));
+            ascending(stations.flat_map(areas_of).collect())
+        };
+        if self.is_new {
+            let boxes = finished.iter().map(|done| done.plan.valve_box).max();
+            for number in 1..=boxes.unwrap_or(0) {
+                let of_box = areas(&|plan| plan.valve_box == number);
+                counts.of(&of_box).valve_box();
+            }
+        }
+        let limit_kpa = builder.assumptions.number(Key::SupplyReducer);
+        for (number, source) in builder.plant.sources.iter().enumerate() {
+            let fed = areas(&|plan| plan.source == number);
+            if fed.is_empty() {
+                continue;
+            }
+            if self.is_changed && known_kpa(source.reading).is_some_and(|kpa| kpa > limit_kpa) {
+                counts.of(&fed).reducer();
+            }
+            if self.is_new {
+                counts.of(&fed).backflow();
+            }
+        }
+        for (area, plan) in self.plans.iter().enumerate() {
+            let Some(plan) = plan else { continue };
+            let given_up = match plan.works {
+                Some(works) => works.capped,
+                None if self.is_new => self.in_ground[area],
+                None => 0,
+            };
+            for _ in 0..given_up {
+                counts.of(&[area]).cap();
+            }
+        }
     }
 
     /// Nozzles always; bodies and check valves where they are new, adapters where they stay.
@@ -532,6 +717,15 @@ fn ascending(mut areas: Vec<usize>) -> Vec<usize> {
     areas.sort_unstable();
     areas.dedup();
     areas
+}
+
+/// The pressure that somebody gave for a supply, which a reducer would have to bring down; `None` for pumps.
+fn known_kpa(reading: Reading) -> Option<f64> {
+    match reading {
+        Reading::Static { kpa } => Some(kpa),
+        Reading::Working { near_kpa, .. } => Some(near_kpa),
+        Reading::Pump { .. } => None,
+    }
 }
 
 /// A station with its pipes.

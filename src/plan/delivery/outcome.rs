@@ -15,6 +15,8 @@ pub enum PipeRole {
     Main,
     /// From a valve to its heads.
     Lateral,
+    /// From the nearest existing head to one that is added.
+    Swing,
 }
 
 /// One straight piece of pipe.
@@ -42,6 +44,10 @@ pub struct PipeRow {
     pub loss_kpa: f64,
     /// Pressure at the downstream end; `None` for mains \[kPa\].
     pub end_kpa: Option<f64>,
+    /// How much of it lies under buildings \[m\].
+    pub building_m: f64,
+    /// How much of it lies outside the parcel and its turf \[m\].
+    pub off_parcel_m: f64,
 }
 
 /// A station before it is changed.
@@ -62,6 +68,8 @@ pub struct StationPlan {
     pub source: usize,
     /// Where its valve stands.
     pub valve: Point,
+    /// The box in which its valve stands, from 1 in its network.
+    pub valve_box: usize,
     /// Its name, where it is in the ground and somebody named it.
     pub name: Option<String>,
     /// The same station as found; `None` for new ones, and as found.
@@ -94,6 +102,14 @@ pub struct StationPlan {
     pub lateral_m: f64,
     /// Length of the main to its valve \[m\].
     pub main_m: f64,
+    /// Wire from the nearest controller, or the point of connection without one, to its valve \[m\].
+    pub wire_m: f64,
+    /// Different nozzles of its heads.
+    pub nozzle_types: usize,
+    /// How much of its laterals lies under buildings \[m\].
+    pub building_m: f64,
+    /// How much of its laterals lies outside the parcel and its turf \[m\].
+    pub off_parcel_m: f64,
     /// Its place in the night if the whole parcel is watered this way; `None` as found.
     pub night: Option<StationNight>,
     /// Flags, sorted.
