@@ -374,10 +374,6 @@ assumptions! {
         "factor on the width of all ranges from which draws are taken; 0 makes every draw the central value",
         "choice of this program: the ranges as listed";
 
-    SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
-        "smallest claimed saving, as a share of the use as found, for which a change is recommended",
-        "choice of this program: less than that lies within what the reckoning can tell apart";
-
     SavingsTier "savings.tier_m3_yr" ["m3/yr"] (number 3.0 in 0.0..1000.0) No
         "claim from which a parcel without a meter stands in the tier high if nine of ten draws reach it, and low if nine of ten do not",
         "the 9.1 m3 a home of US EPA's draft nozzle specification, 2023-24, times realisation, free riders and persistence as assumed here";
@@ -522,7 +518,18 @@ assumptions! {
         "least flow of a pump as a share of its rated flow",
         "common practice, no source";
 
+    // How long what is bought lasts; a nozzle's life is savings.life_yr.
+    LivesBody "lives.body_yr" ["yr"] (number 12.0 in 1.0..50.0) No
+        "life of a body, with its swing pipe and check valve",
+        "common practice 10 to 15 years for pressure-regulating bodies, no source";
+    LivesPipe "lives.pipe_yr" ["yr"] (number 30.0 in 1.0..100.0) No
+        "life of pipes, valves, wire and everything else that stays in the ground",
+        "choice of this program: round number; no source";
+
     // What a change costs; money is in the program's own currency.
+    CostPartsScale "costs.parts_scale" ["-"] (number 1.0 in 0.1..10.0) No
+        "factor on the catalogue's unit costs of all parts",
+        "choice of this program: the catalogue is taken as it is";
     CostLabour "costs.labour_cur_h" ["cur/h"] (number 60.0 in 0.0..1000.0) No
         "an hour of a crew",
         "round number of this program; no source";
@@ -558,9 +565,23 @@ assumptions! {
     PriceAvoided "prices.avoided_cur_m3" ["cur/m3"] (number 0.9 in 0.0..100.0) No
         "what the supplier is spared for it: supply, treatment, energy",
         "round number of this program; no source: enter the supplier's own avoided cost";
+    PriceExternality "prices.externality_cur_m3" ["cur/m3"] (number 0.0 in 0.0..100.0) No
+        "what a saved cubic metre is worth to others beside customer and supplier: streams, wells, energy",
+        "none by default: enter a published value of the place";
     DiscountRate "discount.rate_frac_yr" ["1/yr"] (number 0.04 in 0.0..0.3) No
         "real interest by which later years count less",
         "common practice 3 to 6 %, no source";
+
+    // Which change is worth its cost.
+    RecommendPerspective "recommend.perspective" [""] (choice "society" "customer" "supplier") No
+        "whose value of water decides what is recommended: society (avoided cost and externality, net saving, administration), customer (price of water, gross saving), supplier (avoided cost, net saving, administration)",
+        "choice of this program; the sides are those of benefit-cost practice for conservation programs (customer, supplier, society), original not consulted";
+    RecommendHorizon "recommend.horizon_yr" ["yr"] (number 10.0 in 1.0..50.0) No
+        "years over which costs and water are compared; what lasts longer has a residual value, what lasts less is bought again",
+        "choice of this program: between the lives of nozzles and of bodies";
+    RecommendLostRevenue "recommend.lost_revenue" [""] (choice "ignored" "counted") No
+        "whether the supplier's value of a saved cubic metre is less by the price that the customer no longer pays",
+        "choice of this program: prices follow costs in time, so lost revenue is a transfer";
 
     // The rebate: its parts add up, then come the caps.
     RebateNozzle "rebate.per_nozzle_cur" ["cur"] (number 0.0 in 0.0..1000.0) No
@@ -584,6 +605,9 @@ assumptions! {
     RebateMostOfCost "rebate.most_of_cost_frac" ["-"] (number 1.0 in 0.0..1.0) No
         "no parcel is paid more than this share of its cost",
         "a rebate is no gain: the whole cost is the bound";
+    RebateHeldTo "rebate.held_to" [""] (choice "worth" "rule") No
+        "whether a rebate is paid at most to what the water is worth (present value of the claimed water at the avoided cost, less administration) and to the incremental cost, or as the rule says",
+        "choice of this program: beyond that ceiling the supplier pays more than the water spares it";
     RebateLeast "rebate.least_cur" ["cur"] (number 0.0 in 0.0..1000000.0) No
         "a rebate below this is not paid",
         "no floor by default";

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::decision_story::decision;
 use super::design::Design;
 use super::inputs::Layers;
 use super::program_story::program_lines;
@@ -62,7 +63,14 @@ pub(super) fn shard_story(summary: &Summary, shard: Shard, output: &Path) -> Str
 
 fn figures(summary: &Summary) -> String {
     let program = program_lines(&summary.program);
-    [counts(summary), layouts(summary), water(summary), program].concat()
+    [
+        counts(summary),
+        decision(summary),
+        layouts(summary),
+        water(summary),
+        program,
+    ]
+    .concat()
 }
 
 /// Groups of files in a finished folder: what they are for, the names before the ending, and whether the ending is

@@ -380,6 +380,13 @@ impl Counts {
         self.0.is_empty()
     }
 
+    /// Every count with the turf areas that need it.
+    pub fn pieces(&self) -> impl Iterator<Item = (&[usize], &Count)> {
+        self.0
+            .iter()
+            .map(|(areas, count)| (areas.as_slice(), count))
+    }
+
     /// What is needed where the turf areas for which `is_changed` holds are changed.
     #[must_use]
     pub fn total(&self, is_changed: impl Fn(usize) -> bool) -> Count {

@@ -13,14 +13,16 @@ mod kept;
 mod outcome;
 mod water;
 
-pub use account::ParcelAccount;
+pub use account::{OptionOffer, ParcelAccount};
 pub use bodies::{BodyWork, Fitting, Works};
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use outcome::{
-    AllowanceUse, Behaviours, Bodies, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
-    ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
+    AllowanceUse, Behaviours, Bodies, Fit, GroundUse, LadderFigures, NightUse, ParcelPlan,
+    ParcelWater, Scenario, ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
-pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
+pub use water::{
+    MeterUse, ParcelLadder, ParcelOption, ParcelSavings, Percentiles, StepFigures, Takes, Tier,
+};
 
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
@@ -174,6 +176,7 @@ impl Planner {
             &in_ground.joined(&numbers),
             &ways,
             (self.seed, &parcel.meter),
+            &self.catalogue.hardware,
         );
     }
 
@@ -270,6 +273,9 @@ impl Planner {
             area_m2: outline.area_m2(),
             width_m: outline.width_m(),
             ground,
+            unit: 0,
+            left_in_frac: 1.0,
+            left_regret_cur: 0.0,
             reason: String::new(),
             scenarios,
         };
@@ -339,6 +345,7 @@ impl Planner {
             year: None,
             cost_cur: None,
             cost_cur_m3: None,
+            ladder: None,
             flags: verdict.flags,
             fittings: Vec::new(),
             works: None,

@@ -7,6 +7,7 @@
 pub mod arrow;
 pub mod csv;
 pub mod date;
+pub mod decision;
 pub mod describe;
 pub mod failures;
 pub mod files;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
+use super::decision::{DecisionFigures, DecisionTotals};
 use super::program::ProgramTotals;
 use super::rows::severity_word;
 use super::savings::SavingsTotals;
@@ -40,6 +41,8 @@ pub struct Summary {
     pub months_m3: [[f64; 12]; 2],
     /// By cause, by what it takes, how surely, and what moves it most.
     pub savings: SavingsTotals,
+    /// What is decided, and how firm that is.
+    pub decision: DecisionTotals,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
@@ -101,6 +104,7 @@ pub struct Figures {
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
     savings: Option<ParcelSavings>,
+    decision: Option<DecisionFigures>,
     scenarios: Vec<ScenarioFigures>,
     /// Stations and pipes of each scenario and family.
     networks: Vec<NetworkFigures>,
@@ -168,7 +172,7 @@ pub struct Distribution<const DECIMALS: usize> {
 }
 
 impl<const DECIMALS: usize> Distribution<DECIMALS> {
-    fn add(&mut self, value: f64) {
+    pub(super) fn add(&mut self, value: f64) {
         let scaled = (value * power(DECIMALS)).round_ties_even();
         // Beyond that a whole number is not exact, and no measure of a lawn comes near.
         if scaled.abs() < 9e15 {
@@ -216,7 +220,7 @@ impl<const DECIMALS: usize> Distribution<DECIMALS> {
         self.quantiles([0.5]).map(|[median]| median)
     }
 
-    fn to_json(&self) -> Value {
+    pub(super) fn to_json(&self) -> Value {
         let [min, p10, median, p90, max] = self
             .quantiles([0.0, 0.1, 0.5, 0.9, 1.0])
             .map_or([const { Value::Null }; 5], |values| {
@@ -267,6 +271,9 @@ impl Summary {
         }
         if let Some(savings) = &parcel.savings {
             self.savings.add(savings);
+        }
+        if let Some(decision) = &parcel.decision {
+            self.decision.add(decision);
         }
         self.count_issues(parcel.issues.iter().copied());
     }
@@ -391,6 +398,7 @@ impl Summary {
                 "asfound_months_m3": months(0),
                 "best_months_m3": months(1),
             },
+            "decision": self.decision.to_json(),
             "savings": self.savings.to_json(),
             "heads": self.heads,
             "control": self.control_json(),
@@ -527,6 +535,7 @@ impl Figures {
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
             savings: parcel.savings.clone(),
+            decision: DecisionFigures::of(parcel),
             scenarios: scenarios.collect(),
             networks: parcel
                 .networks
