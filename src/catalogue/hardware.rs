@@ -220,6 +220,20 @@ impl Hardware {
             .unwrap_or(self.pipes.len() - 1) // a catalogue has at least one pipe
     }
 
+    /// The inside diameter of a service line of a nominal size \[mm\]: that of the pipe of this nominal
+    /// size; where the catalogue has none, the nominal size times the ratio of the pipe whose nominal
+    /// size is nearest (the smaller of two as near).
+    #[must_use]
+    pub fn bore_mm(&self, nominal_mm: f64) -> f64 {
+        let away = |pipe: &&PipeSize| (pipe.nominal_mm - nominal_mm).abs();
+        self.pipes
+            .iter()
+            .min_by(|a, b| away(a).total_cmp(&away(b)))
+            .map_or(nominal_mm, |pipe| {
+                nominal_mm * pipe.inside_mm / pipe.nominal_mm
+            })
+    }
+
     /// The smallest valve that passes a flow; the largest one where none does.
     #[must_use]
     pub fn valve_for(&self, flow_lpm: f64) -> &ValveSize {
@@ -305,6 +319,19 @@ mod tests {
         let (families, _) = GENERIC_TOML.split_once("[hardware]").unwrap();
         let catalogue = Catalogue::parse(families, "x").unwrap();
         assert_eq!(catalogue.hardware, Catalogue::generic().hardware);
+    }
+
+    #[test]
+    fn a_bore_is_that_of_the_pipe_or_in_its_proportion() {
+        let hardware = Catalogue::generic().hardware;
+        for (nominal_mm, bore_mm) in [
+            (32.0, 27.2),
+            (63.0, 55.4),
+            (20.0, 20.0 * 21.0 / 25.0),
+            (150.0, 150.0 * 66.0 / 75.0),
+        ] {
+            assert!((hardware.bore_mm(nominal_mm) - bore_mm).abs() < 1e-9);
+        }
     }
 
     #[test]

@@ -23,7 +23,8 @@ const MOST_CENTS: f64 = 9.0e15;
     after_help = "Example: evenfall allot out --budget 20000 --floor 'district=Lower Alder:5000'\n\n\
     With -o the answer is written to allotment.csv and allotment.json.\n\n\
     Each parcel offers the steps of its ladder that cost no more than the avoided cost or are \
-    recommended, of which at most one choice a unit is taken; what it costs the budget is the ceiling of its rebate. A floor needs its column in \
+    recommended, of which at most one choice a unit is taken; what it costs the budget is the \
+    ceiling of its rebate. A floor needs its column in \
     parcels.csv, or in ranked.csv: plan with --by COLUMN."
 )]
 pub(super) struct AllotArgs {
@@ -183,7 +184,8 @@ struct Offered {
     rebate_cents: u64,
 }
 
-/// The steps of `supply_curve.csv` up to its cut, or recommended, that claim and are paid, by parcel, each list by its rungs.
+/// The steps of `supply_curve.csv` up to its cut, or recommended, that claim and are paid: by parcel,
+/// each list by its rungs.
 fn steps(finished: &Finished) -> Result<BTreeMap<String, Vec<Offered>>, Issue> {
     let mut curve = finished.table("supply_curve.csv")?;
     let (within, recommended) = (

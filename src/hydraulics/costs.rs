@@ -32,7 +32,7 @@ pub struct BillBasis {
     pub parts_cur: [f64; 3],
     /// Nozzles to set.
     pub nozzles: f64,
-    /// Abandoned heads to cap.
+    /// Bodies to cap, each as much work as a nozzle, and done once.
     pub caps: f64,
     /// Bodies to set.
     pub bodies: f64,
@@ -54,7 +54,6 @@ impl BillBasis {
                     0
                 }
                 "adapter" => 0,
-                // A cap takes the work of a nozzle, and lasts.
                 "cap" => {
                     basis.caps += line.quantity;
                     2
@@ -140,9 +139,9 @@ impl Costs {
             body_cur: body + work_cur(self.body_min * basis.bodies),
             pipe_cur: pipe
                 + work_cur(
-                    self.trench_min_m * basis.trench_m
-                        + self.valve_min * basis.valves
-                        + self.nozzle_min * basis.caps,
+                    self.nozzle_min * basis.caps
+                        + self.trench_min_m * basis.trench_m
+                        + self.valve_min * basis.valves,
                 ),
         }
     }

@@ -15,7 +15,10 @@ mod water;
 
 pub use account::{OptionOffer, ParcelAccount};
 pub use bodies::{BodyWork, Fitting, Works};
-pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
+pub use delivery::{
+    Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, PressureHold, StationPlan,
+    run_time_factors, station_min,
+};
 pub use outcome::{
     AllowanceUse, Behaviours, Bodies, Fit, GroundUse, LadderFigures, NightUse, ParcelPlan,
     ParcelWater, Scenario, ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
@@ -45,6 +48,8 @@ const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 const SCATTER_ASSUMED: &str = "nozzle-cv-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
+/// More heads than the plain rule's, because brown patches asked for them.
+const OVER_RULE: &str = "heads-over-rule";
 
 /// Most heads of one family on one turf area: those of 17 ha with throws of 4.5 m. Beyond that a plan by
 /// the plain rule takes several seconds, a better one minutes, and its files cannot be handled.
@@ -308,14 +313,15 @@ impl Planner {
             uniformity.as_ref(),
             site.assumptions,
         );
-        if is_stretched {
-            verdict.flags.push(STRETCHED);
-            verdict.flags.sort_unstable();
-        }
-        if family.scatter.is_assumed {
-            verdict.flags.push(SCATTER_ASSUMED);
-            verdict.flags.sort_unstable();
-        }
+        let is_over_rule = layout.is_over_rule && matches!(scenario, Scenario::Relayout(_));
+        let more = [
+            (is_stretched, STRETCHED),
+            (is_over_rule, OVER_RULE),
+            (family.scatter.is_assumed, SCATTER_ASSUMED),
+        ];
+        let more = more.into_iter().filter(|(holds, _)| *holds);
+        verdict.flags.extend(more.map(|(_, flag)| flag));
+        verdict.flags.sort_unstable();
         let names = layout
             .heads
             .iter()

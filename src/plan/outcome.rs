@@ -12,7 +12,7 @@ use crate::crs::Frame;
 use crate::issue::Issue;
 use crate::savings::{After, Attribution, Claims, Outcome};
 use crate::shape::Outline;
-use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
+use crate::site::{Attributes, LonLatPolygon, Obstacle, Parcel, Texture};
 use crate::uniformity::{InWind, Uniformity};
 
 /// What became of an input parcel. Every input gets exactly one.
@@ -202,10 +202,13 @@ pub struct Behaviours {
 pub struct StationNight {
     /// Its number in its network, from 1; `None` where a turf area counts as one station.
     pub number: Option<usize>,
-    /// Its group, from 1: stations of one group water on the same days.
+    /// Its group, from 1: stations of one group water on the same days; 0 where it does not run.
     pub group: u32,
-    /// Start of each cycle \[minutes after midnight\].
-    pub starts_min: Vec<f64>,
+    /// Its days in words, e.g. `mon;thu`; empty where it does not run.
+    pub days: String,
+    /// Start of each cycle \[minutes after midnight\], and on which days, in words; one entry without
+    /// words where they are the same on all of its days.
+    pub starts: Vec<(String, Vec<f64>)>,
 }
 
 /// The night of a parcel, from the side of one of its turf areas.
@@ -382,6 +385,8 @@ pub struct ParcelPlan {
     pub frame: Option<Frame>,
     /// Its outline; empty without a parcel layer.
     pub outline: Vec<LonLatPolygon>,
+    /// What stands on and around it.
+    pub obstacles: Vec<Obstacle>,
     /// Its attributes.
     pub attributes: Attributes,
     /// Area of the outline \[m²\]; `None` without a parcel layer.
@@ -458,6 +463,7 @@ impl ParcelPlan {
             status: Status::NoTurf,
             frame: None,
             outline: parcel.outline.clone(),
+            obstacles: parcel.obstacles.clone(),
             attributes: parcel.attributes.clone(),
             parcel_m2: None,
             turf: Vec::new(),
@@ -489,6 +495,7 @@ impl ParcelPlan {
             obstacles: Vec::new(),
             heads: Vec::new(),
             supply: Vec::new(),
+            relief: None,
             meter: Vec::new(),
             issues: Vec::new(),
         };

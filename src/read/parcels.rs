@@ -61,6 +61,8 @@ pub(super) struct Roll {
 #[derive(Debug, Clone, Copy)]
 struct Entry {
     locator: u64,
+    /// Half a fingerprint of its id.
+    id: u64,
     number: u32,
     selected: bool,
 }
@@ -138,10 +140,8 @@ impl Roll {
             return Err(Issue::new(Code::IN12, found).in_file(self.layer.name()));
         };
         let id = parcel_id(feature, self.id_field.as_deref());
-        self.ids.push(Known {
-            fingerprint: fingerprint(&id),
-            entry,
-        });
+        let fingerprint = fingerprint(&id);
+        self.ids.push(Known { fingerprint, entry });
         if let Some([west, south, east, north]) = feature.bounds() {
             let below = |degrees: f64| (degrees as f32).next_down(); // rounded, then outwards
             let above = |degrees: f64| (degrees as f32).next_up();
@@ -150,6 +150,7 @@ impl Roll {
         }
         self.entries.push(Entry {
             locator: feature.locator,
+            id: fingerprint[0],
             number: entry + 1,
             selected: feature.selected,
         });
@@ -191,6 +192,11 @@ impl Roll {
         self.entries
             .get(entry as usize)
             .is_some_and(|entry| entry.selected)
+    }
+
+    /// Half a fingerprint of a parcel's id.
+    pub(super) fn fingerprint(&self, entry: u32) -> Option<u64> {
+        self.entries.get(entry as usize).map(|entry| entry.id)
     }
 
     /// The column that the user named for the id.

@@ -40,8 +40,13 @@ impl Saving {
     /// Base less new. Equal water on both sides saves exactly 0.
     #[must_use]
     pub fn between(base: &YearWater, new: &YearWater) -> Saving {
-        let m3_yr = base.use_m3_yr - new.use_m3_yr;
-        let frac = (base.use_m3_yr > 0.0).then(|| m3_yr / base.use_m3_yr);
+        Saving::of(base.use_m3_yr - new.use_m3_yr, base.use_m3_yr)
+    }
+
+    /// A saving beside the use as found \[m³/yr\].
+    #[must_use]
+    pub fn of(m3_yr: f64, found_m3_yr: f64) -> Saving {
+        let frac = (found_m3_yr > 0.0).then(|| m3_yr / found_m3_yr);
         Saving { m3_yr, frac }
     }
 

@@ -46,6 +46,8 @@ pub mod style;
 pub mod summary;
 pub mod text;
 pub mod throw;
+mod tied;
+pub mod ties;
 pub mod turf;
 pub mod walk;
 pub mod wanted;

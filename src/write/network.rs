@@ -1,7 +1,8 @@
 //! Stations, pipes and materials: `stations.geojson`, `laterals.geojson`, `materials.csv`.
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
-use super::schedule::clock;
+use super::schedule::station_starts;
+use crate::budget::Schedule;
 use crate::crs::Frame;
 use crate::hydraulics::materials::Line;
 use crate::plan::{NetworkPlan, ParcelPlan, PipeRole, PipeRow, ScenarioPlan, StationPlan};
@@ -87,6 +88,11 @@ pub(super) fn station_id(parcel: &ParcelPlan, network: &NetworkPlan, number: usi
 }
 
 impl StationRow<'_> {
+    /// A result of the solution; `None` where there is none.
+    fn solved<T>(&self, read: impl Fn(&StationPlan) -> T) -> Option<T> {
+        self.station.is_solved.then(|| read(self.station))
+    }
+
     /// The turf areas that it waters, in order.
     fn areas(&self) -> Vec<usize> {
         let mut areas: Vec<usize> = self.station.heads.iter().map(|&(area, _)| area).collect();
@@ -106,13 +112,19 @@ impl StationRow<'_> {
 
     /// Cycles, minutes of a cycle and days a week of the lawn that needs most of them.
     fn clock(&self) -> Option<(u32, f64, f64)> {
-        self.plans()
-            .filter_map(|plan| {
-                let schedule = plan.year.as_ref()?.water.schedule.as_ref()?;
-                Some((schedule.cycles, schedule.cycle_min, schedule.days_per_week))
-            })
-            .max_by(|a, b| (f64::from(a.0) * a.1).total_cmp(&(f64::from(b.0) * b.1)))
+        let schedule = leading(self.plans())?;
+        Some((schedule.cycles, schedule.cycle_min, schedule.days_per_week))
     }
+}
+
+/// The schedule that a station keeps: of the turf areas that it waters, that of the one with the most
+/// minutes, the first of equals.
+pub(super) fn leading<'a>(plans: impl Iterator<Item = &'a ScenarioPlan>) -> Option<&'a Schedule> {
+    let schedules = plans.filter_map(|plan| plan.year.as_ref()?.water.schedule.as_ref());
+    schedules.reduce(|lead, next| match next.run_min() > lead.run_min() {
+        true => next,
+        false => lead,
+    })
 }
 
 impl Layer for Stations {
@@ -169,7 +181,7 @@ impl Layer for Stations {
             "L/min",
             2,
             "Flow at the pressures that the supply gives",
-            |r| r.station.flow_lpm.into(),
+            |r| r.solved(|one| one.flow_lpm).into(),
         ),
         number(
             "before_lpm",
@@ -190,14 +202,14 @@ impl Layer for Stations {
             "kPa",
             1,
             "Pressure behind the valve while it runs",
-            |r| r.station.valve_kpa.into(),
+            |r| r.solved(|one| one.valve_kpa).into(),
         ),
         number(
             "least_kpa",
             "kPa",
             1,
             "Least pressure at a head's inlet",
-            |r| r.station.inlet_kpa.0.into(),
+            |r| r.solved(|one| one.inlet_kpa.0).into(),
         ),
         number(
             "least_before_kpa",
@@ -211,14 +223,14 @@ impl Layer for Stations {
             "kPa",
             1,
             "Largest pressure at a head's inlet",
-            |r| r.station.inlet_kpa.1.into(),
+            |r| r.solved(|one| one.inlet_kpa.1).into(),
         ),
         number(
             "spread_pct",
             "%",
             1,
             "Their difference over the rated pressure",
-            |r| (100.0 * r.station.spread_frac).into(),
+            |r| r.solved(|one| 100.0 * one.spread_frac).into(),
         ),
         number(
             "spread_before_pct",
@@ -242,14 +254,14 @@ impl Layer for Stations {
         count(
             "heads_below",
             "Heads below the lowest working pressure of the family",
-            |r| r.station.below.into(),
+            |r| r.solved(|one| one.below).into(),
         ),
         number(
             "velocity_m_s",
             "m/s",
             2,
             "Largest velocity in its laterals",
-            |r| r.station.fastest_m_s.into(),
+            |r| r.solved(|one| one.fastest_m_s).into(),
         ),
         number(
             "lateral_m",
@@ -261,6 +273,27 @@ impl Layer for Stations {
         number("main_m", "m", 2, "Length of the main to its valve", |r| {
             r.station.main_m.into()
         }),
+        number(
+            "valve_rise_m",
+            "m",
+            2,
+            "How much higher its valve lies than the point of connection; empty without an elevation model",
+            |r| r.station.rise_m.into(),
+        ),
+        number(
+            "lowest_rise_m",
+            "m",
+            2,
+            "The same of its lowest head",
+            |r| r.station.head_rise_m.map(|(low, _)| low).into(),
+        ),
+        number(
+            "highest_rise_m",
+            "m",
+            2,
+            "The same of its highest head",
+            |r| r.station.head_rise_m.map(|(_, high)| high).into(),
+        ),
         number(
             "wire_m",
             "m",
@@ -319,12 +352,8 @@ impl Layer for Stations {
             "run_min",
             "min",
             1,
-            "Run time of a watering day in the peak month, of the lawn that needs most; empty as found",
-            |r| {
-                r.clock()
-                    .map(|(cycles, minutes, _)| f64::from(cycles) * minutes)
-                    .into()
-            },
+            "Run time of a watering day in the peak month, of the turf area that needs most; empty as found",
+            |r| leading(r.plans()).map(Schedule::peak_min).into(),
         ),
         count("cycles", "Cycles of a watering day; empty as found", |r| {
             r.clock().map(|(cycles, ..)| u64::from(cycles)).into()
@@ -338,16 +367,22 @@ impl Layer for Stations {
             },
         ),
         text(
+            "days",
+            "Days on which it waters, e.g. `mon;thu`, or which of the allowed dates; empty as found",
+            |r| {
+                r.station
+                    .night
+                    .as_ref()
+                    .map(|night| night.days.as_str())
+                    .into()
+            },
+        ),
+        text(
             "starts",
-            "Start of each cycle, hours and minutes, if the whole parcel is watered this way; empty as found",
+            "Start of each cycle, hours and minutes, if the whole parcel is watered this way, with the days before them where these differ; empty as found",
             |r| {
                 let night = r.station.night.as_ref();
-                night
-                    .map(|night| {
-                        let starts = night.starts_min.iter().map(|&minutes| clock(minutes));
-                        starts.collect::<Vec<String>>().join(" ")
-                    })
-                    .into()
+                night.map(station_starts).into()
             },
         ),
         text("flags", "What to look at, sorted and joined by `;`", |r| {

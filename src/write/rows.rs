@@ -4,7 +4,8 @@ use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
 use crate::plan::{
-    Fitting, HeadServed, LadderFigures, ParcelPlan, Scenario, ScenarioPlan, StepFigures, TurfPlan,
+    Fitting, HeadServed, LadderFigures, ParcelPlan, PressureHold, Scenario, ScenarioPlan,
+    StepFigures, TurfPlan,
 };
 use crate::shape::Outline;
 
@@ -131,7 +132,8 @@ impl HeadRow<'_> {
         self.area
             .plan
             .delivered
-            .as_ref()?
+            .as_ref()
+            .filter(|got| got.hold != PressureHold::Unsolved)?
             .heads
             .get(self.number - 1)
     }

@@ -198,6 +198,13 @@ impl Layer for Turf {
             |r| r.plan.uniformity.map(|u| u.weak_frac).into(),
         ),
         number(
+            "patch_m",
+            "m",
+            2,
+            "Width of the widest patch below half the mean rate: the largest circle inside it; 0 where there is none",
+            |r| r.plan.uniformity.map(|u| u.patch_m).into(),
+        ),
+        number(
             "twice_frac",
             "",
             4,
@@ -539,11 +546,11 @@ impl Layer for Turf {
             "du_lq_delivered",
             "",
             4,
-            "`du_lq` with the flows and throws that the supply's pressures give",
-            |r| r.plan.delivered.as_ref().map(|got| got.du_lq).into(),
+            "`du_lq` with the flows and throws that the supply's pressures give; empty where a head is without its working pressure",
+            |r| r.plan.delivered.as_ref().and_then(|got| got.du_lq).into(),
         ),
         number("cu_pct_delivered", "%", 2, "`cu_pct` as delivered", |r| {
-            r.plan.delivered.as_ref().map(|got| got.cu_pct).into()
+            r.plan.delivered.as_ref().and_then(|got| got.cu_pct).into()
         }),
         number(
             "rate_mm_h_delivered",

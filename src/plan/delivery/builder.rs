@@ -9,12 +9,13 @@ use super::outcome::{Built, HeadServed, NetworkPlan};
 use super::source::Plant;
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Family, Hardware};
+use crate::crs::Frame;
 use crate::hydraulics::nozzle::{Body, Response, Working};
 use crate::hydraulics::pipe::flow_at_velocity_lpm;
 use crate::hydraulics::supply::{Chain, Losses, Run};
 use crate::hydraulics::trench::{Factors, Yard};
 use crate::shape::{Outline, Point};
-use crate::site::{Exposure, Grass, Texture};
+use crate::site::{Exposure, Grass, Relief, Texture};
 
 /// The turf areas of a parcel with their scenarios.
 pub(super) type Areas<'a> = [(Site<'a>, Vec<ScenarioPlan>)];
@@ -42,6 +43,8 @@ pub(super) struct Builder<'a> {
     pub(super) groups: Vec<u32>,
     /// Height of each lawn's plane: metres of fall a metre, and the way down.
     pub(super) planes: Vec<(f64, Point)>,
+    /// The heights of the ground; `None` without an elevation model.
+    relief: Option<(&'a Relief, Frame)>,
     /// Where each source is taken to be.
     pub(super) places: Vec<Point>,
 }
@@ -51,6 +54,7 @@ impl<'a> Builder<'a> {
         planner: &'a Planner,
         assumptions: &'a Assumptions,
         plant: &'a Plant,
+        relief: Option<(&'a Relief, Frame)>,
         areas: &Areas<'_>,
     ) -> Builder<'a> {
         let number = |key| assumptions.number(key);
@@ -99,6 +103,7 @@ impl<'a> Builder<'a> {
             groups: joined(areas, assumptions, yard.turf()),
             yard,
             planes,
+            relief,
             places,
         }
     }
@@ -157,9 +162,30 @@ impl<'a> Builder<'a> {
         }
     }
 
+    /// The height of the ground \[m\]: of the elevation model, or else of the plane of a lawn. Only
+    /// differences mean something, and without a model only those on one lawn.
     pub(super) fn height_m(&self, area: usize, at: Point) -> f64 {
+        if let Some((relief, frame)) = &self.relief {
+            let (lon, lat) = frame.to_lonlat(at);
+            return relief.height_m(lon, lat);
+        }
         let (fall, down) = self.planes[area];
         -fall * at.dot(down)
+    }
+
+    /// Whether heights are known on a lawn.
+    pub(super) fn is_sloped(&self, area: usize) -> bool {
+        self.relief.is_some() || self.planes[area].0 > 0.0
+    }
+
+    /// How much higher one place lies than another \[m\]; `None` where nothing says.
+    pub(super) fn rise_m(&self, from: Point, to: Point) -> Option<f64> {
+        let (relief, frame) = self.relief.as_ref()?;
+        let height = |at: Point| {
+            let (lon, lat) = frame.to_lonlat(at);
+            relief.height_m(lon, lat)
+        };
+        Some(height(to) - height(from))
     }
 
     /// Builds a scenario: `None` where no area has heads in it, or they have no family.

@@ -33,6 +33,7 @@ pub(super) struct Job<'b, 'a> {
 }
 
 /// A station before its pipes are solved.
+#[derive(Clone)]
 pub(super) struct Draft {
     pub(super) source: usize,
     pub(super) name: Option<String>,
@@ -40,6 +41,8 @@ pub(super) struct Draft {
     pub(super) valve: Point,
     /// The box in which the valve stands, from 1.
     pub(super) valve_box: usize,
+    /// Whether its valve is in the ground, so that it is not parted.
+    pub(super) is_kept: bool,
 }
 
 impl Job<'_, '_> {
@@ -131,7 +134,7 @@ impl Job<'_, '_> {
 
     /// What a head may share a station with: heads of the same part of lawns of one kind, on the
     /// same third of a slope. `is_whole` says of each area whether it is one part.
-    fn class(&self, head: usize, third: u32, is_whole: &[bool]) -> u32 {
+    pub(super) fn class(&self, head: usize, third: u32, is_whole: &[bool]) -> u32 {
         let (area, number) = self.heads[head];
         let parts = self.plans[area].map_or(&[][..], |plan| plan.groups.as_slice());
         // Whole lawns are part 1; parts of a divided one are its own.
@@ -190,6 +193,7 @@ impl Job<'_, '_> {
                 source,
                 valve: Point::default(),
                 valve_box: 0,
+                is_kept: true,
                 name: Some(name),
                 members,
             });
@@ -201,6 +205,7 @@ impl Job<'_, '_> {
                 source: feeds[self.heads[members[0]].0], // no station is empty
                 valve: Point::default(),
                 valve_box: 0,
+                is_kept: true,
                 name: None,
                 members,
             });
@@ -219,22 +224,14 @@ impl Job<'_, '_> {
                     class: self.class(head, thirds[head], &is_whole),
                 })
                 .collect();
-            let safe_lpm = builder.most_lpm(source);
-            let nozzles = self.nozzle_kinds(&own);
-            let clear = |a: Point, b: Point| builder.yard.is_clear(a, b);
-            let (low, high) = box_of(&outlets);
-            let stands = builder.yard.has_solid_in(low, high);
-            let rules = Rules {
-                nozzles: &nozzles,
-                is_clear: stands.then_some(&clear as &dyn Fn(Point, Point) -> bool),
-                least_lpm: builder.assumptions.number(Key::ValveLeast),
-            };
-            for members in grouped_by(&outlets, safe_lpm, rules, work) {
+            let limit_lpm = builder.most_lpm(source).min(self.holding_lpm(source, &own));
+            for members in self.parted(&own, &outlets, limit_lpm, work) {
                 let members: Members = members.into_iter().map(|i| own[i]).collect();
                 drafts.push(Draft {
                     source,
                     valve: Point::default(),
                     valve_box: 0,
+                    is_kept: false,
                     name: None,
                     members,
                 });
@@ -242,6 +239,28 @@ impl Job<'_, '_> {
         }
         self.place_valves(&mut drafts);
         drafts
+    }
+
+    /// Groups heads into stations within a flow \[L/min\]: of few nozzle types, and not on two sides of
+    /// what no trench may cross.
+    pub(super) fn parted(
+        &self,
+        heads: &[usize],
+        outlets: &[Outlet],
+        limit_lpm: f64,
+        work: &Work,
+    ) -> Vec<Members> {
+        let builder = self.builder;
+        let nozzles = self.nozzle_kinds(heads);
+        let clear = |a: Point, b: Point| builder.yard.is_clear(a, b);
+        let (low, high) = box_of(outlets);
+        let stands = builder.yard.has_solid_in(low, high);
+        let rules = Rules {
+            nozzles: &nozzles,
+            is_clear: stands.then_some(&clear as &dyn Fn(Point, Point) -> bool),
+            least_lpm: builder.assumptions.number(Key::ValveLeast),
+        };
+        grouped_by(outlets, limit_lpm, rules, work)
     }
 }
 

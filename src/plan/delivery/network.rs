@@ -1,14 +1,19 @@
 //! Mains and laterals of one scenario, laid, sized, solved and counted.
 
+use std::collections::BTreeSet;
+
+use super::super::bodies::may_regulate;
 use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 use super::{
-    CHECK_VALVES, CONNECTION_ASSUMED, HIGH_PRESSURE, LOW_PRESSURE, NOZZLE_TYPES, OVER_FLOW,
+    CHECK_VALVES, CONNECTION_ASSUMED, DRY, HIGH_PRESSURE, LOW_PRESSURE, NOZZLE_TYPES, OVER_FLOW,
     PIPE_CROSSES, PIPE_OFF_PARCEL, PIPE_UNDER_BUILDING, PRESSURE_SPREAD, PRESSURE_UNVERIFIED,
-    PUMP_MINIMUM, STATION_PARTED, VALVE_MINIMUM,
+    PUMP_MINIMUM, PressureHold, SIZE_INFERRED, STATIC_HIGH, STATION_PARTED, UNSOLVED,
+    VALVE_MINIMUM,
 };
 use crate::assumptions::Key;
+use crate::hydraulics::KPA_PER_M;
 use crate::hydraulics::apart::{MAX_NOZZLE_TYPES, Rules, is_parted};
 use crate::hydraulics::inp::{self, Piece};
 use crate::hydraulics::laterals::{Tree, tree};
@@ -16,7 +21,7 @@ use crate::hydraulics::materials::{Count, Counts, OFF_PARCEL, UNDER_BUILDING};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
-use crate::hydraulics::supply::{Chain, Reading, Source};
+use crate::hydraulics::supply::{Chain, Reading};
 use crate::hydraulics::trench::Trench;
 use crate::hydraulics::work::Work;
 use crate::shape::Point;
@@ -27,60 +32,28 @@ const SHORTEST_M: f64 = 0.005;
 const MEASURED_M: f64 = 0.005;
 /// A node this much above the lowest head drains through it \[m\].
 const DRAINS_ABOVE_M: f64 = 0.2;
+/// Laterals are widened to this share of the spread that they may have, where heads need it: a choice
+/// of this program.
+const LEAST_SPREAD: f64 = 0.25;
 
 impl Job<'_, '_> {
     /// Lays and solves everything, and counts it.
     pub(super) fn done(self, scenario: &Scenario) -> Built {
         let builder = self.builder;
         let work = Work::default();
-        let drafts = self.drafts(&work);
-        let number = |key| builder.assumptions.number(key);
+        let (drafts, ways, finished) = self.designed(&work);
         let mut counts = Counts::default();
         let mut pipes = Vec::new();
-        let mut main_m = vec![0.0; drafts.len()];
-        let mut widest_lpm = vec![0.0_f64; builder.places.len()];
-        let mut sizes = vec![0; builder.places.len()];
-        for draft in &drafts {
-            let lpm: f64 = draft.members.iter().map(|&head| self.rated_lpm(head)).sum();
-            widest_lpm[draft.source] = widest_lpm[draft.source].max(lpm);
-        }
-        for (source, place) in builder.places.iter().enumerate() {
-            let own: Vec<usize> = (0..drafts.len())
-                .filter(|&at| drafts[at].source == source)
-                .collect();
-            let valves: Vec<Point> = own.iter().map(|&at| drafts[at].valve).collect();
-            let weight = number(Key::PipePathWeight);
-            let mains = tree(*place, &valves, &builder.yard, weight, &work);
-            let mut way_m = vec![0.0; mains.nodes.len()];
-            for node in 1..way_m.len() {
-                way_m[node] = way_m[mains.feeds[node]] + mains.length_m(node);
-            }
-            for (&at, &node) in own.iter().zip(&mains.heads) {
-                main_m[at] = way_m[node];
-            }
-            let farthest_m = own.iter().map(|&at| main_m[at]).fold(0.0, f64::max);
-            sizes[source] = builder.main_size(widest_lpm[source], farthest_m);
-            if self.is_new {
-                let carried = (sizes[source], widest_lpm[source]);
-                let areas: Vec<Vec<usize>> = own
+        if self.is_new {
+            for way in &ways.mains {
+                let areas: Vec<Vec<usize>> = way
+                    .stations
                     .iter()
                     .map(|&at| self.areas_of(&drafts[at].members))
                     .collect();
-                self.add_mains(&mains, (carried, &areas), &mut pipes, &mut counts);
+                let carried = (way.size, way.widest_lpm);
+                self.add_mains(&way.tree, (carried, &areas), &mut pipes, &mut counts);
             }
-        }
-        let farthest_m = main_m.iter().copied().fold(0.0, f64::max);
-        let mut finished: Vec<Finished> = Vec::new();
-        for (draft, &length_m) in drafts.iter().zip(&main_m) {
-            let source = &builder.plant.sources[draft.source];
-            let share = if farthest_m > 0.0 {
-                length_m / farthest_m
-            } else {
-                0.0
-            };
-            let main = builder.main_run(length_m, sizes[draft.source]);
-            let chain = Chain::to_valve(source, &builder.losses, main, share, 0.0);
-            finished.push(self.finish(draft, source, chain, length_m, &work));
         }
         let mut served = self.empty_served();
         for (at, done) in finished.iter().enumerate() {
@@ -129,32 +102,33 @@ impl Job<'_, '_> {
                 Some(AreaServed {
                     area,
                     heads: vec![nothing; (*plan)?.heads.len()],
+                    hold: PressureHold::Holds,
                     flags: Vec::new(),
+                    regulated: Vec::new(),
                 })
             })
             .collect()
     }
 
-    /// Lays, sizes and solves the pipes of a station.
-    fn finish(
+    /// The laterals of a station.
+    pub(super) fn laterals(&self, draft: &Draft, work: &Work) -> Tree {
+        let builder = self.builder;
+        let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
+        let weight = builder.assumptions.number(Key::PipePathWeight);
+        tree(draft.valve, &places, &builder.yard, weight, work)
+    }
+
+    /// Sizes and solves the pipes of a station.
+    pub(super) fn finish(
         &self,
         draft: &Draft,
-        source: &Source,
-        chain: Chain,
-        main_m: f64,
-        work: &Work,
+        tree: Tree,
+        (chain, main_m): (Chain, f64),
     ) -> Finished {
         let builder = self.builder;
+        let source = &builder.plant.sources[draft.source];
         let number = |key| builder.assumptions.number(key);
-        let places: Vec<Point> = draft.members.iter().map(|&head| self.at(head)).collect();
-        let tree = tree(
-            draft.valve,
-            &places,
-            &builder.yard,
-            number(Key::PipePathWeight),
-            work,
-        );
-        let taps: Vec<Tap> = draft
+        let mut taps: Vec<Tap> = draft
             .members
             .iter()
             .zip(&tree.heads)
@@ -165,13 +139,17 @@ impl Job<'_, '_> {
             })
             .collect();
         let area = self.main_area(&draft.members);
-        let is_sloped = builder.planes[area].0 > 0.0;
+        let is_sloped = builder.is_sloped(area);
         let zero_m = builder.height_m(area, draft.valve);
         let heights_m: Vec<f64> = tree
             .nodes
             .iter()
             .map(|&at| builder.height_m(area, at) - zero_m)
             .collect();
+        let regulated = self.too_high(&tree, &taps, &heights_m, &chain);
+        for &at in &regulated {
+            taps[at].body = self.holding;
+        }
         let station = Station {
             tree: &tree,
             taps: &taps,
@@ -182,9 +160,20 @@ impl Job<'_, '_> {
         };
         let rated_kpa = self.family.rated.kpa();
         let (most_m_s, most_frac) = (number(Key::PipeVelocity), number(Key::PipeSpread));
-        let sizes = station.sized(builder.hardware(), most_m_s, most_frac, rated_kpa);
-        let bores_mm = inside_mm(&sizes, builder.hardware());
-        let solved = station.solve(&bores_mm, &chain);
+        let least_kpa = Response::of(self.family).least_kpa();
+        let is_low = |solved: &Solved| solved.heads.iter().any(|head| head.nozzle_kpa < least_kpa);
+        let mut spread = most_frac;
+        let (sizes, bores_mm, solved) = loop {
+            let sizes = station.sized(builder.hardware(), most_m_s, spread, rated_kpa);
+            let bores_mm = inside_mm(&sizes, builder.hardware());
+            let solved = station.solve(&bores_mm, &chain);
+            // Wider laterals are dug for those that need them.
+            let is_done = !self.is_new || !is_low(&solved) || spread <= LEAST_SPREAD * most_frac;
+            if is_done {
+                break (sizes, bores_mm, solved);
+            }
+            spread *= 0.5;
+        };
         let of_heads = taps.iter().map(|tap| heights_m[tap.node]);
         let lowest_m = of_heads.clone().fold(f64::INFINITY, f64::min);
         let fall_m = of_heads.fold(f64::NEG_INFINITY, f64::max) - lowest_m;
@@ -203,7 +192,9 @@ impl Job<'_, '_> {
         };
         let response = Response::of(self.family);
         let (mut below, mut above) = (0, 0);
+        let mut hold = PressureHold::Holds;
         for head in &solved.heads {
+            hold = hold.max(PressureHold::of(response.working(head.nozzle_kpa)));
             match response.working(head.nozzle_kpa) {
                 Working::Dry | Working::Below => below += 1,
                 Working::Above => above += 1,
@@ -223,16 +214,24 @@ impl Job<'_, '_> {
         let rated_lpm: f64 = taps.iter().map(|tap| tap.rated_lpm).sum();
         let spread_frac = solved.spread_frac(rated_kpa);
         let flow_lpm = solved.flow_lpm();
+        // How unnamed heads in the ground share valves is not known.
+        let is_over = flow_lpm > safe_lpm * 1.001 && (self.is_changed || draft.name.is_some());
+        if is_over {
+            hold = hold.max(PressureHold::Overloaded);
+        }
+        if !solved.agrees {
+            hold = PressureHold::Unsolved;
+        }
         let flags = [
             (!source.is_read, PRESSURE_UNVERIFIED),
             (source.at.is_none(), CONNECTION_ASSUMED),
+            (source.is_size_inferred, SIZE_INFERRED),
+            (source.needs_reducer, STATIC_HIGH),
             (below > 0, LOW_PRESSURE),
+            (hold == PressureHold::Dry, DRY),
+            (!solved.agrees, UNSOLVED),
             (above > 0, HIGH_PRESSURE),
-            // How unnamed heads in the ground share valves is not known.
-            (
-                flow_lpm > safe_lpm * 1.001 && (self.is_changed || draft.name.is_some()),
-                OVER_FLOW,
-            ),
+            (is_over, OVER_FLOW),
             (flow_lpm < number(Key::ValveLeast), VALVE_MINIMUM),
             (flow_lpm < source.pump_least_lpm, PUMP_MINIMUM),
             (falls, CHECK_VALVES),
@@ -240,7 +239,10 @@ impl Job<'_, '_> {
             (self.is_new && tree.crossings > 0, PIPE_CROSSES),
             (self.is_new && building_m > MEASURED_M, PIPE_UNDER_BUILDING),
             (self.is_new && off_parcel_m > MEASURED_M, PIPE_OFF_PARCEL),
-            (self.is_new && self.is_parted(&places), STATION_PARTED),
+            (
+                self.is_new && self.is_parted(&draft.members),
+                STATION_PARTED,
+            ),
             (self.is_new && nozzle_types > MAX_NOZZLE_TYPES, NOZZLE_TYPES),
             (
                 spread_frac > most_frac && taps.iter().any(|tap| tap.body == Body::Plain),
@@ -260,6 +262,7 @@ impl Job<'_, '_> {
             before: None,
             heads: draft.members.iter().map(|&head| self.heads[head]).collect(),
             rated_lpm,
+            is_solved: solved.agrees,
             flow_lpm,
             safe_lpm,
             valve_kpa: solved.node_kpa[0],
@@ -268,6 +271,10 @@ impl Job<'_, '_> {
             set_kpa: set_kpa(&taps),
             below,
             fastest_m_s: station.fastest_m_s(&solved, &bores_mm),
+            rise_m: builder.rise_m(builder.places[draft.source], draft.valve),
+            head_rise_m: builder
+                .rise_m(builder.places[draft.source], draft.valve)
+                .map(|rise_m| (rise_m + lowest_m, rise_m + lowest_m + fall_m)),
             fall_m: is_sloped.then_some(fall_m),
             drain_l,
             lateral_m: tree.trench_m(),
@@ -279,8 +286,11 @@ impl Job<'_, '_> {
             night: None,
             flags,
         };
+        let regulated = regulated.into_iter().map(|at| plan.heads[at]).collect();
         Finished {
             plan,
+            hold,
+            regulated,
             tree,
             taps,
             heights_m,
@@ -313,13 +323,49 @@ impl Job<'_, '_> {
 
     /// Whether a building or wall stands between heads of a station, so that they do not hang together by
     /// sight.
-    fn is_parted(&self, places: &[Point]) -> bool {
+    fn is_parted(&self, members: &[usize]) -> bool {
+        let places: Vec<Point> = members.iter().map(|&head| self.at(head)).collect();
         let clear = |a: Point, b: Point| self.builder.yard.is_clear(a, b);
         let rules = Rules {
             is_clear: Some(&clear),
             ..Rules::default()
         };
-        is_parted(places, rules)
+        is_parted(&places, rules)
+    }
+
+    /// The heads of a change that keeps bodies at whose nozzles the pressure would be above the
+    /// family's window: their bodies must regulate. Where bodies bring their own there are none
+    /// that do.
+    fn too_high(&self, tree: &Tree, taps: &[Tap], heights_m: &[f64], chain: &Chain) -> Vec<usize> {
+        let builder = self.builder;
+        let (number, family) = (|key| builder.assumptions.number(key), self.family);
+        let lowest_m = heights_m.iter().copied().fold(0.0, f64::min);
+        let most_kpa = chain.valve_kpa(0.0) - lowest_m * KPA_PER_M;
+        let keeps = self.is_changed && !self.is_new && may_regulate(builder.assumptions, family);
+        if !keeps || most_kpa <= family.working.1.kpa() {
+            return Vec::new();
+        }
+        let response = Response::of(family);
+        let station = Station {
+            tree,
+            taps,
+            response,
+            heights_m,
+            roughness_c: builder.losses.pipe_c,
+            fittings_frac: builder.losses.fittings_frac,
+        };
+        let sizes = station.sized(
+            builder.hardware(),
+            number(Key::PipeVelocity),
+            number(Key::PipeSpread),
+            family.rated.kpa(),
+        );
+        let solved = station.solve(&inside_mm(&sizes, builder.hardware()), chain);
+        let is_above = |at: &usize| {
+            let head = &solved.heads[*at];
+            taps[*at].body == Body::Plain && response.working(head.nozzle_kpa) == Working::Above
+        };
+        (0..taps.len()).filter(is_above).collect()
     }
 
     /// The lawn of most heads of a station; the first of equals.
@@ -557,19 +603,27 @@ impl Job<'_, '_> {
                 }
             }
         }
+        let regulated = finished
+            .iter()
+            .flat_map(|done| done.regulated.iter().copied());
+        let held: BTreeSet<(usize, usize)> = regulated.collect();
         let changed = self.plans.iter().enumerate().filter(|_| self.is_changed);
         for (area, plan) in changed.filter_map(|(area, plan)| Some((area, (*plan)?))) {
             let count = counts.of(&[area]);
-            for fitting in &plan.fittings {
-                match fitting.body {
+            for (head, fitting) in plan.fittings.iter().enumerate() {
+                let must = held.contains(&(area, head));
+                match if must {
+                    BodyWork::Regulate
+                } else {
+                    fitting.body
+                } {
                     // Old bodies that stay take another family's nozzle with an adapter.
                     BodyWork::Keep if matches!(plan.scenario, Scenario::Swap(..)) => {
                         count.adapter();
                     }
                     BodyWork::Keep => {}
-                    BodyWork::Change | BodyWork::Regulate => {
-                        self.count_body(fitting.body == BodyWork::Regulate, count);
-                    }
+                    BodyWork::Change => self.count_body(false, count),
+                    BodyWork::Regulate => self.count_body(true, count),
                 }
             }
         }
@@ -609,7 +663,11 @@ impl Job<'_, '_> {
                 throw_factor: throw_factor / self.own_throw(area, head),
                 mist_frac: misting.lost_frac(nozzle_kpa, rated_kpa),
             };
+            own.hold = own.hold.max(done.hold);
             own.flags.extend(&done.plan.flags);
+            if done.regulated.contains(&(area, head)) {
+                own.regulated.push(head);
+            }
         }
     }
 
@@ -672,13 +730,16 @@ fn known_kpa(reading: Reading) -> Option<f64> {
 }
 
 /// A station with its pipes.
-struct Finished {
-    plan: StationPlan,
-    tree: Tree,
-    taps: Vec<Tap>,
-    heights_m: Vec<f64>,
+pub(super) struct Finished {
+    pub(super) plan: StationPlan,
+    pub(super) hold: PressureHold,
+    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
+    pub(super) regulated: Vec<(usize, usize)>,
+    pub(super) tree: Tree,
+    pub(super) taps: Vec<Tap>,
+    pub(super) heights_m: Vec<f64>,
     sizes: Vec<usize>,
     bores_mm: Vec<f64>,
-    chain: Chain,
-    solved: Solved,
+    pub(super) chain: Chain,
+    pub(super) solved: Solved,
 }

@@ -1,7 +1,7 @@
 //! What comes out: stations, pipes, and what each head gets.
 
 use super::super::{Scenario, StationNight};
-use super::FLOW_RELEARN;
+use super::{FLOW_RELEARN, PressureHold};
 use crate::hydraulics::materials::{Counts, Line};
 use crate::shape::Point;
 
@@ -78,6 +78,8 @@ pub struct StationPlan {
     pub heads: Vec<(usize, usize)>,
     /// Flow at the rated pressure \[L/min\].
     pub rated_lpm: f64,
+    /// Whether its flows and pressures agree; where they do not, they are no result and are not written.
+    pub is_solved: bool,
     /// Flow as delivered \[L/min\].
     pub flow_lpm: f64,
     /// Most that it may draw \[L/min\].
@@ -94,6 +96,11 @@ pub struct StationPlan {
     pub below: usize,
     /// Largest velocity in its laterals \[m/s\].
     pub fastest_m_s: f64,
+    /// How much higher its valve lies than the point of connection; `None` where no elevation model
+    /// says \[m\].
+    pub rise_m: Option<f64>,
+    /// The same of its lowest and of its highest head \[m\].
+    pub head_rise_m: Option<(f64, f64)>,
     /// Fall from its highest to its lowest head; `None` where the slope is not known \[m\].
     pub fall_m: Option<f64>,
     /// Water that runs out of its lowest head after every stop without check valves \[L\].
@@ -156,7 +163,11 @@ pub struct HeadServed {
 pub(super) struct AreaServed {
     pub(super) area: usize,
     pub(super) heads: Vec<HeadServed>,
+    /// The worst of its stations.
+    pub(super) hold: PressureHold,
     pub(super) flags: Vec<&'static str>,
+    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
+    pub(super) regulated: Vec<usize>,
 }
 
 /// A scenario built.

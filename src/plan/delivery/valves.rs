@@ -24,6 +24,12 @@ const INSET_M: f64 = 0.3;
 const BESIDE_M: f64 = 2.0;
 /// A metre towards the connection counts this share of a metre towards the heads.
 const CONNECTION_SHARE: f64 = 0.5;
+/// Distances from a station's own place at which spots inside the turf are tried \[m\].
+const INNER_M: [f64; 4] = [1.0, 1.5, 2.0, 3.0];
+/// Bearings in which they are tried.
+const INNER_BEARINGS: u32 = 12;
+/// Places along the row of a box; more than valves in any box.
+const MAX_ROW: usize = 25;
 /// Spots tried for one box at most.
 const MAX_SPOTS: usize = 400;
 
@@ -49,6 +55,7 @@ impl Job<'_, '_> {
     pub(super) fn place_valves(&self, drafts: &mut [Draft]) {
         let builder = self.builder;
         let number = |key| builder.assumptions.number(key);
+        let clear_m = number(Key::ValveClear);
         let (join_m, most) = (number(Key::ValveJoin), number(Key::ValveBox) as usize);
         let mut boxes: Vec<ValveBox> = Vec::new();
         let mut is_taken = vec![false; builder.plant.valves.len()];
@@ -90,11 +97,29 @@ impl Job<'_, '_> {
             });
         }
         for (number, one) in boxes.iter().enumerate() {
-            for (at, &station) in one.members.iter().enumerate() {
+            let row = self.row(one, clear_m);
+            for (&station, at) in one.members.iter().zip(row) {
                 drafts[station].valve_box = number + 1;
-                drafts[station].valve = one.at + one.along * in_row_m(at);
+                drafts[station].valve = at;
             }
         }
+    }
+
+    /// Places for the valves of a box: its own, then along its row, past those that a head is too near to.
+    fn row(&self, one: &ValveBox, clear_m: f64) -> Vec<Point> {
+        let place = |at: usize| one.at + one.along * in_row_m(at);
+        let is_clear =
+            |at: Point| (0..self.heads.len()).all(|head| self.at(head).distance(at) >= clear_m);
+        let clear = (1..MAX_ROW).map(place).filter(|&at| is_clear(at));
+        let first = std::iter::once(one.at).chain(clear);
+        let mut row: Vec<Point> = first.take(one.members.len()).collect();
+        // Where heads stand that close together, valves stand where there is room for them.
+        for at in 1..MAX_ROW {
+            if row.len() < one.members.len() && !row.contains(&place(at)) {
+                row.push(place(at));
+            }
+        }
+        row
     }
 
     /// The head of a station that lies nearest to its point of connection.
@@ -193,6 +218,18 @@ impl Job<'_, '_> {
                 }
             }
         }
+        // Inside wide turf no edge is near: a box stands on the turf itself, between heads.
+        let about = INNER_M.iter().flat_map(|&out_m| {
+            (0..INNER_BEARINGS).map(move |k| {
+                let bearing_deg = 360.0 * f64::from(k) / f64::from(INNER_BEARINGS);
+                place + Point::along_bearing(bearing_deg) * out_m
+            })
+        });
+        spots.extend(about.map(|at| Spot {
+            score_m: SEARCH_M + at.distance(place) + CONNECTION_SHARE * at.distance(from),
+            at,
+            along: (at - place).unit(),
+        }));
         spots
     }
 }

@@ -5,8 +5,6 @@ use super::area::suits;
 
 /// A need is met from this share on: rounding of run times may take the rest.
 const MET_FRAC: f64 = 0.999;
-/// A head gets less than its lowest working pressure.
-const LOW_PRESSURE: &str = "low-pressure";
 /// A station draws more than the safe flow.
 const OVER_FLOW: &str = "station-over-flow";
 
@@ -25,8 +23,8 @@ pub(super) fn objection(turf: &TurfPlan, plan: &ScenarioPlan, year: &YearUse) ->
         Some(format!(
             "{rate:.0} mm/h is refused on a slope of {slope:.0} %"
         ))
-    } else if hardware && plan.flags.contains(&LOW_PRESSURE) {
-        Some("its heads do not get the pressure that they work at".to_owned())
+    } else if hardware && !plan.holds_pressure().is_admissible() {
+        Some(plan.holds_pressure().text().to_owned())
     } else if is_relieved(turf, plan) {
         Some("it leaves a station that draws more than its supply can safely give".to_owned())
     } else if needed_min > open_min {
