@@ -56,8 +56,8 @@ pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Option<Iss
     let rain = table.needed(&["rain_mm", "precip_mm", "prcp_mm"])?;
     let mut days = Vec::new();
     for (line, cells) in &table.rows {
-        let text = table.text(cells, date_column);
-        let date = Date::parse(text).ok_or_else(|| {
+        let text = table.day(*line, cells, date_column)?;
+        let date = Date::parse(&text).ok_or_else(|| {
             let found = format!("date = `{text}`; write 2026-07-31");
             table.cell_issue(Code::IN07, *line, date_column, &found)
         })?;

@@ -1,18 +1,23 @@
 //! Existing heads: each goes to the turf area that it stands on, or at most 1 m beside.
 
+use std::collections::BTreeMap;
+
 use rstar::{AABB, RTree, RTreeObject};
 
-use super::feature::{Feature, bounds, column_of};
+use super::feature::{Feature, bounds, column_of, quantity, two_units};
 use super::filter::Filter;
 use super::layer::{Layer, Role};
 use super::parcels::fingerprint;
 use super::plane::{distance_m, grown};
 use super::source::Source;
 use super::turf::{AreaKey, pieces, word};
+use super::usage::{Clues, LayerUse, by_code};
 use crate::assumptions::nearest;
 use crate::issue::{Code, Issue};
 use crate::site::{Condition, ExistingHead};
 
+/// Columns that hold quantities.
+const QUANTITIES: [&str; 4] = ["radius_m", "pressure_kpa", "flow_lpm", "body_mm"];
 /// A head belongs to a lawn whose boundary is this near [m].
 const REACH_M: f64 = 1.0;
 
@@ -24,6 +29,7 @@ pub(super) struct HeadField {
     /// Once settled: sorted by area, then number.
     links: Vec<Link>,
     read: u64,
+    unused: BTreeMap<Code, u64>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -67,6 +73,7 @@ impl HeadField {
     pub(super) fn open(source: &Source, issues: &mut Vec<Issue>) -> Result<HeadField, Issue> {
         let mut layer = Layer::open(source, Role::Heads, &Filter::default())?;
         let (mut spots, mut heads, mut read) = (Vec::new(), Vec::new(), 0);
+        let first = issues.len();
         while let Some(feature) = layer.next()? {
             read += 1;
             let at = match feature.point() {
@@ -91,6 +98,7 @@ impl HeadField {
                 nearest: None,
             });
         }
+        two_units(layer.columns(), &QUANTITIES).map_err(|issue| issue.in_file(layer.name()))?;
         let tree = RTree::bulk_load(spots);
         Ok(HeadField {
             layer,
@@ -98,12 +106,23 @@ impl HeadField {
             heads,
             links: Vec::new(),
             read,
+            unused: by_code(&issues[first..]),
         })
     }
 
     /// How many rows the layer has.
     pub(super) fn read(&self) -> u64 {
         self.read
+    }
+
+    /// How its rows were used, when so many were handed over.
+    pub(super) fn usage(&self, joined: u64) -> (LayerUse, Clues) {
+        let mut usage = LayerUse::of(Role::Heads.name(), self.read);
+        usage.used = joined;
+        usage.unused = self.unused.clone();
+        let unused: u64 = self.unused.values().sum();
+        usage.left_out = self.read.saturating_sub(joined + unused);
+        (usage, self.layer.clues())
     }
 
     /// Lets a lawn claim the heads that are nearer to it than to any before. At equal distance
@@ -143,6 +162,7 @@ impl HeadField {
     /// Ends the claims; heads that nobody claimed are told.
     pub(super) fn settle(&mut self, issues: &mut Vec<Issue>) -> u64 {
         let mut orphaned = 0;
+        let first = issues.len();
         for head in std::mem::take(&mut self.heads) {
             let Head {
                 number, locator, ..
@@ -162,6 +182,9 @@ impl HeadField {
             }
         }
         self.tree = RTree::new();
+        for (code, rows) in by_code(&issues[first..]) {
+            *self.unused.entry(code).or_default() += rows;
+        }
         self.links
             .sort_unstable_by_key(|link| (link.area, link.number));
         orphaned
@@ -207,19 +230,17 @@ fn head(
     place: impl Fn(Issue) -> Issue,
 ) -> ExistingHead {
     let mut number = |column: &str, least: f64, most: f64| {
-        let attribute = column_of(&feature.attributes, column)?;
-        let text = attribute.text();
-        if text.trim().is_empty() {
-            return None;
-        }
-        let value = attribute
-            .number()
-            .filter(|value| (least..=most).contains(value));
-        if value.is_none() {
-            let found = format!("{column} `{}`, {least} to {most} is allowed", text.trim());
+        let read = quantity(&feature.attributes, column)?;
+        let shown = |value: f64| (column.to_owned(), value.to_string());
+        let within = read.and_then(|value| match (least..=most).contains(&value) {
+            true => Ok(value),
+            false => Err(shown(value)),
+        });
+        if let Err((name, text)) = &within {
+            let found = format!("{name} `{text}`, {column} {least} to {most} is allowed");
             issues.push(place(Issue::new(Code::IN11, found)));
         }
-        value
+        within.ok()
     };
     let radius_m = number("radius_m", 0.1, 60.0);
     let arc_deg = number("arc_deg", 1.0, 360.0);

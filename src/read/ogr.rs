@@ -100,7 +100,19 @@ impl OgrLayer {
         }
         let crs = match reference {
             Some(reference) => Crs::from_reference(reference),
-            None => Err(Issue::new(Code::CR01, format!("layer {}", finding.name()))),
+            None => {
+                let extent = finding.get_extent().ok();
+                let _ = take_gdal_complaint();
+                let corner = extent.map(|extent| Coord {
+                    x: extent.MaxX,
+                    y: extent.MaxY,
+                });
+                let looks = corner.and_then(rings::likely_system);
+                let looks =
+                    looks.map_or(String::new(), |system| format!("; it looks like {system}"));
+                let found = format!("layer {}{looks}", finding.name());
+                Err(Issue::new(Code::CR01, found))
+            }
         };
         let crs = crs.map_err(|issue| issue.in_file(source.name()))?;
         let columns = finding.defn().fields().map(|field| {
