@@ -679,8 +679,11 @@ fn with_heads_every_scenario_is_there() {
             "as-found",
             "reclock",
             "repair",
+            "repair+regulated",
             "swap:rotary-mid",
+            "swap:rotary-mid+regulated",
             "swap:rotary-slow",
+            "swap:rotary-slow+regulated",
             "relayout:spray",
             "relayout:rotary-mid",
             "relayout:rotary-slow"
@@ -689,10 +692,18 @@ fn with_heads_every_scenario_is_there() {
     let found = planned.scenario("as-found")[0];
     assert!(flags(found).contains(&"heads-inferred"));
     assert!(!flags(&planned.parcels[0]).contains(&"as-found-assumed"));
-    for name in ["repair", "swap:rotary-mid", "swap:rotary-slow"] {
+    for name in [
+        "repair",
+        "repair+regulated",
+        "swap:rotary-mid",
+        "swap:rotary-mid+regulated",
+        "swap:rotary-slow",
+        "swap:rotary-slow+regulated",
+    ] {
         let row = planned.scenario(name)[0];
-        // Four bodies are too low, and of the other five two do not regulate.
-        assert_eq!(row["bodies_changed"], 6, "{name}");
+        // Four bodies are too low; of the other five two do not regulate.
+        let bodies = if name.ends_with("+regulated") { 6 } else { 4 };
+        assert_eq!(row["bodies_changed"], bodies, "{name}");
         assert_eq!(
             (&row["heads_added"], &row["heads_capped"]),
             (&json!(0), &json!(0))

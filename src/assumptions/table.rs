@@ -256,7 +256,7 @@ assumptions! {
 
     // The hardware that is proposed.
     HardwareNewBodies "hardware.new_bodies" [""] (choice "regulated" "unregulated") No
-        "whether bodies that are put in or repaired regulate pressure; bodies that stay are taken as they are",
+        "whether bodies of new layouts regulate pressure, and whether regulated bodies are offered as a measure of their own beside repair and swap, which keep bodies where they can",
         "choice of this program: pressure-regulating bodies are what rebate programs ask for; what they save is never credited to a nozzle";
 
     // The clock that is proposed.

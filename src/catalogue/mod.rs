@@ -54,6 +54,9 @@ pub struct Family {
     pub flow_follows: FlowFollows,
     /// Cost of one nozzle in the program's currency.
     pub unit_cost_cur: f64,
+    /// What a body costs that the family brings itself, where its nozzles do not go on the common
+    /// spray body; `None` where they do.
+    pub own_body_cur: Option<f64>,
     /// Nozzles by rising throw.
     pub nozzles: Vec<Nozzle>,
     /// Strip patterns.

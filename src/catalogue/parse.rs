@@ -45,6 +45,7 @@ struct FamilyText {
     flow_follows: FollowsText,
     #[serde(default = "zero")]
     unit_cost_cur: f64,
+    own_body_cur: Option<f64>,
     #[serde(default, rename = "nozzle")]
     nozzles: Vec<NozzleText>,
     #[serde(default, rename = "strip")]
@@ -191,6 +192,7 @@ impl FamilyText {
             ("trajectory_deg", self.trajectory_deg, 0.0, 60.0),
             ("drop_mm", self.drop_mm, 0.0, 6.0),
             ("unit_cost_cur", self.unit_cost_cur, 0.0, 1e6),
+            ("own_body_cur", self.own_body_cur.unwrap_or(0.0), 0.0, 1e6),
         ] {
             within(what, value, low, high).map_err(bad)?;
         }
@@ -294,6 +296,7 @@ impl FamilyText {
                 FollowsText::Throw => FlowFollows::Throw,
             },
             unit_cost_cur: self.unit_cost_cur,
+            own_body_cur: self.own_body_cur,
             nozzles,
             strips,
             name,

@@ -46,6 +46,8 @@ impl Line {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Count {
     nozzles: Vec<(String, u64, f64)>,
+    /// Bodies that a family brings itself: its name, how many, and what one costs.
+    own_bodies: Vec<(String, u64, f64)>,
     plain_bodies: u64,
     regulated_bodies: u64,
     adapters: u64,
@@ -78,6 +80,19 @@ impl Count {
         self.swing_pipes += 1;
     }
 
+    /// Counts one body that a family brings itself, with its swing pipe.
+    pub fn own_body(&mut self, family: &str, unit_cost_cur: f64) {
+        match self
+            .own_bodies
+            .iter_mut()
+            .find(|(known, ..)| known == family)
+        {
+            Some((_, count, _)) => *count += 1,
+            None => self.own_bodies.push((family.to_owned(), 1, unit_cost_cur)),
+        }
+        self.swing_pipes += 1;
+    }
+
     /// Counts one adapter from an old body to a new nozzle.
     pub fn adapter(&mut self) {
         self.adapters += 1;
@@ -91,12 +106,72 @@ impl Count {
     /// Counts a tree of pipes: lengths by size, and a fitting where each pipe ends.
     pub fn pipes(&mut self, tree: &Tree, sizes: &[usize]) {
         for (node, &size) in sizes.iter().enumerate().skip(1) {
-            if self.pipes.len() <= size {
-                self.pipes.resize(size + 1, (0.0, 0));
-            }
-            self.pipes[size].0 += tree.length_m(node);
-            self.pipes[size].1 += 1;
+            self.pipe(tree.length_m(node), size);
         }
+    }
+
+    /// Counts one pipe of a size, by its index in the catalogue, and a fitting at its end.
+    pub fn pipe(&mut self, length_m: f64, size: usize) {
+        if self.pipes.len() <= size {
+            self.pipes.resize(size + 1, (0.0, 0));
+        }
+        self.pipes[size].0 += length_m;
+        self.pipes[size].1 += 1;
+    }
+
+    /// Adds what another count holds.
+    pub fn add(&mut self, other: &Count) {
+        let Count {
+            nozzles,
+            own_bodies,
+            plain_bodies,
+            regulated_bodies,
+            adapters,
+            swing_pipes,
+            check_valves,
+            pipes,
+            valves,
+            wire_m,
+            stations,
+        } = other;
+        for (name, count, unit_cost_cur) in nozzles {
+            match self.nozzles.iter_mut().find(|(known, ..)| known == name) {
+                Some((_, own, _)) => *own += count,
+                None => self.nozzles.push((name.clone(), *count, *unit_cost_cur)),
+            }
+        }
+        for (family, count, unit_cost_cur) in own_bodies {
+            match self
+                .own_bodies
+                .iter_mut()
+                .find(|(known, ..)| known == family)
+            {
+                Some((_, own, _)) => *own += count,
+                None => self
+                    .own_bodies
+                    .push((family.clone(), *count, *unit_cost_cur)),
+            }
+        }
+        self.plain_bodies += plain_bodies;
+        self.regulated_bodies += regulated_bodies;
+        self.adapters += adapters;
+        self.swing_pipes += swing_pipes;
+        self.check_valves += check_valves;
+        if self.pipes.len() < pipes.len() {
+            self.pipes.resize(pipes.len(), (0.0, 0));
+        }
+        for (own, (length_m, fittings)) in self.pipes.iter_mut().zip(pipes) {
+            own.0 += length_m;
+            own.1 += fittings;
+        }
+        if self.valves.len() < valves.len() {
+            self.valves.resize(valves.len(), 0);
+        }
+        for (own, count) in self.valves.iter_mut().zip(valves) {
+            *own += count;
+        }
+        self.wire_m += wire_m;
+        self.stations += stations;
     }
 
     /// Counts a valve that passes a flow, its wire and its station of the controller.
@@ -126,6 +201,15 @@ impl Count {
                 Line::new("nozzle", name, count as f64, part)
             })
             .collect();
+        let mut own_bodies = self.own_bodies.clone();
+        own_bodies.sort_by(|a, b| a.0.cmp(&b.0));
+        for (family, count, unit_cost_cur) in own_bodies {
+            let part = Part {
+                per_box: hardware.plain_body.per_box,
+                unit_cost_cur,
+            };
+            lines.push(Line::new("body", family, count as f64, part));
+        }
         let plain = String::new;
         for (item, count, part) in [
             ("body", self.plain_bodies, hardware.plain_body),
@@ -185,6 +269,42 @@ impl Count {
         ));
         lines.retain(|line| line.quantity > 0.0);
         lines
+    }
+}
+
+/// The things of one scenario of a parcel by the turf areas that need them, so that the complete bill
+/// of any of its turf areas can be drawn up: what several share is in the bill of each of them, and
+/// once in the bill of them all.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Counts(Vec<(Vec<usize>, Count)>);
+
+impl Counts {
+    /// The count of what is needed as soon as one of these turf areas is changed; `areas` ascending.
+    pub fn of(&mut self, areas: &[usize]) -> &mut Count {
+        let known = self.0.iter().position(|(own, _)| own == areas);
+        let at = known.unwrap_or_else(|| {
+            self.0.push((areas.to_vec(), Count::default()));
+            self.0.len() - 1
+        });
+        &mut self.0[at].1
+    }
+
+    /// Whether nothing is needed.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// What is needed where the turf areas for which `is_changed` holds are changed.
+    #[must_use]
+    pub fn total(&self, is_changed: impl Fn(usize) -> bool) -> Count {
+        let mut total = Count::default();
+        for (areas, count) in &self.0 {
+            if areas.iter().any(|&area| is_changed(area)) {
+                total.add(count);
+            }
+        }
+        total
     }
 }
 
@@ -267,6 +387,39 @@ mod tests {
             + 5.0
             + 25.0;
         assert!((cost - expected).abs() < 1e-9, "{cost} {expected}");
+    }
+
+    #[test]
+    fn a_bill_of_some_turf_areas_holds_what_they_share_once() {
+        let hardware = Catalogue::generic().hardware;
+        let mut counts = Counts::default();
+        counts.of(&[0]).nozzle("slow-40", 7.0);
+        counts.of(&[1]).nozzle("slow-40", 7.0);
+        counts.of(&[1]).nozzle("mid-30", 7.0);
+        counts.of(&[0, 1]).pipe(10.0, 1);
+        counts.of(&[2]).pipe(5.0, 0);
+        let bill = |is_changed: fn(usize) -> bool| -> Vec<String> {
+            let lines = counts.total(is_changed).lines(&hardware);
+            lines
+                .iter()
+                .map(|line| format!("{} {} {}", line.item, line.detail, line.quantity))
+                .collect()
+        };
+        assert_eq!(
+            bill(|area| area == 0),
+            ["nozzle slow-40 1", "pipe 32 mm 10", "fitting 32 mm 1"]
+        );
+        assert_eq!(
+            bill(|area| area < 2),
+            [
+                "nozzle mid-30 1",
+                "nozzle slow-40 2",
+                "pipe 32 mm 10",
+                "fitting 32 mm 1"
+            ]
+        );
+        assert_eq!(bill(|area| area == 2), ["pipe 25 mm 5", "fitting 25 mm 1"]);
+        assert!(bill(|_| false).is_empty());
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! The scenarios that rest on existing heads: as they work today, repaired, and with other nozzles.
 
+use super::bodies::{BodyRule, BodyWork, Fitting, Works, may_regulate};
 use super::found::{OnTurf, default_family, most_common};
-use super::{Planner, Scenario, ScenarioPlan, Site, water};
+use super::{Bodies, Planner, Scenario, ScenarioPlan, Site, water};
 use crate::assumptions::Key;
 use crate::catalogue::{Family, Head};
 use crate::crs::Frame;
@@ -9,7 +10,6 @@ use crate::issue::{Code, Issue};
 use crate::place;
 use crate::place::swap::{self, Changed, Gap, Installed, Missing, Order, Wear, Where};
 use crate::shape::Point;
-use crate::site::ExistingHead;
 
 /// Gaps that a notice names one by one.
 const MOST_GAPS_TOLD: usize = 3;
@@ -23,31 +23,8 @@ const SWAP_GAP: &str = "swap-gap";
 /// A head that is too near to another is capped.
 const HEAD_CAPPED: &str = "head-capped";
 
-/// What is known of one head beyond its layout.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fitting {
-    /// Name of its nozzle family.
-    pub family: String,
-    /// Pressure at the head \[kPa\].
-    pub pressure_kpa: f64,
-    /// The station that feeds it, where somebody named it.
-    pub station: Option<String>,
-    /// Whether its body is known to regulate.
-    pub regulated: bool,
-}
-
-/// What a crew changes on existing heads.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Works {
-    /// Heads that are added.
-    pub added: usize,
-    /// Heads that are capped.
-    pub capped: usize,
-    /// Bodies that are changed: not known to be regulated, or too low.
-    pub bodies: usize,
-}
-
-/// As found, repaired, and swapped to each family that is planned with; and what there is to tell.
+/// As found, repaired, and swapped to each family that is planned with, the last two with bodies
+/// kept and with regulated ones; and what there is to tell.
 pub(super) fn scenarios(
     planner: &Planner,
     site: &Site,
@@ -79,18 +56,24 @@ pub(super) fn scenarios(
     let mut plans = vec![as_found, reclocked];
     let own = families[on.family];
     let changed = swap::repaired(lawn, &job.installed, own, &families, &order);
-    let mut add = |scenario: Scenario, family: &Family, changed: Changed| {
-        let (plan, told) = job.changed(scenario, family, changed);
-        plans.push(plan);
+    let mut add = |scenario: fn(String, Bodies) -> Scenario, family: &Family, changed: Changed| {
+        let kept = scenario(family.name.clone(), Bodies::Kept);
+        let (plan, told) = job.changed(kept, family, changed.clone());
         issues.extend(told);
+        if may_regulate(assumptions, family) {
+            let regulated = scenario(family.name.clone(), Bodies::Regulated);
+            plans.extend(job.regulated(&plan, regulated, family, &changed));
+        }
+        plans.push(plan);
     };
-    add(Scenario::Repair, own, changed);
+    add(|_, bodies| Scenario::Repair(bodies), own, changed);
     for family in &families {
-        if family.name != own.name && planner.families.contains(&family.name) {
+        if planner.families.contains(&family.name) && job.takes(family) {
             let changed = swap::swapped(lawn, &job.installed, family, &order);
-            add(Scenario::Swap(family.name.clone()), family, changed);
+            add(Scenario::Swap, family, changed);
         }
     }
+    plans.sort_by_key(|plan| order_of(&plan.scenario, &families));
     (plans, issues)
 }
 
@@ -140,6 +123,7 @@ impl Job<'_> {
                 pressure_kpa: one.pressure_kpa,
                 station: found.head.station.clone(),
                 regulated: found.head.regulated == Some(true),
+                body: BodyWork::Keep,
             })
             .collect();
         let mut issues = Vec::new();
@@ -187,29 +171,7 @@ impl Job<'_> {
             gaps,
             capped,
         } = changed;
-        let stations = from
-            .iter()
-            .zip(&heads)
-            .map(|(from, head)| self.station_of(*from, head.at));
-        let regulated = self.site.assumptions.choice(Key::HardwareNewBodies) != "unregulated";
-        let fittings = stations
-            .map(|station| Fitting {
-                family: family.name.clone(),
-                pressure_kpa: family.rated.kpa(),
-                station,
-                regulated,
-            })
-            .collect();
-        let pop_up_mm = self.site.assumptions.number(Key::HeadsPopUp);
-        let works = Works {
-            added: from.iter().filter(|from| from.is_none()).count(),
-            capped: capped.len(),
-            bodies: from
-                .iter()
-                .flatten()
-                .filter(|&&i| needs_body(self.on.found[i].head, pop_up_mm))
-                .count(),
-        };
+        let (fittings, works) = self.fittings(Bodies::Kept, family, (&heads, &from), capped.len());
         let name = scenario.text();
         let mut plan = self.scenario(scenario, family, heads);
         plan.fittings = fittings;
@@ -237,6 +199,81 @@ impl Job<'_> {
         (plan, issues)
     }
 
+    /// What becomes of each head and its body, and the sum of it.
+    fn fittings(
+        &self,
+        bodies: Bodies,
+        family: &Family,
+        (heads, from): (&[Head], &[Option<usize>]),
+        capped: usize,
+    ) -> (Vec<Fitting>, Works) {
+        let rule = BodyRule {
+            bodies,
+            family,
+            pop_up_mm: self.site.assumptions.number(Key::HeadsPopUp),
+        };
+        let fittings: Vec<Fitting> = from
+            .iter()
+            .zip(heads)
+            .map(|(&from, head)| {
+                let existing = from.map(|i| (self.on.found[i].head, self.installed[i].family));
+                let body = existing.map_or_else(
+                    || rule.of_added(),
+                    |(head, own)| rule.of(head, self.family(own)),
+                );
+                let stays = existing.is_some_and(|(head, _)| head.regulated == Some(true));
+                Fitting {
+                    family: family.name.clone(),
+                    pressure_kpa: family.rated.kpa(),
+                    station: self.station_of(from, head.at),
+                    regulated: match body {
+                        BodyWork::Keep => stays,
+                        BodyWork::Change => false,
+                        BodyWork::Regulate => true,
+                    },
+                    body,
+                }
+            })
+            .collect();
+        let is_added: Vec<bool> = from.iter().map(Option::is_none).collect();
+        let works = Works::of(&fittings, &is_added, capped);
+        (fittings, works)
+    }
+
+    /// The same heads on regulated bodies; `None` where that changes nothing.
+    fn regulated(
+        &self,
+        plan: &ScenarioPlan,
+        scenario: Scenario,
+        family: &Family,
+        changed: &Changed,
+    ) -> Option<ScenarioPlan> {
+        let heads = (&plan.heads[..], &changed.from[..]);
+        let (fittings, works) =
+            self.fittings(Bodies::Regulated, family, heads, changed.capped.len());
+        (fittings != plan.fittings).then(|| ScenarioPlan {
+            scenario,
+            fittings,
+            works: Some(works),
+            ..plan.clone()
+        })
+    }
+
+    /// Whether nozzles of a family can take the place of those in the ground: another family, that
+    /// brings no bodies of its own; on positions made for rotors only where its throws reach from
+    /// head to head.
+    fn takes(&self, family: &Family) -> bool {
+        let own = self.family(self.on.family);
+        let spacing_m = || swap::usual_spacing_m(&self.places()).unwrap_or(0.0);
+        family.name != own.name
+            && family.own_body_cur.is_none()
+            && (own.own_body_cur.is_none() || spacing_m() <= family.longest_m())
+    }
+
+    fn places(&self) -> Vec<Point> {
+        self.on.found.iter().map(|one| one.at).collect()
+    }
+
     /// The station of a head: its own, or for an added one that of the nearest existing head.
     fn station_of(&self, from: Option<usize>, at: Point) -> Option<String> {
         let found = match from {
@@ -251,10 +288,17 @@ impl Job<'_> {
     }
 }
 
-/// Whether a body has to be changed for the nozzle to work at its rated pressure above the grass.
-/// A body that nobody looked at is counted.
-fn needs_body(head: &ExistingHead, pop_up_mm: f64) -> bool {
-    head.regulated != Some(true) || head.body_mm.is_some_and(|mm| mm < pop_up_mm)
+/// Where a scenario stands in the list: as found, with a right schedule, repaired, swapped in the
+/// catalogue's order; bodies kept before regulated ones.
+pub(super) fn order_of(scenario: &Scenario, families: &[&Family]) -> (u8, usize, Option<Bodies>) {
+    let place = |name: &str| families.iter().position(|family| family.name == name);
+    match scenario {
+        Scenario::AsFound => (0, 0, None),
+        Scenario::Reclock => (1, 0, None),
+        Scenario::Repair(bodies) => (2, 0, Some(*bodies)),
+        Scenario::Swap(name, bodies) => (3, place(name).unwrap_or(0), Some(*bodies)),
+        Scenario::Relayout(name) => (4, place(name).unwrap_or(0), None),
+    }
 }
 
 /// How many heads lack what, in words; `None` when nothing had to be inferred.

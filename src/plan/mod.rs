@@ -1,6 +1,7 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
 mod account;
+mod bodies;
 mod delivery;
 #[doc(hidden)]
 pub mod doors;
@@ -12,10 +13,10 @@ mod outcome;
 mod water;
 
 pub use account::ParcelAccount;
+pub use bodies::{BodyWork, Fitting, Works};
 pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
-pub use kept::{Fitting, Works};
 pub use outcome::{
-    AllowanceUse, Behaviours, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
+    AllowanceUse, Behaviours, Bodies, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
     ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
 };
 pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};

@@ -49,6 +49,16 @@ impl Status {
     }
 }
 
+/// What becomes of the bodies in the ground where positions stay.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Bodies {
+    /// Each stays unless it must be changed: broken, leaking, too low, made for another family, or
+    /// with a pressure beyond the window of the family.
+    Kept,
+    /// Each that does not regulate is changed for one that does.
+    Regulated,
+}
+
 /// One way a turf area could be watered.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Scenario {
@@ -57,22 +67,27 @@ pub enum Scenario {
     /// The same hardware with a right schedule.
     Reclock,
     /// The existing heads straightened, cleaned, aimed, with the right nozzle of their family.
-    Repair,
+    Repair(Bodies),
     /// The existing positions with nozzles of the named family.
-    Swap(String),
+    Swap(String, Bodies),
     /// New positions with the named family.
     Relayout(String),
 }
 
 impl Scenario {
-    /// The text of the `scenario` column, e.g. `relayout:rotary-slow`.
+    /// The text of the `scenario` column, e.g. `relayout:rotary-slow` or
+    /// `swap:rotary-mid+regulated`.
     #[must_use]
     pub fn text(&self) -> String {
+        let with = |bodies: &Bodies| match bodies {
+            Bodies::Kept => "",
+            Bodies::Regulated => "+regulated",
+        };
         match self {
             Scenario::AsFound => "as-found".to_owned(),
             Scenario::Reclock => "reclock".to_owned(),
-            Scenario::Repair => "repair".to_owned(),
-            Scenario::Swap(family) => format!("swap:{family}"),
+            Scenario::Repair(bodies) => format!("repair{}", with(bodies)),
+            Scenario::Swap(family, bodies) => format!("swap:{family}{}", with(bodies)),
             Scenario::Relayout(family) => format!("relayout:{family}"),
         }
     }
@@ -81,6 +96,21 @@ impl Scenario {
     #[must_use]
     pub fn changes_hardware(&self) -> bool {
         !matches!(self, Scenario::AsFound | Scenario::Reclock)
+    }
+
+    /// Whether it keeps the family and the positions and mends what is there.
+    #[must_use]
+    pub fn is_repair(&self) -> bool {
+        matches!(self, Scenario::Repair(_))
+    }
+
+    /// What becomes of the bodies in the ground; `None` where there is no change, or all is new.
+    #[must_use]
+    pub fn bodies(&self) -> Option<Bodies> {
+        match self {
+            Scenario::Repair(bodies) | Scenario::Swap(_, bodies) => Some(*bodies),
+            Scenario::AsFound | Scenario::Reclock | Scenario::Relayout(_) => None,
+        }
     }
 
     /// Whether it has new positions.

@@ -23,12 +23,13 @@ pub fn bill(plan: &ParcelPlan, costs: &Costs, regulated: bool) -> (Bill, Option<
         if matches!(best.scenario, Scenario::AsFound | Scenario::Reclock) {
             continue;
         }
-        let bodies = match best.works {
-            Some(works) => works.bodies + works.added,
-            None => best.heads.len(),
+        let regulating = match best.works {
+            Some(works) => works.regulated,
+            None if regulated => best.heads.len(),
+            None => 0,
         };
         bill.nozzles += best.heads.len() as u64;
-        bill.regulated_bodies += if regulated { bodies as u64 } else { 0 };
+        bill.regulated_bodies += regulating as u64;
         bill.turf_m2 += turf.area_m2;
         match best.cost_cur {
             Some(cost_cur) => bill.cost_cur += cost_cur,

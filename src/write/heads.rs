@@ -28,7 +28,7 @@ impl Layer for Heads {
         }),
         text(
             "scenario",
-            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>`, both also with `+regulated` bodies, or `relayout:<family>`",
             |r| r.area.plan.scenario.text().into(),
         ),
         column(
@@ -220,7 +220,7 @@ impl Layer for Throws {
         }),
         text(
             "scenario",
-            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>`, both also with `+regulated` bodies, or `relayout:<family>`",
             |r| r.area.plan.scenario.text().into(),
         ),
         column(

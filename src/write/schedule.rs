@@ -20,7 +20,7 @@ impl Layer for Schedules {
         text("turf_id", "The turf area", |r| r.turf.id.as_str().into()),
         text(
             "scenario",
-            "`reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
+            "`reclock`, `repair`, `swap:<family>`, both also with `+regulated` bodies, or `relayout:<family>`",
             |r| r.plan.scenario.text().into(),
         ),
         column(

@@ -23,7 +23,7 @@ impl Layer for Turf {
         ),
         text(
             "scenario",
-            "`as-found`, `reclock`, `repair`, `swap:<family>` or `relayout:<family>`",
+            "`as-found`, `reclock`, `repair`, `swap:<family>`, both also with `+regulated` bodies, or `relayout:<family>`",
             |r| r.plan.scenario.text().into(),
         ),
         text("family", "Nozzle family", |r| r.plan.family.as_str().into()),
@@ -451,7 +451,7 @@ impl Layer for Turf {
         }),
         count(
             "bodies_changed",
-            "Bodies in the ground that are changed: not known to be regulated, or too low",
+            "Bodies in the ground that are changed: broken, leaking, too low, made for another kind of nozzle, at a pressure beyond the family's window, or, with `+regulated`, not known to regulate",
             |r| r.plan.works.map(|works| works.bodies).into(),
         ),
         number(

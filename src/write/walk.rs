@@ -95,8 +95,8 @@ pub fn walk_rows<'a>(parcel: &'a ParcelPlan, areas: &'a [TurfRow<'a>]) -> Vec<Wa
                 rows.push(row(Step::Reclock, 0, None, None));
                 continue;
             }
-            Scenario::Repair => Step::Repair,
-            Scenario::Swap(_) => Step::Swap,
+            Scenario::Repair(_) => Step::Repair,
+            Scenario::Swap(..) => Step::Swap,
             Scenario::Relayout(_) => Step::New,
         };
         let mut heads: Vec<WalkRow> = Vec::new();

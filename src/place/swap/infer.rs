@@ -134,7 +134,8 @@ impl Stand {
 
 /// Half of the distances between nearest neighbours are shorter \[m\]; `None` with less than two
 /// heads.
-fn usual_spacing_m(places: &[Point]) -> Option<f64> {
+#[must_use]
+pub fn usual_spacing_m(places: &[Point]) -> Option<f64> {
     let mut nearest: Vec<f64> = (0..places.len())
         .map(|i| nearest_m(places, i, 1).first().copied())
         .collect::<Option<_>>()?;

@@ -15,5 +15,5 @@ mod score;
 pub use choose::{Changed, Order, repaired, swapped};
 pub use condition::Wear;
 pub use gaps::{Gap, Where};
-pub use infer::{Found, Installed, Missing, installed};
+pub use infer::{Found, Installed, Missing, installed, usual_spacing_m};
 pub use score::objective;

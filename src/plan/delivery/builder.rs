@@ -1,6 +1,7 @@
 //! What is the same for every scenario of a parcel: its ground for trenches, its slopes, which lawns
 //! may share a station, and where its water comes from.
 
+use super::super::bodies::may_regulate;
 use super::super::{Planner, Scenario, ScenarioPlan, Site};
 use super::draft::Job;
 use super::outcome::{Built, HeadServed, NetworkPlan};
@@ -168,8 +169,7 @@ impl<'a> Builder<'a> {
         let family = self.planner.catalogue.family(&name)?;
         let is_new = matches!(scenario, Scenario::Relayout(_));
         let is_changed = !matches!(scenario, Scenario::AsFound | Scenario::Reclock);
-        let regulated =
-            is_changed && self.assumptions.choice(Key::HardwareNewBodies) != "unregulated";
+        let regulated = is_new && may_regulate(self.assumptions, family);
         let holding = Body::Regulated {
             set_kpa: family.rated.kpa(),
             loss_kpa: self.assumptions.number(Key::PressureBodyLoss),

@@ -64,10 +64,13 @@ impl Job<'_, '_> {
         self.fitting(head).map(|fitting| fitting.pressure_kpa)
     }
 
-    /// The body of a head: as the scenario has them; as found, regulated where somebody said so.
+    /// The body of a head: as its fitting says; those of new layouts as all are set.
     pub(super) fn body_of(&self, head: usize) -> Body {
-        let is_kept = !self.is_changed && self.fitting(head).is_some_and(|own| own.regulated);
-        if is_kept { self.holding } else { self.body }
+        match self.fitting(head) {
+            Some(own) if own.regulated => self.holding,
+            Some(_) => Body::Plain,
+            None => self.body,
+        }
     }
 
     /// The station of a head that is in the ground, where somebody named it.

@@ -1,6 +1,6 @@
 //! Mains and laterals of one scenario, laid, sized, solved and counted.
 
-use super::super::Scenario;
+use super::super::{BodyWork, Scenario};
 use super::draft::{Draft, Job};
 use super::outcome::{AreaServed, Built, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 use super::{
@@ -10,7 +10,7 @@ use super::{
 use crate::assumptions::Key;
 use crate::hydraulics::inp::{self, Piece};
 use crate::hydraulics::laterals::{Tree, tree};
-use crate::hydraulics::materials::Count;
+use crate::hydraulics::materials::{Count, Counts};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
@@ -28,7 +28,7 @@ impl Job<'_, '_> {
         let work = Work::default();
         let drafts = self.drafts(&work);
         let number = |key| builder.assumptions.number(key);
-        let mut count = Count::default();
+        let mut counts = Counts::default();
         let mut pipes = Vec::new();
         let mut main_m = vec![0.0; drafts.len()];
         let mut widest_lpm = vec![0.0_f64; builder.places.len()];
@@ -55,7 +55,11 @@ impl Job<'_, '_> {
             sizes[source] = builder.main_size(widest_lpm[source], farthest_m);
             if self.is_new {
                 let carried = (sizes[source], widest_lpm[source]);
-                self.add_mains(&mains, carried, &mut pipes, &mut count);
+                let areas: Vec<Vec<usize>> = own
+                    .iter()
+                    .map(|&at| self.areas_of(&drafts[at].members))
+                    .collect();
+                self.add_mains(&mains, (carried, &areas), &mut pipes, &mut counts);
             }
         }
         let farthest_m = main_m.iter().copied().fold(0.0, f64::max);
@@ -74,7 +78,7 @@ impl Job<'_, '_> {
         let mut served = self.empty_served();
         for (at, done) in finished.iter().enumerate() {
             if self.is_new {
-                self.add_laterals(at + 1, done, &mut pipes, &mut count);
+                self.add_laterals(at + 1, done, &mut pipes, &mut counts);
                 let place = builder.places[drafts[at].source];
                 let controller = builder
                     .plant
@@ -84,21 +88,22 @@ impl Job<'_, '_> {
                     .fold(f64::INFINITY, f64::min);
                 let distance_m = controller.min(place.distance(done.plan.valve));
                 let wire_m = distance_m * number(Key::PipeRoute);
+                let count = counts.of(&areas_of(&done.plan));
                 count.valve(done.plan.rated_lpm, wire_m, builder.hardware());
             }
             self.serve(at + 1, done, &mut served);
         }
-        self.count_heads(&finished, &mut count);
+        self.count_heads(&finished, &mut counts);
+        if !self.is_changed {
+            counts = Counts::default();
+        }
         let inp = (self.is_new && builder.planner.inp).then(|| self.inp(scenario, &finished));
         Built {
             plan: NetworkPlan {
                 scenario: scenario.clone(),
                 family: self.family.name.clone(),
-                materials: if self.is_changed {
-                    count.lines(builder.hardware())
-                } else {
-                    Vec::new()
-                },
+                materials: counts.total(|_| true).lines(builder.hardware()),
+                counts,
                 stations: finished.into_iter().map(|done| done.plan).collect(),
                 pipes,
                 inp,
@@ -224,7 +229,7 @@ impl Job<'_, '_> {
             (falls, CHECK_VALVES),
             (tree.crossings > 0, PIPE_CROSSES),
             (
-                spread_frac > most_frac && self.body == Body::Plain,
+                spread_frac > most_frac && taps.iter().any(|tap| tap.body == Body::Plain),
                 PRESSURE_SPREAD,
             ),
         ];
@@ -245,10 +250,7 @@ impl Job<'_, '_> {
             valve_kpa: solved.node_kpa[0],
             inlet_kpa: solved.inlet_range_kpa(),
             spread_frac,
-            set_kpa: match self.body {
-                Body::Plain => None,
-                Body::Regulated { set_kpa, .. } => Some(set_kpa),
-            },
+            set_kpa: set_kpa(&taps),
             below,
             fastest_m_s: station.fastest_m_s(&solved, &bores_mm),
             fall_m: is_sloped.then_some(fall_m),
@@ -288,14 +290,26 @@ impl Job<'_, '_> {
     fn add_mains(
         &self,
         mains: &Tree,
-        (size, flow_lpm): (usize, f64),
+        ((size, flow_lpm), areas): ((usize, f64), &[Vec<usize>]),
         pipes: &mut Vec<PipeRow>,
-        count: &mut Count,
+        counts: &mut Counts,
     ) {
         let builder = self.builder;
         let hardware = builder.hardware();
+        // Whom a pipe feeds: a node comes after the one that feeds it.
+        let mut fed: Vec<Vec<usize>> = vec![Vec::new(); mains.nodes.len()];
+        for (own, &node) in areas.iter().zip(&mains.heads) {
+            fed[node].extend(own);
+        }
+        for node in (1..mains.nodes.len()).rev() {
+            fed[node].sort_unstable();
+            fed[node].dedup();
+            let own = fed[node].clone();
+            fed[mains.feeds[node]].extend(own);
+        }
         for node in 1..mains.nodes.len() {
             let length_m = mains.length_m(node);
+            counts.of(&fed[node]).pipe(length_m, size);
             pipes.push(PipeRow {
                 role: PipeRole::Main,
                 station: None,
@@ -310,7 +324,6 @@ impl Job<'_, '_> {
                 end_kpa: None,
             });
         }
-        count.pipes(mains, &vec![size; mains.nodes.len()]);
     }
 
     fn add_laterals(
@@ -318,7 +331,7 @@ impl Job<'_, '_> {
         station: usize,
         done: &Finished,
         pipes: &mut Vec<PipeRow>,
-        count: &mut Count,
+        counts: &mut Counts,
     ) {
         let hardware = self.builder.hardware();
         for node in 1..done.tree.nodes.len() {
@@ -337,42 +350,57 @@ impl Job<'_, '_> {
                 end_kpa: Some(done.solved.node_kpa[node]),
             });
         }
+        let count = counts.of(&areas_of(&done.plan));
         count.pipes(&done.tree, &done.sizes);
     }
 
     /// Nozzles always; bodies and check valves where they are new, adapters where they stay.
-    fn count_heads(&self, finished: &[Finished], count: &mut Count) {
+    fn count_heads(&self, finished: &[Finished], counts: &mut Counts) {
         for done in finished {
             let falls = done.plan.flags.contains(&CHECK_VALVES);
             for &(area, head) in &done.plan.heads {
                 let Some(plan) = self.plans[area] else {
                     continue;
                 };
+                let count = counts.of(&[area]);
                 count.nozzle(&plan.nozzle_names[head], self.family.unit_cost_cur);
                 if self.is_new {
-                    count.body(self.body != Body::Plain);
+                    self.count_body(self.body != Body::Plain, count);
                 }
                 if falls {
                     count.check_valve();
                 }
             }
         }
-        for (plan, works) in self
-            .plans
-            .iter()
-            .flatten()
-            .filter_map(|plan| Some((*plan, plan.works?)))
-        {
-            // Old bodies that stay take another family's nozzle with an adapter.
-            if matches!(plan.scenario, Scenario::Swap(_)) {
-                for _ in works.bodies + works.added..plan.heads.len() {
-                    count.adapter();
+        let changed = self.plans.iter().enumerate().filter(|_| self.is_changed);
+        for (area, plan) in changed.filter_map(|(area, plan)| Some((area, (*plan)?))) {
+            let count = counts.of(&[area]);
+            for fitting in &plan.fittings {
+                match fitting.body {
+                    // Old bodies that stay take another family's nozzle with an adapter.
+                    BodyWork::Keep if matches!(plan.scenario, Scenario::Swap(..)) => {
+                        count.adapter();
+                    }
+                    BodyWork::Keep => {}
+                    BodyWork::Change | BodyWork::Regulate => {
+                        self.count_body(fitting.body == BodyWork::Regulate, count);
+                    }
                 }
             }
-            for _ in 0..works.bodies + works.added {
-                count.body(self.body != Body::Plain);
-            }
         }
+    }
+
+    /// Counts a body: the family's own where it brings one.
+    fn count_body(&self, regulated: bool, count: &mut Count) {
+        match self.family.own_body_cur {
+            Some(cost_cur) => count.own_body(&self.family.name, cost_cur),
+            None => count.body(regulated),
+        }
+    }
+
+    /// The turf areas of some heads, ascending.
+    fn areas_of(&self, members: &[usize]) -> Vec<usize> {
+        ascending(members.iter().map(|&head| self.heads[head].0).collect())
     }
 
     fn serve(&self, station: usize, done: &Finished, served: &mut [AreaServed]) {
@@ -428,6 +456,25 @@ impl Job<'_, '_> {
             .collect();
         inp::text(&scenario.text(), &pieces)
     }
+}
+
+/// What all bodies of a station hold \[kPa\]; `None` where one of them does not regulate.
+fn set_kpa(taps: &[Tap]) -> Option<f64> {
+    taps.iter().try_fold(0.0_f64, |_, tap| match tap.body {
+        Body::Plain => None,
+        Body::Regulated { set_kpa, .. } => Some(set_kpa),
+    })
+}
+
+/// The turf areas of a station, ascending.
+fn areas_of(station: &StationPlan) -> Vec<usize> {
+    ascending(station.heads.iter().map(|&(area, _)| area).collect())
+}
+
+fn ascending(mut areas: Vec<usize>) -> Vec<usize> {
+    areas.sort_unstable();
+    areas.dedup();
+    areas
 }
 
 /// A station with its pipes.

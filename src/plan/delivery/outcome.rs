@@ -2,7 +2,7 @@
 
 use super::super::{Scenario, StationNight};
 use super::FLOW_RELEARN;
-use crate::hydraulics::materials::Line;
+use crate::hydraulics::materials::{Counts, Line};
 use crate::shape::Point;
 
 /// A flow sensor has to be taught a change beyond this share.
@@ -113,6 +113,8 @@ pub struct NetworkPlan {
     pub pipes: Vec<PipeRow>,
     /// What has to be bought; empty as found.
     pub materials: Vec<Line>,
+    /// The same by the turf areas that need it.
+    pub counts: Counts,
     /// The input file of the network solver, where it was asked for.
     pub inp: Option<String>,
 }

@@ -1,7 +1,9 @@
 //! One turf area: its ground, its sky, and the water of a year in every scenario on it.
 
 use super::super::found::OnTurf;
-use super::super::outcome::{Behaviours, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse};
+use super::super::outcome::{
+    Behaviours, Bodies, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse,
+};
 use super::super::{Delivered, Planner, Site};
 use super::{
     ABOVE_EVIDENCE, CLIMATE_ASSUMED, DEFICIT, DRIFT_PROXY, SLOPE_ASSUMED, SOIL_ASSUMED, STEEP,
@@ -243,13 +245,13 @@ impl<'a> Area<'a> {
             without.push((*hardware, water.clone(), *jet));
             without.push((*hardware, self.lawn.retimed(hardware), *jet));
             // Where heads are known, a repair is a scenario of its own.
-            let repair = of(|scenario| *scenario == Scenario::Repair);
+            let repair = of(|scenario| *scenario == Scenario::Repair(Bodies::Kept));
             without.push(repair.unwrap_or((repaired, self.lawn.retimed(&repaired), *jet)));
         }
         for (plan, water) in scenarios.iter_mut().zip(waters) {
             plan.flags.extend(&self.flags);
             let others = match plan.scenario {
-                Scenario::Repair => &without[..without.len().min(2)], // not beyond itself
+                Scenario::Repair(_) => &without[..without.len().min(2)], // not beyond itself
                 _ => &without[..],
             };
             plan.year = water.map(|watered| self.year(plan, watered, found.as_ref(), others));
@@ -281,9 +283,13 @@ impl<'a> Area<'a> {
         };
         let (regulation, condition) = match plan.scenario {
             Scenario::AsFound | Scenario::Reclock => (self.found_bodies, Condition::AsFound),
-            Scenario::Repair | Scenario::Swap(_) | Scenario::Relayout(_) => {
-                (self.new_bodies(), Condition::Renewed)
+            Scenario::Repair(Bodies::Kept) | Scenario::Swap(_, Bodies::Kept) => {
+                (self.found_bodies, Condition::Renewed)
             }
+            Scenario::Repair(Bodies::Regulated) | Scenario::Swap(_, Bodies::Regulated) => {
+                (Regulation::Regulated, Condition::Renewed)
+            }
+            Scenario::Relayout(_) => (self.new_bodies(), Condition::Renewed),
         };
         let served = plan.delivered.as_ref().filter(|_| self.pressures_read);
         let drift = Drift::of(self.assumptions, jet);

@@ -125,7 +125,7 @@ impl Takes {
                 reclock_m3_yr: potential,
                 ..Takes::default()
             },
-            Scenario::Repair => {
+            Scenario::Repair(_) => {
                 let by_clock = found - found.min(reclock);
                 Takes {
                     reclock_m3_yr: by_clock,
@@ -133,7 +133,7 @@ impl Takes {
                     nozzle_m3_yr: 0.0,
                 }
             }
-            Scenario::Swap(_) | Scenario::Relayout(_) => {
+            Scenario::Swap(..) | Scenario::Relayout(_) => {
                 let clock = found.min(reclock);
                 let mended = clock.min(repair);
                 Takes {
@@ -356,8 +356,8 @@ impl<'p> Counted<'p> {
         match self.best.scenario {
             Scenario::AsFound => 0,
             Scenario::Reclock => 1,
-            Scenario::Repair => 2, // not beyond itself
-            Scenario::Swap(_) | Scenario::Relayout(_) => 3,
+            Scenario::Repair(_) => 2, // not beyond itself
+            Scenario::Swap(..) | Scenario::Relayout(_) => 3,
         }
     }
 
@@ -386,11 +386,12 @@ impl<'p> Counted<'p> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::outcome::Bodies;
     use super::*;
 
     #[test]
     fn what_a_clock_or_a_repair_takes_is_not_the_nozzle_s() {
-        let swap = Scenario::Swap("slow".to_owned());
+        let swap = Scenario::Swap("slow".to_owned(), Bodies::Kept);
         let takes = Takes::of(&swap, [100.0, 90.0, 84.0], 80.0);
         assert_eq!(
             takes,
@@ -404,7 +405,7 @@ mod tests {
         let takes = Takes::of(&swap, [100.0, 90.0, 95.0], 80.0);
         assert_eq!((takes.repair_m3_yr, takes.nozzle_m3_yr), (0.0, 10.0));
         // Nor does a schedule that would bring what is missing today.
-        let takes = Takes::of(&Scenario::Repair, [100.0, 120.0, 95.0], 95.0);
+        let takes = Takes::of(&Scenario::Repair(Bodies::Kept), [100.0, 120.0, 95.0], 95.0);
         assert_eq!((takes.reclock_m3_yr, takes.repair_m3_yr), (0.0, 5.0));
         let all = Takes::of(&Scenario::Reclock, [100.0, 90.0, 84.0], 90.0);
         assert_eq!((all.reclock_m3_yr, all.nozzle_m3_yr), (10.0, 0.0));
