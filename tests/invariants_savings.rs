@@ -4,8 +4,9 @@
 
 use evenfall::assumptions::{Assumptions, Key, RANGES, Scope, Uncertain};
 use evenfall::budget::{
-    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, Regulation, ScenarioWater,
+    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, NozzleScatter, Regulation, ScenarioWater,
 };
+use evenfall::catalogue::ScatterKind;
 use evenfall::climate::YearClimate;
 use evenfall::savings::{
     Attribution, ClaimTerms, DRAWN, DRAWS, DrawnLawn, Side, Values, Way, attribute, beyond_m3_yr,
@@ -41,6 +42,7 @@ fn hardware() -> impl Strategy<Value = Hardware> {
         .prop_map(
             |((rate, cv_drawn, over_frac), (pressure_cv2, mist_frac, [regulated, renewed]))| {
                 Hardware {
+                    nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
                     rate: Rate::from_mm_h(rate).unwrap(),
                     cv_drawn,
                     over_frac,
@@ -233,6 +235,7 @@ fn the_mean_of_what_is_linear_is_its_central_value() {
 
 fn hardware_of(rate_mm_h: f64, cv_drawn: f64) -> Hardware {
     Hardware {
+        nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
         rate: Rate::from_mm_h(rate_mm_h).unwrap(),
         cv_drawn,
         over_frac: 0.08,

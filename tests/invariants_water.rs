@@ -4,9 +4,10 @@
 
 use evenfall::assumptions::Assumptions;
 use evenfall::budget::{
-    Condition, DemandInput, FoundClock, Hardware, Hydrozone, Lawn, Regulation, RunTimeMultiplier,
-    ordinance_allowance, ordinance_use, year,
+    Condition, DemandInput, FoundClock, Hardware, Hydrozone, Lawn, NozzleScatter, Regulation,
+    RunTimeMultiplier, ordinance_allowance, ordinance_use, year,
 };
+use evenfall::catalogue::ScatterKind;
 use evenfall::climate::{EffectiveRain, MonthClimate, Sun, YearClimate};
 use evenfall::savings::{Saving, Side, attribute, shapley};
 use evenfall::site::TurfArea;
@@ -78,6 +79,7 @@ fn hardware() -> impl Strategy<Value = Hardware> {
     )
         .prop_map(
             |(rate, cv_drawn, over_frac, drift_frac, [regulated, renewed])| Hardware {
+                nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
                 rate: mm_h(rate),
                 cv_drawn,
                 over_frac,

@@ -5,9 +5,10 @@
 
 use evenfall::assumptions::{Assumptions, Key, RANGES};
 use evenfall::budget::{
-    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, PlantFactors, Regulation, RunoffMethod,
-    ScenarioWater, Schedule, year,
+    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, NozzleScatter, PlantFactors, Regulation,
+    RunoffMethod, ScenarioWater, Schedule, year,
 };
+use evenfall::catalogue::ScatterKind;
 use evenfall::climate::{DAYS, YearClimate};
 use evenfall::savings::{
     Behaviour, DRAWS, DrawnLawn, EVIDENCE, Side, Values, Way, attribute, draws, outcome,
@@ -34,6 +35,7 @@ fn turf() -> TurfArea {
 
 fn hardware(rate_mm_h: f64, cv_drawn: f64, over_frac: f64) -> Hardware {
     Hardware {
+        nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
         rate: Rate::from_mm_h(rate_mm_h).unwrap(),
         cv_drawn,
         over_frac,

@@ -4,10 +4,11 @@
 
 use evenfall::assumptions::Assumptions;
 use evenfall::budget::{
-    Condition, Degradation, DemandInput, FoundClock, Hardware, Hydrozone, Lawn, PlantFactors,
-    Regulation, ScenarioWater, home_allowance, home_requirement, ordinance_allowance,
+    Condition, Degradation, DemandInput, FoundClock, Hardware, Hydrozone, Lawn, NozzleScatter,
+    PlantFactors, Regulation, ScenarioWater, home_allowance, home_requirement, ordinance_allowance,
     ordinance_use, year,
 };
+use evenfall::catalogue::ScatterKind;
 use evenfall::climate::{
     HourWeather, Humidity, Radiation, Station, Sun, Weather, YearClimate, clear_sky_mj,
     net_longwave_mj, soil_heat_from_previous_mj,
@@ -35,10 +36,17 @@ fn equal_geometry_on_both_sides_saves_exactly_nothing() {
     let run = Assumptions::defaults();
     let climate = YearClimate::larkmoor();
     let terms = Degradation::assumed(&run);
+    let spray = NozzleScatter::of_kind(ScatterKind::Spray);
     for cv_drawn in [0.0, 0.1, 0.163, 0.4, 1.5] {
         let side = |condition: Condition| {
             year(&DemandInput {
-                du_lq_field: terms.du_lq_field(cv_drawn, Regulation::Unregulated, condition, &[]),
+                du_lq_field: terms.du_lq_field(
+                    cv_drawn,
+                    spray,
+                    Regulation::Unregulated,
+                    condition,
+                    &[],
+                ),
                 over_frac: 0.07,
                 ..DemandInput::assumed(&run, &climate, &lawn(), Texture::Loam, 187.3)
             })
@@ -495,6 +503,7 @@ fn published_uniformities_of_homes_give_five_to_seven_per_cent() {
 
 fn hardware(rate_mm_h: f64, cv_drawn: f64, condition: Condition) -> Hardware {
     Hardware {
+        nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
         rate: rate(rate_mm_h),
         cv_drawn,
         over_frac: 0.08,

@@ -647,17 +647,69 @@ fn flags(row: &Value) -> Vec<&str> {
 }
 
 #[test]
-fn without_heads_repair_and_swap_are_left_out_and_that_is_said() {
+fn without_heads_repair_and_swap_rest_on_an_assumed_layout_and_that_is_said() {
     let planned = Layers::new().lawn(0.0, 0.0, 8.0, 8.0).plan();
-    assert!(planned.scenario("repair").is_empty());
-    assert!(planned.scenario("swap:rotary-mid").is_empty());
-    assert!(flags(planned.scenario("as-found")[0]).contains(&"as-found-assumed"));
-    assert!(flags(&planned.parcels[0]).contains(&"as-found-assumed"));
+    let found = planned.scenario("as-found")[0];
+    assert_eq!(found["family"], "spray");
+    for name in [
+        "as-found",
+        "repair",
+        "repair+regulated",
+        "swap:rotary-mid",
+        "swap:rotary-mid+regulated",
+        "swap:rotary-slow",
+    ] {
+        let row = planned.scenario(name)[0];
+        assert!(flags(row).contains(&"as-found-assumed"), "{name}");
+        // Every head gets a nozzle, and no head more.
+        assert_eq!(row["heads"], found["heads"], "{name}");
+        let bodies = match name {
+            "as-found" => Value::Null,
+            _ if name.ends_with("+regulated") => found["heads"].clone(),
+            _ => json!(0),
+        };
+        assert_eq!(row["bodies_changed"], bodies, "{name}");
+    }
+    assert!(!flags(planned.scenario("relayout:spray")[0]).contains(&"as-found-assumed"));
+    let parcel = &planned.parcels[0];
+    assert!(flags(parcel).contains(&"as-found-assumed"));
+    assert_eq!(parcel["asfound_assumed_m3_yr"], parcel["asfound_m3_yr"]);
     assert!(
-        planned.told.contains("repair and swap are left out"),
+        planned.told.contains("repair and swap rest on them"),
         "{}",
         planned.told
     );
+}
+
+#[test]
+fn wide_turf_is_taken_to_have_rotors_and_gets_rotary_nozzles_only_where_they_reach() {
+    // 20 m: a rotor throws 18 m at most, and rotary nozzles 10 m.
+    let wide = Layers::new().lawn(0.0, 0.0, 20.0, 20.0).plan();
+    assert_eq!(wide.scenario("as-found")[0]["family"], "rotor");
+    assert_eq!(wide.scenario("repair").len(), 1);
+    // A rotor's body does not regulate.
+    assert!(wide.scenario("repair+regulated").is_empty());
+    let longest_m = wide
+        .heads_of("as-found")
+        .iter()
+        .map(|head| head["radius_m"].as_f64().unwrap())
+        .fold(0.0, f64::max);
+    assert!(longest_m > 10.5, "{longest_m}");
+    assert!(wide.scenario("swap:rotary-slow").is_empty());
+    assert!(wide.scenario("swap:rotor").is_empty());
+    assert_eq!(wide.scenario("relayout:rotor").len(), 1);
+    // Rotors 9 m apart, as a survey found them: rotary-slow reaches from head to head.
+    let mut layers = Layers::new().lawn(0.0, 0.0, 18.0, 18.0);
+    for k in 0..9 {
+        let (x, y) = (9.0 * f64::from(k % 3), 9.0 * f64::from(k / 3));
+        layers = layers.head(x, y, &json!({"nozzle_family": "rotor"}));
+    }
+    let near = layers.plan();
+    assert_eq!(near.scenario("as-found")[0]["family"], "rotor");
+    assert!(near.scenario("swap:rotary-mid").is_empty());
+    // A rotor's body takes no other nozzle.
+    assert_eq!(near.scenario("swap:rotary-slow")[0]["bodies_changed"], 9);
+    assert_eq!(near.scenario("repair")[0]["bodies_changed"], 0);
 }
 
 #[test]
@@ -686,7 +738,8 @@ fn with_heads_every_scenario_is_there() {
             "swap:rotary-slow+regulated",
             "relayout:spray",
             "relayout:rotary-mid",
-            "relayout:rotary-slow"
+            "relayout:rotary-slow",
+            "relayout:rotor"
         ]
     );
     let found = planned.scenario("as-found")[0];
@@ -823,13 +876,13 @@ fn a_wide_gap_is_flagged_and_its_place_is_told() {
 }
 
 #[test]
-fn a_known_condition_leaves_the_assumed_wear() {
+fn wear_is_the_same_whether_conditions_are_known_or_not() {
     let run = |condition: Value| {
         let planned = Layers::new()
             .lawn(0.0, 0.0, 8.0, 8.0)
             .nine(0.0, |_| json!({"condition": condition}))
             .plan();
-        ["as-found", "relayout:rotary-slow"].map(|name| {
+        ["as-found", "repair", "relayout:rotary-slow"].map(|name| {
             let row = planned.scenario(name)[0];
             (
                 row["du_lq"].as_f64().unwrap(),
@@ -837,12 +890,13 @@ fn a_known_condition_leaves_the_assumed_wear() {
             )
         })
     };
+    // Sound heads rain as those do that nobody looked at, and new hardware wears too.
     let (unknown, sound) = (run(Value::Null), run(json!("ok")));
-    for (unknown, sound) in unknown.into_iter().zip(sound) {
-        // The same drawing; what was assumed of wear is known not to be there, on both sides.
-        assert_eq!(unknown.0, sound.0);
-        assert!(sound.1 > unknown.1);
-    }
+    assert_eq!(unknown, sound);
+    // What a survey sees is in the rain of what is found, and a repair mends it.
+    let sunk = run(json!("sunk"));
+    assert!(sunk[0].1 < sound[0].1, "{sunk:?} {sound:?}");
+    assert_eq!(sunk[1..], sound[1..]);
 }
 
 #[test]

@@ -152,18 +152,24 @@ ranges! {
         "no measurement on lawns is known: none to 5 %, none the likeliest";
     WaterRunoffMost 0.15..0.45 Triangular Common
         "choice of this program; no source";
-    DegradationInstall 0.22..0.38 Triangular Common
-        "a drawn spray layout (CV 0.15) then measures DU 0.55 to 0.40 as found: the span of the means of Baum, Dukes and Miller 2005";
-    DegradationWear 0.08..0.26 Triangular Common
-        "choice of this program inside the same calibration";
+    DegradationNozzleSpray 0.375..0.439 Triangular Common
+        "quarter circles of fixed arc (DU 0.52) and of adjustable arc (0.44): ASAE paper 032024 (abstract), less the drawing of the test, CV 0.046";
+    DegradationNozzleRotary 0.20..0.40 Triangular Common
+        "inferred, no field test: from a trade article's DU 0.70 for the whole to no gain over fixed sprays; drawn apart from the others";
+    DegradationNozzleRotor 0.26..0.42 Triangular Common
+        "DU 0.66 to 0.46 by make: trade article on the tests of Baum, Dukes and Miller, less the drawing, CV 0.046";
+    DegradationInstall 0.11..0.155 Triangular Common
+        "installation and wear together CV 0.15 to 0.21, about the two pairs of means of Baum, Dukes and Miller 2005";
+    DegradationWear 0.10..0.14 Triangular Common
+        "its share of the same: together 0.15 to 0.21";
     DegradationWearAfter 0.5..1.0 Triangular Common
         "0.5: wear comes back evenly over the life; 1: at once; choice of this program";
     DegradationPressure 0.05..0.15 Triangular Common
         "common practice, no source: 10 to 30 % of pressure along a station";
     DegradationRegulated 0.02..0.05 Triangular Common
         "common practice, no source: flow held within 3 to 8 %";
-    DegradationWind 0.06..0.18 Triangular Common
-        "choice of this program inside the same calibration";
+    DegradationWind 0.0..0.10 Triangular Common
+        "choice of this program: none in still nights, twice the central value at breezy places; no source";
     SavingsRealisation 0.3..0.7 Triangular Common
         "common practice 0.3 to 0.7, no source";
     SavingsFreeRiders 0.1..0.3 Triangular Common
@@ -272,7 +278,7 @@ mod tests {
             .unwrap();
         let of = |run: &Assumptions, key: Key| run.range(&RANGES[Uncertain::place(key).unwrap()]);
         let install = of(&run, Key::DegradationInstall);
-        assert!((install.low - 0.12).abs() < 1e-12 && (install.high - 0.28).abs() < 1e-12);
+        assert!((install.low - 0.17).abs() < 1e-12 && (install.high - 0.215).abs() < 1e-12);
         let realised = of(&run, Key::SavingsRealisation);
         assert!((realised.low - 0.7).abs() < 1e-12 && realised.high == 1.0);
         let halved = run.with_setting("soil.intake_multiplier=0.5").unwrap();

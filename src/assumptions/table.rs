@@ -223,12 +223,24 @@ assumptions! {
         "cautious choice of this program: an owner who loses more sees it in the gutter, and the turf goes short instead";
 
     // From the drawing to the field.
-    DegradationInstall "degradation.install_cv" ["-"] (number 0.30 in 0.0..0.8) No
-        "variation that every installed system adds to its drawing, the same for all families",
-        "calibrated so that a drawn spray layout (CV 0.15) measures DU 0.45 to 0.50 as found: Baum, Dukes and Miller 2005, J. Irrig. Drain. Eng. 131(4):336-341";
-    DegradationWear "degradation.wear_cv" ["-"] (number 0.18 in 0.0..0.8) No
-        "variation from wear as found: tilted, sunk, clogged heads",
-        "part of the same calibration; its share is a choice of this program";
+    DegradationNozzleSpray "degradation.nozzle_spray_cv" ["-"] (number 0.398 in 0.0..0.8) No
+        "scatter of fixed sprays: what real nozzles add to the drawing of their overlapped head-to-head field, fixed and adjustable arcs alike",
+        "DU 0.49 under ideal conditions (CV 0.401): Baum, Dukes and Miller 2005, J. Irrig. Drain. Eng. 131(4):336-341 (abstract), less our drawing of a square of quarter circles, CV 0.046";
+    DegradationNozzleRotary "degradation.nozzle_rotary_cv" ["-"] (number 0.30 in 0.0..0.8) No
+        "the same of multi-stream rotary nozzles",
+        "inferred: no published before-and-after field test was found; about the middle between a trade article's DU 0.70 and no gain over sprays";
+    DegradationNozzleRotor "degradation.nozzle_rotor_cv" ["-"] (number 0.351 in 0.0..0.8) No
+        "the same of gear-driven rotors",
+        "DU 0.55 under ideal conditions (CV 0.354): Baum, Dukes and Miller 2005 (abstract), less the same drawing";
+    DegradationStretched "degradation.stretched_factor" ["-"] (number 1.15 in 1.0..2.0) No
+        "factor on the scatter of nozzles whose heads stand farther apart than head to head (flags stretched and swap-gap)",
+        "choice of this program: tests were head to head, and less overlap averages less; no source";
+    DegradationInstall "degradation.install_cv" ["-"] (number 0.14 in 0.0..0.8) No
+        "variation that every installed system adds, the same for all families",
+        "homes less ideal conditions in quadrature, less pressure 0.10: variance 0.035 (CV 0.187) with wear, Baum, Dukes and Miller 2005 (abstract); its share is a choice of this program";
+    DegradationWear "degradation.wear_cv" ["-"] (number 0.124 in 0.0..0.8) No
+        "variation from wear that is not seen head by head: tilted, sunk, clogged heads",
+        "the rest of the same variance";
     DegradationWearAfter "degradation.wear_after_frac" ["-"] (number 1.0 in 0.0..1.0) No
         "share of the wear variance that a repaired or new system carries, as a mean over its life",
         "cautious choice of this program: 1 gives no credit for being new; 0.5 means that wear comes back evenly over its life";
@@ -238,9 +250,9 @@ assumptions! {
     DegradationRegulated "degradation.pressure_regulated_cv" ["-"] (number 0.03 in 0.0..0.5) No
         "the same with regulated bodies",
         "common practice, no source: regulated flow within about +-5 %";
-    DegradationWind "degradation.wind_cv" ["-"] (number 0.12 in 0.0..0.5) No
-        "variation from wind in the watering hours",
-        "choice of this program inside the same calibration";
+    DegradationWind "degradation.wind_cv" ["-"] (number 0.05 in 0.0..0.5) No
+        "variation from wind in the watering hours beyond the light wind of the tests (2.2 m/s at most)",
+        "choice of this program: the scatter of nozzles contains the wind of their tests; no source";
 
     // Gross depth.
     BudgetMultiplierForm "budget.run_time_multiplier_form" [""] (choice "blend" "low-quarter" "low-half") No
@@ -418,6 +430,9 @@ assumptions! {
     HeadsReachOverWidth "heads.reach_over_width_frac" ["-"] (number 1.5 in 1.0..3.0) No
         "longest throw that closes a gap between existing heads, as a share of the turf's inscribed diameter; beyond it a head is added",
         "choice of this program: a longer throw waters the neighbour; no source";
+    HeadsWideTurf "heads.wide_turf_m" ["m"] (number 12.0 in 5.0..100.0) Yes
+        "where heads are not known, turf whose largest circle is wider than this is taken to have rotors, narrower turf sprays",
+        "choice of this program: from about 8 to 15 m across rotors take the place of sprays (common practice, no source)";
     HeadsPopUp "heads.pop_up_mm" ["mm"] (number 100.0 in 50.0..300.0) Yes
         "least pop-up height in turf: lower bodies are changed",
         "common practice 100 mm, no source";

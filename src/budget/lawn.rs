@@ -1,8 +1,8 @@
 //! One turf area with one set of hardware: as found, or with the right schedule.
 
 use super::{
-    Cause, Condition, Degradation, DemandInput, FoundClock, Limits, Regulation, RunoffMethod,
-    Schedule, ScheduleInput, YearWater, year,
+    Cause, Condition, Degradation, DemandInput, FoundClock, Limits, NozzleScatter, Regulation,
+    RunoffMethod, Schedule, ScheduleInput, YearWater, year,
 };
 use crate::assumptions::{Assumptions, Key};
 use crate::climate::YearClimate;
@@ -27,6 +27,8 @@ pub struct Hardware {
     pub pressure_cv2: f64,
     /// Share lost as mist by too much pressure, where pressures were computed from a reading.
     pub mist_frac: f64,
+    /// How uneven its nozzles are beyond the drawing.
+    pub nozzle: NozzleScatter,
     /// Whether bodies regulate.
     pub regulation: Regulation,
     /// As found or renewed.
@@ -175,6 +177,7 @@ impl<'a> Lawn<'a> {
     pub fn du_lq_field(&self, hardware: &Hardware) -> f64 {
         self.degradation.du_lq_field(
             hardware.cv_served(),
+            hardware.nozzle,
             hardware.regulation,
             hardware.condition,
             &self.computed,

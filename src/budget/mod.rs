@@ -19,7 +19,7 @@ pub use allowance::{
 pub use clock::{Follows, FoundClock};
 pub use daily::{DailyBalance, DaySky, daily_balance};
 pub use drift::{Air, Drift, DriftMethod, Jet, JetKind, drift_frac, orifice_mm};
-pub use field::{Cause, Condition, Degradation, Regulation};
+pub use field::{Cause, Condition, Degradation, NozzleScatter, Regulation, Spacing};
 pub use lawn::{Hardware, Lawn, ScenarioWater};
 pub use multiplier::RunTimeMultiplier;
 pub use plants::PlantFactors;

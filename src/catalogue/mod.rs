@@ -4,10 +4,12 @@ mod hardware;
 mod head;
 mod parse;
 mod profile;
+mod scatter;
 
 pub use hardware::{CurvePoint, Hardware, Part, PipeSize, ValveSize};
 pub use head::{Head, Pattern, Role};
 pub use profile::{BadProfile, Profile};
+pub use scatter::{OwnScatter, Scatter, ScatterKind};
 
 use crate::units::{Flow, Length, Pressure, Rate};
 
@@ -48,6 +50,8 @@ pub struct Family {
     pub trajectory_deg: f64,
     /// Typical drop diameter \[mm\].
     pub drop_mm: f64,
+    /// How uneven its water is in the field, over the drawing.
+    pub scatter: Scatter,
     /// Arcs that can be set.
     pub sweeps: Sweeps,
     /// What happens to the flow when the throw is shortened.

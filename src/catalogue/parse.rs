@@ -3,6 +3,7 @@
 use serde::Deserialize;
 
 use super::hardware::{HardwareText, curve};
+use super::scatter::{ScatterText, scatter};
 use super::{Catalogue, Family, FlowFollows, Hardware, Nozzle, Profile, Strip, StripKind, Sweeps};
 use crate::issue::{Code, Issue, Spot};
 use crate::units::{Flow, Length, Pressure};
@@ -46,6 +47,7 @@ struct FamilyText {
     #[serde(default = "zero")]
     unit_cost_cur: f64,
     own_body_cur: Option<f64>,
+    nozzle_cv: Option<ScatterText>,
     #[serde(default, rename = "nozzle")]
     nozzles: Vec<NozzleText>,
     #[serde(default, rename = "strip")]
@@ -197,6 +199,7 @@ impl FamilyText {
             within(what, value, low, high).map_err(bad)?;
         }
         let curve = curve(&self.curve, self.rated_kpa).map_err(bad)?;
+        let scatter = scatter(self.nozzle_cv, &self.stream).map_err(bad)?;
         let sweeps = self.sweeps_deg;
         if sweeps.step == 0
             || !sweeps.step.is_multiple_of(5)
@@ -285,6 +288,7 @@ impl FamilyText {
             profile,
             trajectory_deg: self.trajectory_deg,
             drop_mm: self.drop_mm,
+            scatter,
             sweeps: Sweeps {
                 from_deg: sweeps.from,
                 to_deg: sweeps.to,
@@ -317,14 +321,15 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_embedded_families_are_the_three_and_apply_their_rates() {
+    fn the_embedded_families_are_the_four_and_apply_their_rates() {
         let catalogue = Catalogue::generic();
         let names: Vec<&str> = catalogue.families.iter().map(|f| f.name.as_str()).collect();
-        assert_eq!(names, ["spray", "rotary-mid", "rotary-slow"]);
+        assert_eq!(names, ["spray", "rotary-mid", "rotary-slow", "rotor"]);
         for (name, rate_mm_h, shortest_m, longest_m) in [
             ("spray", 40.0, 1.5, 4.5),
             ("rotary-mid", 20.0, 2.0, 5.0),
             ("rotary-slow", 10.0, 2.5, 10.0),
+            ("rotor", 10.0, 8.0, 18.0),
         ] {
             let family = catalogue.family(name).unwrap();
             // Flows in the file carry eight digits.
@@ -337,7 +342,9 @@ mod tests {
                 (shortest_m, longest_m),
                 "{name}"
             );
-            assert_eq!(family.strips.len(), 3, "{name}");
+            // A rotor throws too far for a strip.
+            let strips = if name == "rotor" { 0 } else { 3 };
+            assert_eq!(family.strips.len(), strips, "{name}");
         }
     }
 

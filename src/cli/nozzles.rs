@@ -7,7 +7,7 @@ use clap::Args;
 use super::design::catalogue;
 use super::screen::{Ending, print};
 use super::table::Table;
-use crate::catalogue::{Catalogue, FlowFollows};
+use crate::catalogue::{Catalogue, Family, FlowFollows};
 use crate::units::Length;
 use crate::write::throw::strip_word;
 
@@ -23,6 +23,29 @@ pub(super) fn run(args: &NozzlesArgs) -> Result<u8, Ending> {
     let (catalogue, _) = catalogue(args.catalogue.as_deref())?;
     print(&listing(&catalogue))?;
     Ok(0)
+}
+
+/// How uneven a family's water is in the field, and what that rests on.
+fn scatter_text(family: &Family) -> String {
+    let kind = family.scatter.kind.text();
+    let body = match family.own_body_cur {
+        Some(_) => "; brings its own body",
+        None => "",
+    };
+    match &family.scatter.own {
+        Some(own) => format!(
+            "scatter in the field (CV) {} with fixed arcs, {} with adjustable ones, by the catalogue{body}\n",
+            own.fixed_cv, own.adjustable_cv
+        ),
+        None => format!(
+            "scatter in the field (CV) by degradation.nozzle_{kind}_cv{}{body}\n",
+            if family.scatter.is_assumed {
+                ", which its stream suggests"
+            } else {
+                ""
+            }
+        ),
+    }
 }
 
 fn listing(catalogue: &Catalogue) -> String {
@@ -47,6 +70,7 @@ fn listing(catalogue: &Catalogue) -> String {
             FlowFollows::Rated => "a shorter throw keeps its flow\n",
             FlowFollows::Throw => "a shorter throw takes less flow, at the same rate\n",
         });
+        out.push_str(&scatter_text(family));
         let mut nozzles = Table::new(&["nozzle", ">throw m", ">full circle L/min", ">rate mm/h"]);
         for nozzle in &family.nozzles {
             nozzles.row(vec![

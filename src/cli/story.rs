@@ -400,11 +400,11 @@ pub(super) fn assumed_lines(layers: &Layers, design: &Design) -> String {
         );
     }
     lines.push(if layers.has("heads") {
-        "as found: the existing heads; on turf areas without any, a spray layout by the plain rule, \
-         and there repair and swap are left out"
+        "as found: the existing heads; on turf areas without any, sprays by the plain rule, or rotors \
+         where turf is wider than heads.wide_turf_m; repair and swap rest on them there"
     } else {
-        "as found: a spray layout by the plain rule, since there is no layer of existing heads; \
-         repair and swap are left out"
+        "as found: sprays by the plain rule, or rotors where turf is wider than heads.wide_turf_m, \
+         since there is no layer of existing heads; repair and swap rest on them"
     }.to_owned());
     if !layers.has("obstacles") {
         lines.push("buildings and pavements: no layer; water on them is not told apart".to_owned());

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use crate::assumptions::nearest;
-use crate::budget::{Cause, Regulation};
+use crate::budget::Regulation;
 use crate::catalogue::{Catalogue, Family};
 use crate::crs::Frame;
 use crate::issue::{Code, Issue};
@@ -16,8 +16,6 @@ use crate::site::{ExistingHead, Parcel};
 pub(super) const FOUND_FAMILY: &str = "spray";
 /// Heads nearer to one another are one \[m\].
 const DUPLICATE_M: f64 = 0.1;
-/// Share of the heads whose condition must be known before wear is taken from it.
-const CONDITION_KNOWN_FRAC: f64 = 0.5;
 
 /// The existing heads of a parcel, turf area by turf area.
 pub(super) struct InGround<'a> {
@@ -138,21 +136,6 @@ impl OnTurf<'_> {
             Regulation::Regulated
         } else {
             Regulation::Unregulated
-        }
-    }
-
-    /// The causes of unevenness that the rain of this turf area contains: wear, where the condition
-    /// of most heads is known.
-    pub(super) fn computed(&self) -> &'static [Cause] {
-        let known = self
-            .found
-            .iter()
-            .filter(|one| one.head.condition.is_some())
-            .count();
-        if known as f64 >= CONDITION_KNOWN_FRAC * self.found.len() as f64 {
-            &[Cause::Wear]
-        } else {
-            &[]
         }
     }
 }

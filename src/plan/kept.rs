@@ -19,7 +19,7 @@ const HEADS_INFERRED: &str = "heads-inferred";
 /// One station feeds heads of different families.
 const MIXED_STATION: &str = "mixed-station";
 /// Positions do not give head-to-head coverage.
-const SWAP_GAP: &str = "swap-gap";
+pub(super) const SWAP_GAP: &str = "swap-gap";
 /// A head that is too near to another is capped.
 const HEAD_CAPPED: &str = "head-capped";
 

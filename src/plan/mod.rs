@@ -1,6 +1,7 @@
 //! The story of one parcel: from its polygons to the water of a year.
 
 mod account;
+mod assumed;
 mod bodies;
 mod delivery;
 #[doc(hidden)]
@@ -38,6 +39,8 @@ use ground::Ground;
 const PER_DEGREE: f64 = 1e8;
 /// What is in the ground today is not known and was assumed.
 const AS_FOUND_ASSUMED: &str = "as-found-assumed";
+/// The catalogue does not say how uneven the family is in the field.
+const SCATTER_ASSUMED: &str = "nozzle-cv-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
 
@@ -237,7 +240,7 @@ impl Planner {
         let lawn = site.ground.lawn(outline, site.assumptions);
         let (mut scenarios, issues) = match &site.found {
             Some(on) => kept::scenarios(self, site, &lawn, on),
-            None => (self.assumed_found(site, &lawn), Vec::new()),
+            None => (assumed::scenarios(self, site, &lawn), Vec::new()),
         };
         for family in self
             .catalogue
@@ -273,22 +276,6 @@ impl Planner {
         (turf, ways)
     }
 
-    /// Where nobody knows what is in the ground, a spray layout by the plain rule stands for it.
-    fn assumed_found(&self, site: &Site, lawn: &place::Site) -> Vec<ScenarioPlan> {
-        let family = self
-            .catalogue
-            .family(FOUND_FAMILY)
-            .or(self.catalogue.families.first());
-        let Some(family) = family else {
-            return Vec::new();
-        };
-        let layout = place::layout_in_parts(lawn, family, Effort::Rule, Favour::Evenness);
-        let mut plan = self.scenario(site, lawn, Scenario::AsFound, family, layout);
-        plan.flags.push(AS_FOUND_ASSUMED);
-        let reclocked = water::reclocked(&plan);
-        vec![plan, reclocked]
-    }
-
     fn scenario(
         &self,
         site: &Site,
@@ -317,6 +304,10 @@ impl Planner {
         );
         if is_stretched {
             verdict.flags.push(STRETCHED);
+            verdict.flags.sort_unstable();
+        }
+        if family.scatter.is_assumed {
+            verdict.flags.push(SCATTER_ASSUMED);
             verdict.flags.sort_unstable();
         }
         let names = layout

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::account::ParcelAccount;
 use super::delivery::{Delivered, NetworkPlan};
 use super::water::ParcelSavings;
-use super::{Fitting, Works};
+use super::{AS_FOUND_ASSUMED, Fitting, Works};
 use crate::budget::{Drift, FoundClock, Hardware, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
@@ -322,6 +322,17 @@ pub struct TurfPlan {
     pub scenarios: Vec<ScenarioPlan>,
 }
 
+impl TurfPlan {
+    /// Whether what is in the ground is assumed, because nobody gave its heads.
+    #[must_use]
+    pub fn is_as_found_assumed(&self) -> bool {
+        self.scenarios
+            .iter()
+            .filter(|plan| plan.scenario == Scenario::AsFound)
+            .any(|plan| plan.flags.contains(&AS_FOUND_ASSUMED))
+    }
+}
+
 /// Everything that was found out about one parcel.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ParcelPlan {
@@ -368,6 +379,12 @@ pub struct ParcelWater {
     pub potential_m3_yr: f64,
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// Turf areas whose heads are assumed, not surveyed.
+    pub assumed_areas: u64,
+    /// What of the use as found rests on assumed heads \[m³/yr\].
+    pub asfound_assumed_m3_yr: f64,
+    /// What of the potential does \[m³/yr\].
+    pub potential_assumed_m3_yr: f64,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// What public programs would allow.

@@ -44,7 +44,7 @@ impl Side {
 pub struct Attribution {
     /// From a clock that follows the need.
     pub schedule_m3_yr: f64,
-    /// From a more even drawing.
+    /// From a more even drawing and more even nozzles.
     pub uniformity_m3_yr: f64,
     /// From less runoff.
     pub runoff_m3_yr: f64,
@@ -110,6 +110,7 @@ pub fn attribute(lawn: &Lawn<'_>, base: &Side, new: &Side) -> Attribution {
         let of = |cause: usize| if changed[cause] { new } else { base };
         let hardware = Hardware {
             cv_drawn: of(1).hardware.cv_drawn,
+            nozzle: of(1).hardware.nozzle,
             condition: of(1).hardware.condition,
             drift_frac: of(3).hardware.drift_frac,
             over_frac: of(4).hardware.over_frac,

@@ -49,6 +49,9 @@ const WARM: usize = at(Key::PlantFactorWarm);
 const DRIFT: usize = at(Key::WaterDriftFrac);
 const SPRAY_DRIFT: usize = at(Key::WaterDriftSprayExtra);
 const RUNOFF_MOST: usize = at(Key::WaterRunoffMost);
+const NOZZLE_SPRAY: usize = at(Key::DegradationNozzleSpray);
+const NOZZLE_ROTARY: usize = at(Key::DegradationNozzleRotary);
+const NOZZLE_ROTOR: usize = at(Key::DegradationNozzleRotor);
 const INSTALL: usize = at(Key::DegradationInstall);
 const WEAR: usize = at(Key::DegradationWear);
 const WEAR_AFTER: usize = at(Key::DegradationWearAfter);
@@ -105,6 +108,9 @@ impl Values {
             pressure_cv: self.0[PRESSURE],
             pressure_regulated_cv: self.0[REGULATED],
             wind_cv: self.0[WIND],
+            nozzle_spray_cv: self.0[NOZZLE_SPRAY],
+            nozzle_rotary_cv: self.0[NOZZLE_ROTARY],
+            nozzle_rotor_cv: self.0[NOZZLE_ROTOR],
             install_cv: self.0[INSTALL],
             wear_cv: self.0[WEAR],
             wear_after_frac: self.0[WEAR_AFTER],
@@ -336,6 +342,7 @@ impl<'a> DrawnLawn<'a> {
         let hardware = way.hardware;
         let du = values.degradation().du_lq_field(
             hardware.cv_served(),
+            hardware.nozzle,
             hardware.regulation,
             hardware.condition,
             &self.lawn.computed,

@@ -112,6 +112,26 @@ impl Layer for Parcels {
             |p| p.water.as_ref().map(|water| water.potential_m3_yr).into(),
         ),
         number(
+            "asfound_assumed_m3_yr",
+            "m³/yr",
+            3,
+            "What of `asfound_m3_yr` is used on turf areas whose heads are assumed, not surveyed",
+            |p| {
+                let water = p.water.as_ref();
+                water.map(|water| water.asfound_assumed_m3_yr).into()
+            },
+        ),
+        number(
+            "potential_assumed_m3_yr",
+            "m³/yr",
+            3,
+            "What of `potential_m3_yr` rests on assumed heads: it stands once a survey has found them so",
+            |p| {
+                let water = p.water.as_ref();
+                water.map(|water| water.potential_assumed_m3_yr).into()
+            },
+        ),
+        number(
             "claimed_m3_yr",
             "m³/yr",
             3,

@@ -449,6 +449,16 @@ fn family() -> Value {
         "step": {"type": "integer", "multipleOf": 5},
         "full_circle": {"type": "boolean"},
     });
+    let by_arc = json!({
+        "fixed": within(0.0, 0.8),
+        "adjustable": within(0.0, 0.8),
+        "fixed_arcs_deg": {"type": "array", "items": {"type": "integer"}},
+    });
+    let scatter = json!({"anyOf": [
+        {"enum": ["spray", "rotary", "rotor"]},
+        within(0.0, 0.8),
+        closed(&["fixed", "adjustable"], by_arc),
+    ]});
     let nozzle = json!({
         "name": {"type": "string"},
         "throw_m": numbers(2),
@@ -478,6 +488,8 @@ fn family() -> Value {
         "sweeps_deg": closed(&["from", "to", "step", "full_circle"], sweeps),
         "flow_follows": {"enum": ["rated", "throw"]},
         "unit_cost_cur": within(0.0, 1e6),
+        "own_body_cur": within(0.0, 1e6),
+        "nozzle_cv": scatter,
         "nozzle": {"type": "array", "minItems": 1, "items": nozzle},
         "strip": {"type": "array", "items": strip},
     });

@@ -27,6 +27,8 @@ pub struct Summary {
     pub best_m3_yr: f64,
     /// As found less recommended \[m³/yr\].
     pub potential_m3_yr: f64,
+    /// Turf areas whose heads are assumed; their use as found and their potential \[m³/yr\].
+    pub assumed: (u64, f64, f64),
     /// What of it may be claimed for new hardware \[m³/yr\].
     pub claimed_m3_yr: f64,
     /// Water used month by month, as found and in the recommended scenarios \[m³\].
@@ -101,6 +103,7 @@ struct WaterFigures {
     best_m3_yr: f64,
     potential_m3_yr: f64,
     claimed_m3_yr: f64,
+    assumed: (u64, f64, f64),
     /// As found, and in the recommended scenarios.
     months_m3: [[f64; 12]; 2],
     heads: u64,
@@ -210,6 +213,9 @@ impl Summary {
             self.best_m3_yr += water.best_m3_yr;
             self.potential_m3_yr += water.potential_m3_yr;
             self.claimed_m3_yr += water.claimed_m3_yr;
+            self.assumed.0 += water.assumed.0;
+            self.assumed.1 += water.assumed.1;
+            self.assumed.2 += water.assumed.2;
             self.heads += water.heads;
             for (sums, own) in self.months_m3.iter_mut().zip(&water.months_m3) {
                 for (sum, month) in sums.iter_mut().zip(own) {
@@ -341,6 +347,11 @@ impl Summary {
                 "best_m3_yr": number(self.best_m3_yr, 3),
                 "potential_m3_yr": number(self.potential_m3_yr, 3),
                 "claimed_m3_yr": number(self.claimed_m3_yr, 3),
+                "on_assumed_heads": {
+                    "turf_areas": self.assumed.0,
+                    "asfound_m3_yr": number(self.assumed.1, 3),
+                    "potential_m3_yr": number(self.assumed.2, 3),
+                },
                 "asfound_months_m3": months(0),
                 "best_months_m3": months(1),
             },
@@ -384,6 +395,11 @@ impl Figures {
             best_m3_yr: water.best_m3_yr,
             potential_m3_yr: water.potential_m3_yr,
             claimed_m3_yr: water.claimed_m3_yr,
+            assumed: (
+                water.assumed_areas,
+                water.asfound_assumed_m3_yr,
+                water.potential_assumed_m3_yr,
+            ),
             months_m3: [
                 months_m3(parcel, |plan| plan.scenario == Scenario::AsFound),
                 months_m3(parcel, |plan| plan.recommended),

@@ -4,7 +4,8 @@
 use std::error::Error;
 
 use evenfall::assumptions::Assumptions;
-use evenfall::budget::{Condition, Hardware, Lawn, Regulation, ScenarioWater};
+use evenfall::budget::{Condition, Hardware, Lawn, NozzleScatter, Regulation, ScenarioWater};
+use evenfall::catalogue::ScatterKind;
 use evenfall::climate::YearClimate;
 use evenfall::issue::Issue;
 use evenfall::site::{Land, Texture, TurfArea};
@@ -33,6 +34,7 @@ fn turf() -> TurfArea {
 
 fn hardware(mm_h: f64) -> Result<Hardware, Box<dyn Error>> {
     Ok(Hardware {
+        nozzle: NozzleScatter::of_kind(ScatterKind::Spray),
         rate: Rate::from_mm_h(mm_h)?,
         cv_drawn: 0.15,
         over_frac: 0.08,

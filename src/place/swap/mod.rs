@@ -10,10 +10,12 @@ mod choose;
 mod condition;
 mod gaps;
 mod infer;
+mod refit;
 mod score;
 
 pub use choose::{Changed, Order, repaired, swapped};
 pub use condition::Wear;
 pub use gaps::{Gap, Where};
 pub use infer::{Found, Installed, Missing, installed, usual_spacing_m};
+pub use refit::refitted;
 pub use score::objective;

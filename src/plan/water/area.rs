@@ -1,10 +1,11 @@
 //! One turf area: its ground, its sky, and the water of a year in every scenario on it.
 
 use super::super::found::OnTurf;
+use super::super::kept::SWAP_GAP;
 use super::super::outcome::{
     Behaviours, Bodies, Fit, GroundUse, Scenario, ScenarioPlan, SkyUse, YearUse,
 };
-use super::super::{Delivered, Planner, Site};
+use super::super::{Delivered, Planner, STRETCHED, Site};
 use super::{
     ABOVE_EVIDENCE, CLIMATE_ASSUMED, DEFICIT, DRIFT_PROXY, SLOPE_ASSUMED, SOIL_ASSUMED, STEEP,
     TOO_FAST, ZONE_ASSUMED,
@@ -12,7 +13,8 @@ use super::{
 use crate::assumptions::{Assumptions, Key, Origin};
 use crate::budget::{
     Cause, Condition, DaySky, Drift, DriftMethod, Follows, FoundClock, Hardware, Jet, JetKind,
-    Lawn, PlantFactors, Regulation, ScenarioWater, daily_balance, orifice_mm, refused_on_slope,
+    Lawn, NozzleScatter, PlantFactors, Regulation, ScenarioWater, Spacing, daily_balance,
+    orifice_mm, refused_on_slope,
 };
 use crate::catalogue::Family;
 use crate::climate::{DayClimate, Zone, ZoneOf};
@@ -192,9 +194,6 @@ impl<'a> Area<'a> {
             let balance = daily_balance(&days, &lawn.demand.plants, &lawn.reservoir);
             lawn.demand.daily_net_mm = Some(balance.net_mm);
         }
-        if let Some(on) = &site.found {
-            lawn.computed = on.computed().to_vec();
-        }
         Area {
             assumptions,
             found_bodies: site
@@ -307,6 +306,7 @@ impl<'a> Area<'a> {
                 number(Key::WaterDriftFrac),
                 number(Key::WaterDriftSprayExtra),
             ),
+            nozzle: NozzleScatter::of(self.assumptions, family, &plan.heads, spacing(plan)),
             regulation,
             condition,
             pressure_cv2: served.map_or(0.0, |got| got.cv * got.cv - uniformity.cv * uniformity.cv),
@@ -393,6 +393,16 @@ impl<'a> Area<'a> {
             year.behaviours = Some(behaviours);
         }
         year
+    }
+}
+
+/// Whether the heads of a plan stand farther apart than their throws are made for.
+fn spacing(plan: &ScenarioPlan) -> Spacing {
+    let wide = [STRETCHED, SWAP_GAP];
+    if plan.flags.iter().any(|flag| wide.contains(flag)) {
+        Spacing::Stretched
+    } else {
+        Spacing::HeadToHead
     }
 }
 

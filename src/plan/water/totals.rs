@@ -25,6 +25,9 @@ pub(super) fn of(
         best_m3_yr: 0.0,
         potential_m3_yr: 0.0,
         claimed_m3_yr: 0.0,
+        assumed_areas: 0,
+        asfound_assumed_m3_yr: 0.0,
+        potential_assumed_m3_yr: 0.0,
         heads: 0,
         allowance: allowance(assumptions, turf),
         night_min: 0.0,
@@ -48,6 +51,11 @@ pub(super) fn of(
         water.asfound_m3_yr += found_year.use_m3_yr;
         water.best_m3_yr += best_year.use_m3_yr;
         water.claimed_m3_yr += best_year.claimed_m3_yr.unwrap_or(0.0);
+        if area.is_as_found_assumed() {
+            water.assumed_areas += 1;
+            water.asfound_assumed_m3_yr += found_year.use_m3_yr;
+            water.potential_assumed_m3_yr += found_year.use_m3_yr - best_year.use_m3_yr;
+        }
         water.heads += best.heads.len() as u64;
         let name = best.scenario.text();
         if counted == 1 {
