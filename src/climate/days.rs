@@ -291,7 +291,8 @@ mod tests {
         let code = |text: &str| parse_days(text, "d").unwrap_err().code;
         let head = "date,eto_mm,rain_mm\n";
         assert_eq!(code("date,tmax_c,rain_mm\n2023-01-01,4,0\n"), Code::IN08);
-        assert_eq!(code(&format!("{head}01.02.2023,4,0\n")), Code::IN07);
+        assert_eq!(code(&format!("{head}1 Feb 2023,4,0\n")), Code::IN07);
+        assert_eq!(code(&format!("{head}01/02/2023,4,0\n")), Code::IN23);
         assert_eq!(code(&format!("{head}2023-01-01,4,-1\n")), Code::CL02);
         assert_eq!(code(&format!("{head}2023-01-01,40,0\n")), Code::CL02);
         assert_eq!(

@@ -187,6 +187,11 @@ impl Sheet {
                 };
             }
             self.read += 1;
+            if count > MOST_ROW_BYTES {
+                self.line = self.read;
+                let found = format!("it is longer than {MOST_ROW_BYTES} bytes");
+                return Err(self.at_row(Code::IN12, &found));
+            }
             let quotes = bytes.iter().filter(|&&byte| byte == b'"').count();
             is_quoted ^= !quotes.is_multiple_of(2);
             let text = std::str::from_utf8(&bytes).map_err(|_| {
