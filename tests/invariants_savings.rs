@@ -4,13 +4,14 @@
 
 use evenfall::assumptions::{Assumptions, Key, RANGES, Scope, Uncertain};
 use evenfall::budget::{
-    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, NozzleScatter, Regulation, ScenarioWater,
+    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, MultiplierForm, NozzleScatter,
+    Regulation, RunoffMethod, ScenarioWater,
 };
 use evenfall::catalogue::ScatterKind;
 use evenfall::climate::YearClimate;
 use evenfall::savings::{
-    Attribution, ClaimTerms, DRAWN, DRAWS, DrawnLawn, Side, Values, Way, attribute, beyond_m3_yr,
-    claimed_in_draw_m3_yr, claimed_m3_yr, draws, percentiles, ranges,
+    Attribution, ClaimTerms, Counterfactual, DRAWN, DRAWS, DrawnLawn, Side, Uses, Values, Way,
+    attribute, draws, percentiles, ranges,
 };
 use evenfall::site::{Grass, Land, LonLatPolygon, TurfArea};
 use evenfall::soil::Texture;
@@ -111,34 +112,40 @@ impl<'a> Case<'a> {
                 water,
             })
             .collect();
-        let ranges = ranges(run);
-        let lawn = DrawnLawn::new(
-            &self.lawn,
-            &self.clock,
-            Key::PlantFactorCool,
-            &ranges,
-            &ways,
-        );
+        let lawn = DrawnLawn::new(&self.lawn, &self.clock, Key::PlantFactorCool, run, &ways);
         let terms = ClaimTerms::assumed(run);
         draws
             .iter()
             .map(|values| {
-                let uses: Vec<[f64; 2]> = lawn.uses_m3(values, &lawn.net_mm(values)).collect();
+                let net_mm = lawn.net_mm(values);
+                let by_both = lawn.uses_m3(values, &net_mm);
+                let uses: Vec<f64> = by_both.map(|by_both| values.pick(by_both)).collect();
                 let terms = values.claim_terms(&terms);
-                let claimed = claimed_in_draw_m3_yr(&uses[..2], uses[2], &terms);
-                (claimed, uses[0][0] - uses[2][0])
+                (claimed(&uses, &terms), uses[0] - uses[2])
             })
             .collect()
     }
 
     /// The claim without draws.
     fn claimed_m3_yr(&self, run: &Assumptions) -> f64 {
-        let [(_, found), (_, reclock), (_, new)] = &self.sides;
-        claimed_m3_yr(
-            beyond_m3_yr(&[found, reclock], new),
-            &ClaimTerms::assumed(run),
-        )
+        let uses = self
+            .sides
+            .each_ref()
+            .map(|(_, water)| water.year().use_m3_yr);
+        claimed(&uses, &ClaimTerms::assumed(run))
     }
+}
+
+/// The claim from the uses as found, with a right schedule, and with new hardware.
+fn claimed(uses: &[f64], terms: &ClaimTerms) -> f64 {
+    let uses = Uses {
+        found_m3_yr: uses[0],
+        reclock_m3_yr: Some(uses[1]),
+        repair_m3_yr: None,
+        clock_observed: false,
+        with_m3_yr: uses[2],
+    };
+    terms.claimed_m3_yr(uses.gross(Counterfactual::Reclock))
 }
 
 proptest! {
@@ -173,7 +180,7 @@ proptest! {
         let run = Assumptions::defaults();
         let climate = YearClimate::larkmoor();
         let case = Case::of(&run, &climate, texture, found, new);
-        let all = draws(&ranges(&run), seed, "A");
+        let all = draws(&run, seed, "A");
         let figures = case.drawn(&run, &all);
         for of in [|pair: &(f64, f64)| pair.0, |pair: &(f64, f64)| pair.1] {
             let values: Vec<f64> = figures.iter().map(of).collect();
@@ -197,7 +204,7 @@ proptest! {
         let climate = YearClimate::larkmoor();
         let case = Case::of(&run, &climate, texture, found, new);
         let claimed = case.claimed_m3_yr(&run);
-        let figures = case.drawn(&run, &draws(&ranges(&run), 3, "A"));
+        let figures = case.drawn(&run, &draws(&run, 3, "A"));
         prop_assert_eq!(figures.len(), DRAWS);
         for (own, _) in figures {
             prop_assert_eq!(own, claimed);
@@ -218,10 +225,9 @@ fn the_mean_of_what_is_linear_is_its_central_value() {
         spray,
         hardware_of(12.0, 0.10),
     );
-    let ranges = ranges(&run);
-    let central = Values::central(&ranges);
+    let central = Values::central(&run);
     let place = Uncertain::place(Key::SavingsRealisation).unwrap();
-    let only: Vec<Values> = draws(&ranges, 5, "A")
+    let only: Vec<Values> = draws(&run, 5, "A")
         .iter()
         .map(|values| central.with(place, values.0[place]))
         .collect();
@@ -249,10 +255,30 @@ fn hardware_of(rate_mm_h: f64, cv_drawn: f64) -> Hardware {
 
 #[test]
 fn parcels_share_what_is_common_and_nothing_else() {
-    let ranges = ranges(&Assumptions::defaults());
-    let [a, again, b] = ["A", "A", "B"].map(|id| draws(&ranges, 9, id));
+    let run = Assumptions::defaults();
+    let ranges = ranges(&run);
+    let [a, again, b] = ["A", "A", "B"].map(|id| draws(&run, 9, id));
     assert_eq!(a, again);
-    assert_ne!(a, draws(&ranges, 10, "A"));
+    assert_ne!(a, draws(&run, 10, "A"));
+    // Forms are shared, and drawn in their shares.
+    assert!(a.iter().zip(&b).all(|(a, b)| a.1 == b.1));
+    let count = |form| {
+        a.iter()
+            .filter(|values| values.1.multiplier == form)
+            .count()
+    };
+    for (form, frac) in [
+        (MultiplierForm::Blend, 0.6),
+        (MultiplierForm::LowHalf, 0.2),
+        (MultiplierForm::LowQuarter, 0.2),
+    ] {
+        let off = count(form) as f64 - frac * DRAWS as f64;
+        assert!(off.abs() <= 1.0, "{form:?} {off}"); // 256 evenly spaced points
+    }
+    let table = a
+        .iter()
+        .filter(|values| values.1.runoff == RunoffMethod::Accumulation);
+    assert!(table.count().abs_diff(DRAWS / 2) <= 1);
     let (mut common, mut own) = (0, 0);
     for place in 0..DRAWN {
         let same = a.iter().zip(&b).filter(|(a, b)| a.0[place] == b.0[place]);
@@ -294,7 +320,6 @@ fn the_spread_of_a_total_is_not_the_sum_of_spreads() {
         spray,
         hardware_of(12.0, 0.10),
     );
-    let ranges = ranges(&run);
     let spread = |values: &[f64]| {
         let [p10, p90] = percentiles(values, [0.1, 0.9]).unwrap();
         p90 - p10
@@ -302,7 +327,7 @@ fn the_spread_of_a_total_is_not_the_sum_of_spreads() {
     let mut total = vec![0.0; DRAWS];
     let mut parts = 0.0;
     for id in 0..40 {
-        let figures = case.drawn(&run, &draws(&ranges, 2, &format!("P{id}")));
+        let figures = case.drawn(&run, &draws(&run, 2, &format!("P{id}")));
         let potentials: Vec<f64> = figures.iter().map(|(_, potential)| *potential).collect();
         parts += spread(&potentials);
         for (sum, own) in total.iter_mut().zip(&potentials) {
@@ -310,7 +335,8 @@ fn the_spread_of_a_total_is_not_the_sum_of_spreads() {
         }
     }
     // What is a parcel's own evens out over parcels, what is common does not.
+    // The form of the run-time multiplier is common and moves most.
     let whole = spread(&total);
-    assert!(whole < 0.95 * parts, "{whole} {parts}");
+    assert!(whole < 0.99 * parts, "{whole} {parts}");
     assert!(whole > 0.1 * parts, "{whole} {parts}");
 }

@@ -5,14 +5,14 @@
 
 use evenfall::assumptions::{Assumptions, Key, RANGES};
 use evenfall::budget::{
-    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, NozzleScatter, PlantFactors, Regulation,
-    RunoffMethod, ScenarioWater, Schedule, year,
+    Condition, Drift, FoundClock, Hardware, JetKind, Lawn, MultiplierForm, NozzleScatter,
+    PlantFactors, Regulation, RunoffMethod, ScenarioWater, Schedule, year,
 };
 use evenfall::catalogue::ScatterKind;
 use evenfall::climate::{DAYS, YearClimate};
 use evenfall::savings::{
     Behaviour, DRAWS, DrawnLawn, EVIDENCE, Side, Values, Way, attribute, draws, outcome,
-    percentiles, ranges,
+    percentiles,
 };
 use evenfall::site::{Grass, Land, LonLatPolygon, TurfArea};
 use evenfall::soil::Texture;
@@ -355,7 +355,10 @@ fn ways_of() -> Vec<(Hardware, Drift)> {
         kind,
         regression_frac: None,
     };
-    let spray = hardware(41.0, 0.22, 0.10);
+    let spray = Hardware {
+        drift_frac: 0.07, // central: 0.05, and 0.02 that sprays lose more
+        ..hardware(41.0, 0.22, 0.10)
+    };
     vec![
         (spray, drift(JetKind::Spray)),
         (spray, drift(JetKind::Spray)),
@@ -394,11 +397,10 @@ fn apart(settings: &[&str], texture: Texture, schedules: Schedules) -> Vec<[(f64
             water,
         })
         .collect();
-    let ranges = ranges(&run);
     let plant = PlantFactors::key(&run, Some(Grass::Cool));
-    let drawn = DrawnLawn::new(&lawn, &clock, plant, &ranges, &ways);
+    let drawn = DrawnLawn::new(&lawn, &clock, plant, &run, &ways);
     let mut worst = vec![[(0.0_f64, 0.0_f64); 2]; ways.len()];
-    let all = draws(&ranges, 7, "A");
+    let all = draws(&run, 7, "A");
     let some: Vec<&Values> = all.iter().step_by(8).collect();
     for values in &some {
         let run = RANGES
@@ -408,6 +410,14 @@ fn apart(settings: &[&str], texture: Texture, schedules: Schedules) -> Vec<[(f64
                 run.with_setting(&format!("{}={value}", row.key.text()))
                     .unwrap()
             });
+        let form = match values.1.multiplier {
+            MultiplierForm::Blend => "blend",
+            MultiplierForm::LowHalf => "low-half",
+            MultiplierForm::LowQuarter => "low-quarter",
+        };
+        let run = run
+            .with_setting(&format!("budget.run_time_multiplier_form={form}"))
+            .unwrap();
         let wanted = whole(&run, texture, &kinds, &waters, schedules);
         let found: Vec<[f64; 2]> = drawn.uses_m3(values, &drawn.net_mm(values)).collect();
         assert_eq!(found.len(), wanted.len());
@@ -440,7 +450,10 @@ fn draws_give_what_the_whole_reckoning_gives_with_the_schedule_kept() {
         {
             let [(by_table, _), (by_ponding, _)] = *methods;
             println!("{setting} {texture:?} way {way} {by_table:.1e} {by_ponding:.1e}");
-            assert!(by_table < 1e-9 && by_ponding < 0.004, "{way}");
+            // Where runs follow the runoff by ponding, the table's share has its error too.
+            let by_ponding_first = setting.contains("green-ampt");
+            let most = if by_ponding_first { 0.004 } else { 1e-6 };
+            assert!(by_table < most && by_ponding < 0.004, "{way}");
         }
     }
 }
@@ -464,8 +477,7 @@ fn making_the_schedule_anew_in_every_draw_changes_no_mean_by_much() {
 #[test]
 fn central_values_give_the_planned_water() {
     let run = Assumptions::defaults();
-    let ranges = ranges(&run);
-    let central = Values::central(&ranges);
+    let central = Values::central(&run);
     let kinds = ways_of();
     let climate = YearClimate::larkmoor();
     let lawn = Lawn::assumed(&run, &climate, &turf(), Texture::Clay, 2.0, 100.0);
@@ -477,7 +489,7 @@ fn central_values_give_the_planned_water() {
         water: &water,
     };
     let plant = PlantFactors::key(&run, None);
-    let drawn = DrawnLawn::new(&lawn, &clock, plant, &ranges, &[way]);
+    let drawn = DrawnLawn::new(&lawn, &clock, plant, &run, &[way]);
     let uses: Vec<[f64; 2]> = drawn.uses_m3(&central, &drawn.net_mm(&central)).collect();
     assert_eq!(
         uses,
@@ -486,5 +498,5 @@ fn central_values_give_the_planned_water() {
             water.by_green_ampt.use_m3_yr
         ]]
     );
-    assert_eq!(draws(&ranges, 1, "A").len(), DRAWS);
+    assert_eq!(draws(&run, 1, "A").len(), DRAWS);
 }

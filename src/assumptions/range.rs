@@ -149,7 +149,7 @@ ranges! {
     WaterDriftFrac 0.02..0.10 Triangular Common
         "choice of this program: still night to light wind; no source";
     WaterDriftSprayExtra 0.0..0.05 Triangular Common
-        "no measurement on lawns is known: none to 5 %, none the likeliest";
+        "no measurement on turf is known: none to 5 %";
     WaterRunoffMost 0.15..0.45 Triangular Common
         "choice of this program; no source";
     DegradationNozzleSpray 0.375..0.439 Triangular Common
@@ -170,7 +170,9 @@ ranges! {
         "common practice, no source: flow held within 3 to 8 %";
     DegradationWind 0.0..0.10 Triangular Common
         "choice of this program: none in still nights, twice the central value at breezy places; no source";
-    SavingsRealisation 0.3..0.7 Triangular Common
+    SavingsRealisation 0.65..0.95 Triangular Common
+        "choice of this program; no source";
+    SavingsRealisationClock 0.3..0.7 Triangular Common
         "common practice 0.3 to 0.7, no source";
     SavingsFreeRiders 0.1..0.3 Triangular Common
         "common practice 0.1 to 0.3, no source";
@@ -179,13 +181,13 @@ ranges! {
     SavingsLife 5.0..8.0 Triangular Common
         "common practice 5 to 8 years, no source";
     ClockMinutes 6.0..14.0 Triangular Own
-        "common practice, no source";
-    ClockDays 2.0..5.0 Triangular Own
         "common practice, no source; bears only where clock.follows is clock";
+    ClockDays 2.0..5.0 Triangular Own
+        "common practice, no source";
     MeterOutdoorScale 0.85..1.15 Triangular Own
         "choice of this program: watering in winter and guests in summer; no source";
-    SoilIntakeMultiplier 0.5..2.0 Ratio Own
-        "common practice, no source: compaction 0.1 to 0.5, channels of turf roots 1.5 to 3";
+    SoilIntakeMultiplier 0.4..2.5 Ratio Own
+        "choice of this program inside compaction (0.1 to 0.5) and channels of turf roots (1.5 to 3): common practice, no source";
 }
 
 impl Uncertain {
@@ -283,7 +285,7 @@ mod tests {
         assert!((realised.low - 0.7).abs() < 1e-12 && realised.high == 1.0);
         let halved = run.with_setting("soil.intake_multiplier=0.5").unwrap();
         let intake = of(&halved, Key::SoilIntakeMultiplier);
-        assert!((intake.low - 0.25).abs() < 1e-12 && (intake.high - 1.0).abs() < 1e-12);
+        assert!((intake.low - 0.2).abs() < 1e-12 && (intake.high - 1.25).abs() < 1e-12);
         let sure = run.with_setting("savings.range_width=0").unwrap();
         for row in RANGES {
             let central = sure.number(row.key);

@@ -88,16 +88,16 @@ macro_rules! assumptions {
 assumptions! {
     // The clock as it was found.
     ClockFollows "clock.follows" [""] (choice "need" "clock") Yes
-        "whether the owner is taken to water to need today, or by the clock values below all season",
+        "whether the owner is taken to water to need today, with run times that bring it, or by the clock values below all season",
         "cautious choice of this program: without a known clock no saving is claimed for the schedule";
     ClockMinutes "clock.minutes_min" ["min"] (number 10.0 in 0.0..240.0) Yes
-        "run time of one start of the clock as found",
+        "run time of one start of the clock as found (used when clock.follows is clock; else the run time is the one that brings the need)",
         "common practice, no source: about ten minutes is what spray stations are often left at";
     ClockStarts "clock.starts_per_day" ["-"] (number 1.0 in 1.0..12.0) Yes
         "starts a watering day of the clock as found",
         "common practice, no source";
     ClockDays "clock.days_per_week" ["d/week"] (number 3.0 in 0.0..7.0) Yes
-        "watering days a week of the clock as found (used when clock.follows is clock)",
+        "watering days a week of the clock as found; where clock.follows is need at least one",
         "common practice, no source";
     ClockFirstMonth "clock.first_month" ["-"] (number 4.0 in 1.0..12.0) Yes
         "first month in which the clock as found runs (used when clock.follows is clock)",
@@ -163,8 +163,11 @@ assumptions! {
     SoilClayLoamVariant "soil.clay_loam_variant" [""] (choice "printed" "intended") No
         "effective porosity of clay loam as printed (0.309) or as probably intended (0.390)",
         "Rawls, Brakensiek and Miller 1983, table 2";
+    SoilIntakeFrom "soil.intake_from" [""] (choice "basic" "conductivity") No
+        "which table gives the intake rate of a texture; it is the basic intake of the accumulation method and the conductivity of the ponding method alike, so that both see one soil",
+        "choice of this program: basic, the intake of the controller test protocol (by secondary transcription); conductivity, Rawls, Brakensiek and Miller 1983, table 2 (by a transcription), is 0.1 to 8 times that";
     SoilIntakeMultiplier "soil.intake_multiplier" ["-"] (number 1.0 in 0.05..5.0) Yes
-        "factor on conductivity and basic intake: channels of turf roots 1.5 to 3, compaction 0.1 to 0.5",
+        "factor on the intake rate of both runoff methods: channels of turf roots 1.5 to 3, compaction 0.1 to 0.5",
         "common practice, no source";
     SoilSaturationStart "soil.saturation_start_frac" ["-"] (number 0.6 in 0.0..1.0) Yes
         "effective saturation of the soil when water starts",
@@ -188,7 +191,7 @@ assumptions! {
         "factor on the texture's available water capacity",
         "1; FAO Paper 56 table 19 gives ranges of about -30 to +30 %, from memory";
     SoilRunoffMethod "soil.runoff_method" [""] (choice "accumulation" "green-ampt") No
-        "which runoff enters the reported volumes; both are printed, and a claimed saving uses the smaller",
+        "which runoff enters the volumes; both are printed, and half of the draws take the other",
         "accumulation: controller test protocol, by secondary transcription; green-ampt: Mein and Larson 1973";
     SoilSlope "soil.slope_pct" ["%"] (number 2.0 in 0.0..100.0) Yes
         "slope of the turf where no elevation model says",
@@ -203,9 +206,9 @@ assumptions! {
     WaterDriftFrac "water.drift_frac" ["-"] (number 0.05 in 0.0..0.4) Yes
         "drift and evaporation loss of every family, for the method fixed",
         "choice of this program: night watering in light air; no source";
-    WaterDriftSprayExtra "water.drift_spray_extra_frac" ["-"] (number 0.0 in 0.0..0.05) Yes
+    WaterDriftSprayExtra "water.drift_spray_extra_frac" ["-"] (number 0.02 in 0.0..0.05) Yes
         "what fixed sprays lose more than slower families to drift and evaporation",
-        "no measurement on lawns is known: the default difference is none, the range 0 to 5 %";
+        "choice of this program: no measurement on turf is known; inside the range of 0 to 5 %, not at its end";
     WaterWind "water.wind_m_s" ["m/s"] (number 1.5 in 0.0..8.0) Yes
         "wind at 2 m in the watering hours",
         "choice of this program; auditors test below 2.2 m/s";
@@ -340,10 +343,16 @@ assumptions! {
 
     // From the potential to the claim.
     SavingsBehaviour "savings.behaviour" [""] (choice "retimed" "unchanged" "scaled") Yes
-        "what the owner does with the clock afterwards",
-        "potential figures assume a re-timed clock; the other two are reported apart";
-    SavingsRealisation "savings.realisation_frac" ["-"] (number 0.5 in 0.0..1.0) No
-        "share of the potential that a program realises",
+        "what the owner does with the clock after new hardware: gross savings and claims follow it",
+        "choice of this program: re-timed, as every sheet asks for; potential figures always assume it, and the other two are printed beside it";
+    SavingsCounterfactual "savings.counterfactual" [""] (choice "reclock" "as-found" "repair") No
+        "against what new hardware is credited: the old hardware under the same rule for the clock, the turf area as found, or the old hardware repaired",
+        "choice of this program: reclock, so that hardware is paid for what hardware does; all three are printed";
+    SavingsRealisation "savings.realisation_frac" ["-"] (number 0.8 in 0.0..1.0) No
+        "share of what new hardware saves that a program realises, the clock apart: parts not fitted, fitted wrong or changed back",
+        "choice of this program; no source. Common practice takes 0.3 to 0.7 of a potential that counts the clock too";
+    SavingsRealisationClock "savings.realisation_clock_frac" ["-"] (number 0.5 in 0.0..1.0) No
+        "share of what a right schedule saves that a program realises (used where savings.counterfactual is as-found and the clock is known)",
         "common practice 0.3 to 0.7, no source";
     SavingsFreeRiders "savings.free_ridership_frac" ["-"] (number 0.2 in 0.0..1.0) No
         "share of participants who would have changed anyway",
@@ -383,6 +392,9 @@ assumptions! {
     MeterClaimMost "meter.claim_most_frac" ["-"] (number 0.25 in 0.0..1.0) No
         "largest claim as a share of metered outdoor use",
         "upper end of published evidence: Solomon et al. 2007, from memory";
+    MeterRaiseMost "meter.raise_most_frac" ["-"] (number 0.5 in 0.0..2.0) No
+        "largest share by which a meter above the model raises the use as found; what it adds is the schedule's, never the hardware's",
+        "choice of this program; no source: what lies further above is taken for pools, leaks and beds that are not turf";
     MeterWinter "meter.winter_need_frac" ["-"] (number 0.25 in 0.0..0.9) No
         "a period counts as winter when turf needs at most this share of the peak month's need a day",
         "choice of this program; no source";

@@ -193,7 +193,7 @@ impl Drift {
 }
 
 /// Drift and evaporation loss of a jet as a fraction, 0 to 0.40: the assumed method, plus what
-/// fixed sprays are assumed to lose more (none by default).
+/// fixed sprays are assumed to lose more.
 #[must_use]
 pub fn drift_frac(assumptions: &Assumptions, jet: Jet) -> f64 {
     Drift::of(assumptions, jet).frac(
@@ -266,12 +266,10 @@ mod tests {
     }
 
     #[test]
-    fn by_default_no_family_loses_more_than_another() {
+    fn sprays_lose_more_by_what_is_assumed() {
         let run = Assumptions::defaults();
-        assert_eq!(
-            drift_frac(&run, jet(JetKind::Spray)),
-            drift_frac(&run, jet(JetKind::Streams))
-        );
+        let more = drift_frac(&run, jet(JetKind::Spray)) - drift_frac(&run, jet(JetKind::Streams));
+        assert!((more - 0.02).abs() < 1e-12, "inside 0 to 0.05: {more}");
         let run = run
             .with_setting("water.drift_spray_extra_frac=0.03")
             .unwrap();

@@ -1,14 +1,19 @@
 //! One turf area with one set of hardware: as found, or with the right schedule.
 
 use super::{
-    Cause, Condition, Degradation, DemandInput, FoundClock, Limits, NozzleScatter, Regulation,
-    RunoffMethod, Schedule, ScheduleInput, YearWater, year,
+    Cause, Condition, Degradation, DemandInput, Follows, FoundClock, FoundRuns, Limits,
+    NozzleScatter, Regulation, RunoffMethod, Schedule, ScheduleInput, YearWater, year,
 };
 use crate::assumptions::{Assumptions, Key};
 use crate::climate::YearClimate;
 use crate::site::TurfArea;
 use crate::soil::{Ground, Reservoir, Texture};
-use crate::units::Rate;
+use crate::units::{Rate, Time};
+
+/// Runoff lengthens the run that causes it; so many rounds at most settle the two as found.
+const FOUND_ROUNDS: u32 = 200;
+/// Runoff that changes by less is settled: a litre in a thousand million.
+const SETTLED_FRAC: f64 = 1e-12;
 
 /// What is in the ground, or would be, as far as water is concerned.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -95,6 +100,8 @@ pub struct ScenarioWater {
     pub method: RunoffMethod,
     /// The schedule; `None` as found.
     pub schedule: Option<Schedule>,
+    /// The runs as found; `None` where a schedule takes their place.
+    pub found: Option<FoundRuns>,
 }
 
 impl ScenarioWater {
@@ -196,22 +203,80 @@ impl<'a> Lawn<'a> {
         }
     }
 
-    /// The hardware with the clock as it was found.
+    /// The hardware with the clock as it was found, in one state: depths, minutes and runoff belong
+    /// together, `depth = rate × minutes × events`.
+    ///
+    /// Where the owner waters to need, the minutes are those that bring the need, the runoff that
+    /// they cause included; where the clock steers, depth and runoff follow its minutes. Starts are
+    /// taken to lie hours apart.
     #[must_use]
     pub fn as_found(&self, hardware: &Hardware, clock: &FoundClock) -> ScenarioWater {
-        let landing = hardware.rate * (1.0 - hardware.lost_frac());
-        let (green_ampt, accumulation) = clock.splits(&self.ground, landing);
-        let runoff = [accumulation, green_ampt].map(|split| [split.runoff_frac(); 12]);
-        let of = |runoff| clock.year(&self.demand_with(hardware, runoff), hardware.rate);
+        let to_need = |runoff_frac| year(&self.demand_with(hardware, runoff_frac));
+        let (runs, sent) = match clock.follows {
+            Follows::Clock => {
+                let runs = clock.as_set();
+                (runs, Some(runs.gross_mm(hardware.rate)))
+            }
+            Follows::Need => {
+                let runs_of = |water: &YearWater| {
+                    let gross_mm = water.months.map(|month| month.gross_mm);
+                    clock.runs_for(&gross_mm, hardware.rate)
+                };
+                let mut runoff = [0.0; 12];
+                let mut runs = runs_of(&to_need(runoff));
+                for _ in 0..FOUND_ROUNDS {
+                    let next = self.runoff_of(self.method, hardware, &runs);
+                    let moved = next.iter().zip(&runoff).map(|(a, b)| (a - b).abs());
+                    let is_settled = moved.fold(0.0, f64::max) < SETTLED_FRAC;
+                    runoff = next;
+                    runs = runs_of(&to_need(runoff));
+                    if is_settled {
+                        break;
+                    }
+                }
+                (runs, None)
+            }
+        };
+        let accumulation = self.runoff_of(RunoffMethod::Accumulation, hardware, &runs);
+        let green_ampt = self.runoff_of(RunoffMethod::GreenAmpt, hardware, &runs);
+        let of = |runoff| match &sent {
+            Some(gross_mm) => {
+                to_need(runoff).with_gross(gross_mm, &self.demand_with(hardware, runoff))
+            }
+            None => to_need(runoff),
+        };
         ScenarioWater {
             du_lq_field: self.du_lq_field(hardware),
-            by_accumulation: of(runoff[0]),
-            by_green_ampt: of(runoff[1]),
-            runoff_accumulation: runoff[0],
-            runoff_green_ampt: runoff[1],
+            by_accumulation: of(accumulation),
+            by_green_ampt: of(green_ampt),
+            runoff_accumulation: accumulation,
+            runoff_green_ampt: green_ampt,
             method: self.method,
             schedule: None,
+            found: Some(runs),
         }
+    }
+
+    /// Runoff of the months by a method, for the runs of a clock as found.
+    fn runoff_of(&self, method: RunoffMethod, hardware: &Hardware, runs: &FoundRuns) -> [f64; 12] {
+        let landing = hardware.rate * (1.0 - hardware.lost_frac());
+        let starts = runs.starts as u32;
+        let of = |min: f64| {
+            let each = Time::of_s(min * 60.0);
+            match method {
+                RunoffMethod::Accumulation => self.ground.accumulation_split(landing, each, starts),
+                RunoffMethod::GreenAmpt => self.ground.green_ampt_split(landing, each, starts),
+            }
+            .runoff_frac()
+        };
+        runs.start_min.map(of)
+    }
+
+    /// Whether the largest runoff that enters volumes binds in some month.
+    #[must_use]
+    pub fn is_runoff_capped(&self, water: &ScenarioWater) -> bool {
+        let mut runoff = water.runoff().iter().zip(&water.year().months);
+        runoff.any(|(frac, month)| month.gross_mm > 0.0 && *frac > self.runoff_most_frac)
     }
 
     /// The hardware with the clock re-timed to need: whole cycles, soaks, and a percentage line.
@@ -235,6 +300,7 @@ impl<'a> Lawn<'a> {
             runoff_green_ampt: green_ampt,
             method: self.method,
             schedule: Some(schedule),
+            found: None,
         }
     }
 }

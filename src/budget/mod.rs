@@ -16,12 +16,12 @@ pub use allowance::{
     Hydrozone, home_allowance, home_requirement, ordinance_allowance, ordinance_use,
     refused_on_slope,
 };
-pub use clock::{Follows, FoundClock};
+pub use clock::{Follows, FoundClock, FoundRuns};
 pub use daily::{DailyBalance, DaySky, daily_balance};
 pub use drift::{Air, Drift, DriftMethod, Jet, JetKind, drift_frac, orifice_mm};
 pub use field::{Cause, Condition, Degradation, NozzleScatter, Regulation, Spacing};
 pub use lawn::{Hardware, Lawn, ScenarioWater};
-pub use multiplier::RunTimeMultiplier;
+pub use multiplier::{MultiplierForm, RunTimeMultiplier};
 pub use plants::PlantFactors;
 pub use schedule::{Limits, RunoffMethod, Schedule, ScheduleInput};
 pub use window::{

@@ -5,14 +5,18 @@ use crate::assumptions::{Assumptions, Key};
 /// The form of the run-time multiplier, and the largest one that is used.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RunTimeMultiplier {
-    form: Form,
+    form: MultiplierForm,
     most: f64,
 }
 
+/// How uniformity lengthens the run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Form {
+pub enum MultiplierForm {
+    /// `1/(0.4 + 0.6 DU)`.
     Blend,
+    /// `1/DU`.
     LowQuarter,
+    /// `1/(0.3723 + 0.6277 DU)`.
     LowHalf,
 }
 
@@ -21,14 +25,26 @@ impl RunTimeMultiplier {
     #[must_use]
     pub fn assumed(assumptions: &Assumptions) -> RunTimeMultiplier {
         let form = match assumptions.choice(Key::BudgetMultiplierForm) {
-            "low-quarter" => Form::LowQuarter,
-            "low-half" => Form::LowHalf,
-            _ => Form::Blend,
+            "low-quarter" => MultiplierForm::LowQuarter,
+            "low-half" => MultiplierForm::LowHalf,
+            _ => MultiplierForm::Blend,
         };
         RunTimeMultiplier {
             form,
             most: assumptions.number(Key::BudgetMultiplierMost),
         }
+    }
+
+    /// The form.
+    #[must_use]
+    pub fn form(self) -> MultiplierForm {
+        self.form
+    }
+
+    /// The same with another form.
+    #[must_use]
+    pub fn with_form(self, form: MultiplierForm) -> RunTimeMultiplier {
+        RunTimeMultiplier { form, ..self }
     }
 
     /// The multiplier of a low-quarter distribution uniformity: at least 1, falling as
@@ -50,9 +66,9 @@ impl RunTimeMultiplier {
     pub fn of(self, du_lq: f64) -> f64 {
         let du_lq = du_lq.clamp(0.0, 1.0);
         let divisor = match self.form {
-            Form::Blend => 0.4 + 0.6 * du_lq,
-            Form::LowQuarter => du_lq,
-            Form::LowHalf => 0.3723 + 0.6277 * du_lq,
+            MultiplierForm::Blend => 0.4 + 0.6 * du_lq,
+            MultiplierForm::LowQuarter => du_lq,
+            MultiplierForm::LowHalf => 0.3723 + 0.6277 * du_lq,
         };
         (1.0 / divisor).clamp(1.0, self.most) // 1/0 is infinite and taken to the largest
     }

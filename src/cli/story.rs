@@ -10,7 +10,7 @@ use crate::assumptions::{Key, Origin};
 use crate::batch::shard::Shard;
 use crate::plan::{Percentiles, Status};
 use crate::read::LayerUse;
-use crate::savings::EVIDENCE;
+use crate::savings::{Counterfactual, EVIDENCE};
 use crate::write::savings::SavingsTotals;
 use crate::write::summary::{Distribution, Summary};
 
@@ -263,24 +263,44 @@ fn water(summary: &Summary) -> String {
     format!(
         "\nWater of a year\n  as found                   {:>12} m³\n  with what is recommended   {:>12} m³\n  \
          could be saved             {:>12} m³  ({share:.0} %), if the clock is re-timed to need\n  \
-         may be claimed             {:>12} m³  for new hardware, beyond what clocks and repairs would save\n{}",
+         may be claimed             {:>12} m³  for new hardware, {}\n{}",
         thousands(summary.asfound_m3_yr),
         thousands(summary.best_m3_yr),
         thousands(summary.potential_m3_yr),
         thousands(summary.claimed_m3_yr),
-        format_args!(
-            "{}{}",
-            savings(&summary.savings, summary.potential_m3_yr),
-            flagged(summary)
-        ),
+        against(&summary.savings),
+        format_args!("{}{}", savings(&summary.savings), flagged(summary)),
     )
+}
+
+/// Against what hardware is credited.
+fn against(totals: &SavingsTotals) -> &'static str {
+    match Counterfactual::ALL[totals.counterfactual] {
+        Counterfactual::AsFound => "against the turf as found",
+        Counterfactual::Reclock => "against the old hardware under the same clock",
+        Counterfactual::Repair => "against the old hardware repaired, under the same clock",
+    }
+}
+
+/// The claim against each counterfactual side by side, in the middle of the draws.
+fn side_by_side(totals: &SavingsTotals) -> String {
+    let figures: Vec<String> = Counterfactual::ALL
+        .iter()
+        .filter_map(|&one| {
+            let middle = totals.claimed_against(one as usize)?.p50_m3_yr;
+            let is_claim = one as usize == totals.counterfactual;
+            let mark = if is_claim { " (the claim)" } else { "" };
+            Some(format!("{} {} m³{mark}", one.text(), thousands(middle)))
+        })
+        .collect();
+    format!("  claimed against            {}\n", figures.join(", "))
 }
 
 /// Swings of the tornado that are told.
 const SWINGS_TOLD: usize = 6;
 
 /// How sure the savings are, where they come from, and what moves them.
-fn savings(totals: &SavingsTotals, potential_m3_yr: f64) -> String {
+fn savings(totals: &SavingsTotals) -> String {
     let (Some(potential), Some(claimed)) = (totals.potential(), totals.claimed()) else {
         return String::new();
     };
@@ -298,12 +318,9 @@ fn savings(totals: &SavingsTotals, potential_m3_yr: f64) -> String {
         "",
         range(claimed)
     );
-    if potential_m3_yr < potential.p10_m3_yr {
-        out += &format!(
-            "{:29}(they lean up: some ranges have one side only, such as the water that sprays\n\
-             {:29}lose to the air beyond what other families do)\n",
-            "", ""
-        );
+    out += &side_by_side(totals);
+    if let Some(why) = totals.why_outside() {
+        out += &format!("{:29}({why})\n", "");
     }
     let evidence: Vec<String> = EVIDENCE
         .iter()
@@ -342,11 +359,20 @@ fn savings(totals: &SavingsTotals, potential_m3_yr: f64) -> String {
     };
     out += &format!(
         "  what it takes              {}\n  what it comes from         {}\n",
-        of_all(&[
-            ("a right schedule", takes.reclock_m3_yr),
-            ("repairs", takes.repair_m3_yr),
-            ("new nozzles and places", takes.nozzle_m3_yr),
-        ]),
+        match takes.reclock_m3_yr {
+            Some(reclock_m3_yr) => of_all(&[
+                ("a right schedule", reclock_m3_yr),
+                ("repairs", takes.repair_m3_yr),
+                ("new nozzles and places", takes.nozzle_m3_yr),
+            ]),
+            None => {
+                let rest = of_all(&[
+                    ("repairs", takes.repair_m3_yr),
+                    ("new nozzles and places", takes.nozzle_m3_yr),
+                ]);
+                format!("a right schedule: not observable, nobody knows the clocks; {rest}")
+            }
+        },
         of_all(&[
             ("schedule", parts.schedule_m3_yr),
             ("uniformity", parts.uniformity_m3_yr),

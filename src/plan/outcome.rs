@@ -10,7 +10,7 @@ use crate::budget::{Drift, FoundClock, Hardware, ScenarioWater};
 use crate::catalogue::Head;
 use crate::crs::Frame;
 use crate::issue::Issue;
-use crate::savings::{Attribution, Outcome};
+use crate::savings::{After, Attribution, Claims, Outcome};
 use crate::shape::Outline;
 use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
 use crate::uniformity::{InWind, Uniformity};
@@ -165,10 +165,21 @@ pub struct YearUse {
     pub clock: FoundClock,
     /// The year by both runoff methods, and the schedule.
     pub water: ScenarioWater,
-    /// As found less this, the smaller by the two runoff methods \[m³/yr\]; `None` as found.
+    /// What the behaviour that is assumed makes of the use.
+    pub after: After,
+    /// As found less this, the clock re-timed \[m³/yr\]; `None` as found, and for a right schedule
+    /// where the clock as found is not known.
     pub saved_m3_yr: Option<f64>,
-    /// What of it may be claimed for the hardware \[m³/yr\]; `None` where hardware stays.
+    /// What is credited to this scenario against `savings.counterfactual` and under
+    /// `savings.behaviour`, before anything is deducted \[m³/yr\]; `None` as found.
+    pub credited_m3_yr: Option<f64>,
+    /// The same net of realisation and free riders, in the first year \[m³/yr\].
+    pub first_year_m3: Option<f64>,
+    /// What may be claimed for the hardware, a mean over its life \[m³/yr\]; `None` where hardware
+    /// stays.
     pub claimed_m3_yr: Option<f64>,
+    /// The claim against each counterfactual; `None` where hardware stays.
+    pub claims: Option<Claims>,
     /// Other behaviours than a re-timed clock; `None` where hardware stays.
     pub behaviours: Option<Behaviours>,
     /// The saving by cause; `None` as found.

@@ -46,6 +46,48 @@ impl Behaviour {
     }
 }
 
+/// What a behaviour makes of the use after a change.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct After {
+    /// The behaviour.
+    pub behaviour: Behaviour,
+    /// Use with the change over use as found under it; 1 where nothing is used as found.
+    pub ratio: f64,
+}
+
+impl After {
+    /// After a change to a clock that is re-timed to need.
+    pub const RETIMED: After = After {
+        behaviour: Behaviour::Retimed,
+        ratio: 1.0,
+    };
+
+    /// The behaviour of an outcome, from the use as found.
+    #[must_use]
+    pub fn of(outcome: &Outcome, found_m3_yr: f64) -> After {
+        After {
+            behaviour: outcome.behaviour,
+            ratio: if found_m3_yr > 0.0 {
+                outcome.use_m3_yr / found_m3_yr
+            } else {
+                1.0
+            },
+        }
+    }
+
+    /// Use with the change \[m³/yr\], from the use as found and that with a re-timed clock. Where the
+    /// clock is left and the turf goes short, what it lacks is no saving: the use is never below
+    /// the need.
+    #[must_use]
+    pub fn use_m3_yr(&self, found_m3_yr: f64, retimed_m3_yr: f64) -> f64 {
+        match self.behaviour {
+            Behaviour::Retimed => retimed_m3_yr,
+            Behaviour::Unchanged => (found_m3_yr * self.ratio).max(retimed_m3_yr),
+            Behaviour::Scaled => found_m3_yr * self.ratio,
+        }
+    }
+}
+
 /// The water of a year after the change, under one behaviour.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Outcome {

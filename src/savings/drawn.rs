@@ -2,7 +2,8 @@
 //!
 //! Layout, rain and schedule stay as they are planned: cycles and watering days are keyed in once,
 //! and nobody knows the draw. Run times follow the need of the draw month by month, as a clock that
-//! is re-timed to need does. What a draw changes enters as a difference to the planned water: use
+//! follows the need does, as found too. Besides numbers two forms are drawn, alike for all parcels:
+//! that of the run-time multiplier and the method of runoff. What a draw changes enters as a difference to the planned water: use
 //! in the draw = use as planned + (model with the draw's values − model with the central ones).
 //! So draws without width give the planned water exactly, and equal ways differ by exactly 0.
 //!
@@ -13,23 +14,36 @@
 //! 2 % of the water of a month (a test says so). With a daily balance, each month's need is scaled
 //! by the ratio that the monthly balance of the year gives.
 
+use super::ClaimTerms;
 use super::draws::{COORDINATES, DRAWS, Sample};
 use super::runoff_table::RunoffTable;
-use super::{ClaimTerms, claimed_m3_yr};
 use crate::assumptions::{Assumptions, Key, RANGES, Range, Scope};
 use crate::budget::{
-    Degradation, Drift, Follows, FoundClock, Hardware, Lawn, RunoffMethod, ScenarioWater,
+    Degradation, Drift, Follows, FoundClock, Hardware, Lawn, MultiplierForm, RunTimeMultiplier,
+    RunoffMethod, ScenarioWater,
 };
 use crate::climate::{DAYS, MonthRain};
-use crate::soil::{Accumulation, Ground};
-use crate::units::{Rate, Time};
 
 /// How many assumptions are drawn.
 pub const DRAWN: usize = RANGES.len();
-const _: () = assert!(DRAWN <= COORDINATES, "a coordinate for every one");
+/// Coordinates of the two forms: the last ones, so that no new assumption moves them.
+const FORM_AT: usize = COORDINATES - 1;
+const METHOD_AT: usize = COORDINATES - 2;
+const _: () = assert!(DRAWN <= METHOD_AT, "a coordinate for every one");
 
-/// Rounds in which ponding and run time settle where runs follow the runoff by ponding.
-const ROUNDS: u32 = 8;
+/// Share of the draws in which the run-time multiplier has the form that is assumed; each of the
+/// other two has half of the rest. Choice of this program: schedulers are taught the blend, one
+/// federal budget takes the reciprocal of the low quarter, and nobody has measured which owners
+/// follow.
+const FORM_KEPT_FRAC: f64 = 0.6;
+/// Share of the draws in which runoff is computed by the method that is assumed. Choice of this
+/// program: neither method was tested on turf.
+const METHOD_KEPT_FRAC: f64 = 0.5;
+
+/// Rounds in which ponding and run time settle where runs follow the runoff by ponding, at most.
+const ROUNDS: u32 = 60;
+/// Runoff that changes by less is settled.
+const SETTLED_FRAC: f64 = 1e-9;
 
 const fn at(key: Key) -> usize {
     let mut place = 0;
@@ -59,6 +73,7 @@ const PRESSURE: usize = at(Key::DegradationPressure);
 const REGULATED: usize = at(Key::DegradationRegulated);
 const WIND: usize = at(Key::DegradationWind);
 const REALISATION: usize = at(Key::SavingsRealisation);
+const REALISATION_CLOCK: usize = at(Key::SavingsRealisationClock);
 const FREE_RIDERS: usize = at(Key::SavingsFreeRiders);
 const DECAY: usize = at(Key::SavingsDecay);
 const LIFE: usize = at(Key::SavingsLife);
@@ -67,15 +82,99 @@ const CLOCK_DAYS: usize = at(Key::ClockDays);
 const OUTDOOR: usize = at(Key::MeterOutdoorScale);
 const INTAKE: usize = at(Key::SoilIntakeMultiplier);
 
-/// The values of one draw, in the order of [`RANGES`].
+/// What is drawn and is no number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Forms {
+    /// Form of the run-time multiplier.
+    pub multiplier: MultiplierForm,
+    /// Which runoff enters volumes.
+    pub runoff: RunoffMethod,
+}
+
+impl Forms {
+    /// The forms that are assumed.
+    #[must_use]
+    pub fn assumed(assumptions: &Assumptions) -> Forms {
+        Forms {
+            multiplier: RunTimeMultiplier::assumed(assumptions).form(),
+            runoff: RunoffMethod::assumed(assumptions),
+        }
+    }
+
+    /// The forms of a draw, from two fractions in (0, 1).
+    fn drawn(self, by_form: f64, by_method: f64) -> Forms {
+        let [one, other] = self.other_multipliers();
+        Forms {
+            multiplier: if by_form < FORM_KEPT_FRAC {
+                self.multiplier
+            } else if by_form < (1.0 + FORM_KEPT_FRAC) / 2.0 {
+                one
+            } else {
+                other
+            },
+            runoff: if by_method < METHOD_KEPT_FRAC {
+                self.runoff
+            } else {
+                self.other_runoff()
+            },
+        }
+    }
+
+    /// The other two forms of the multiplier, the one that waters less first.
+    #[must_use]
+    pub fn other_multipliers(self) -> [MultiplierForm; 2] {
+        match self.multiplier {
+            MultiplierForm::Blend => [MultiplierForm::LowHalf, MultiplierForm::LowQuarter],
+            MultiplierForm::LowHalf => [MultiplierForm::Blend, MultiplierForm::LowQuarter],
+            MultiplierForm::LowQuarter => [MultiplierForm::Blend, MultiplierForm::LowHalf],
+        }
+    }
+
+    /// The other method of runoff.
+    #[must_use]
+    pub fn other_runoff(self) -> RunoffMethod {
+        match self.runoff {
+            RunoffMethod::Accumulation => RunoffMethod::GreenAmpt,
+            RunoffMethod::GreenAmpt => RunoffMethod::Accumulation,
+        }
+    }
+}
+
+/// The values of one draw: numbers in the order of [`RANGES`], and forms.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Values(pub [f64; DRAWN]);
+pub struct Values(pub [f64; DRAWN], pub Forms);
 
 impl Values {
-    /// Every value central.
+    /// Every value central, every form as assumed.
     #[must_use]
-    pub fn central(ranges: &[Range; DRAWN]) -> Values {
-        Values(ranges.map(|range| range.central))
+    pub fn central(assumptions: &Assumptions) -> Values {
+        let ranges = ranges(assumptions);
+        Values(
+            ranges.map(|range| range.central),
+            Forms::assumed(assumptions),
+        )
+    }
+
+    /// The value of an assumption in this draw; `None` for one that has no range.
+    #[must_use]
+    pub fn number(&self, key: Key) -> Option<f64> {
+        let place = RANGES.iter().position(|row| row.key == key)?;
+        Some(self.0[place])
+    }
+
+    /// The use by the method of this draw, from those by the accumulation table and by ponding.
+    #[must_use]
+    pub fn pick(&self, by_both: [f64; 2]) -> f64 {
+        match self.1.runoff {
+            RunoffMethod::Accumulation => by_both[0],
+            RunoffMethod::GreenAmpt => by_both[1],
+        }
+    }
+
+    /// The same with other forms.
+    #[must_use]
+    pub fn with_forms(self, forms: Forms) -> Values {
+        Values(self.0, forms)
     }
 
     /// The same with one value changed.
@@ -90,6 +189,7 @@ impl Values {
     pub fn claim_terms(&self, central: &ClaimTerms) -> ClaimTerms {
         ClaimTerms {
             realisation_frac: self.0[REALISATION],
+            realisation_clock_frac: self.0[REALISATION_CLOCK],
             free_ridership_frac: self.0[FREE_RIDERS],
             decay_frac_yr: self.0[DECAY],
             life_yr: self.0[LIFE],
@@ -119,9 +219,12 @@ impl Values {
 }
 
 /// The draws of a parcel: what parcels share is drawn alike for every parcel of a run, what is a
-/// parcel's own anew.
+/// parcel's own anew. Where ranges have no width (`savings.range_width` 0), forms stay too.
 #[must_use]
-pub fn draws(ranges: &[Range; DRAWN], seed: u64, parcel_id: &str) -> Vec<Values> {
+pub fn draws(assumptions: &Assumptions, seed: u64, parcel_id: &str) -> Vec<Values> {
+    let ranges = ranges(assumptions);
+    let forms = Forms::assumed(assumptions);
+    let with_forms = assumptions.number(Key::SavingsRangeWidth) > 0.0;
     let (common, own) = (Sample::common(seed), Sample::of_parcel(seed, parcel_id));
     let value = |draw: usize, place: usize| {
         let sample = match RANGES[place].scope {
@@ -130,8 +233,20 @@ pub fn draws(ranges: &[Range; DRAWN], seed: u64, parcel_id: &str) -> Vec<Values>
         };
         ranges[place].quantile(sample.frac(draw, place))
     };
+    let forms_of = |draw: usize| {
+        if with_forms {
+            forms.drawn(common.frac(draw, FORM_AT), common.frac(draw, METHOD_AT))
+        } else {
+            forms
+        }
+    };
     (0..DRAWS)
-        .map(|draw| Values(std::array::from_fn(|place| value(draw, place))))
+        .map(|draw| {
+            Values(
+                std::array::from_fn(|place| value(draw, place)),
+                forms_of(draw),
+            )
+        })
         .collect()
 }
 
@@ -172,7 +287,11 @@ struct DrawnWay<'a> {
     /// Run time of a watering day for a gross depth of the month \[h/mm\]; 0 where nothing is
     /// scheduled.
     h_per_mm: [f64; 12],
-    /// Runoff by ponding where the clock is re-timed; `None` where nothing can pond.
+    /// Cycles or starts of a watering day.
+    cycles: u32,
+    /// Whether its watering days are those of the clock as found, which are drawn.
+    on_found_days: bool,
+    /// Runoff by ponding where run times follow the need; `None` where nothing can pond.
     ponding: Option<RunoffTable>,
 }
 
@@ -184,14 +303,15 @@ impl<'a> DrawnLawn<'a> {
         lawn: &'a Lawn<'a>,
         clock: &'a FoundClock,
         plant: Key,
-        ranges: &[Range; DRAWN],
+        assumptions: &Assumptions,
         ways: &[Way<'a>],
     ) -> DrawnLawn<'a> {
         let demand = &lawn.demand;
+        let ranges = &ranges(assumptions);
         let mut drawn = DrawnLawn {
             lawn,
             clock,
-            central: Values::central(ranges),
+            central: Values::central(assumptions),
             plant: if plant == Key::PlantFactorWarm {
                 WARM
             } else {
@@ -206,13 +326,19 @@ impl<'a> DrawnLawn<'a> {
         };
         drawn.monthly_mm = drawn.monthly_net_mm(&drawn.central).iter().sum();
         let net_mm = drawn.net_mm(&drawn.central);
-        let driest = drawn.driest(ranges);
+        let driest = drawn.driest(ranges, assumptions);
         let most_net_mm = drawn.net_mm(&driest);
         for &way in ways {
             let mut own = DrawnWay {
                 way,
                 beside_m3: [0.0; 2],
                 h_per_mm: h_per_mm(&way),
+                cycles: match (&way.water.schedule, &way.water.found) {
+                    (Some(schedule), _) => schedule.cycles.max(1),
+                    (None, Some(runs)) => (runs.starts as u32).max(1),
+                    (None, None) => 1,
+                },
+                on_found_days: way.water.schedule.is_none(),
                 ponding: None,
             };
             own.ponding = drawn.ponding(&own, ranges, &driest, &most_net_mm);
@@ -287,10 +413,34 @@ impl<'a> DrawnLawn<'a> {
     }
 
     /// The draw in which runs are longest.
-    fn driest(&self, ranges: &[Range; DRAWN]) -> Values {
-        let mut values = Values(ranges.map(|range| range.high));
+    fn driest(&self, ranges: &[Range; DRAWN], assumptions: &Assumptions) -> Values {
+        let mut values = Values(ranges.map(|range| range.high), self.central.1);
         values.0[RAIN] = ranges[RAIN].low;
+        values.0[CLOCK_DAYS] = ranges[CLOCK_DAYS].low;
+        if assumptions.number(Key::SavingsRangeWidth) > 0.0 {
+            values.1.multiplier = MultiplierForm::LowQuarter; // never less than the others
+        }
         values
+    }
+
+    /// Factor on the run time of a watering day where the days of the clock as found differ.
+    fn by_days(&self, own: &DrawnWay<'_>, values: &Values) -> f64 {
+        if !own.on_found_days {
+            return 1.0;
+        }
+        let days = |values: &Values| {
+            let clock = FoundClock {
+                days_per_week: values.0[CLOCK_DAYS],
+                ..*self.clock
+            };
+            clock.days_to_need()
+        };
+        days(&self.central) / days(values)
+    }
+
+    /// Whether a way follows the need, so that its run times do.
+    fn follows_need(&self, own: &DrawnWay<'_>) -> bool {
+        !own.on_found_days || self.clock.follows == Follows::Need
     }
 
     fn ponding(
@@ -300,19 +450,22 @@ impl<'a> DrawnLawn<'a> {
         driest: &Values,
         most_net_mm: &[f64; 12],
     ) -> Option<RunoffTable> {
-        let schedule = own.way.water.schedule.as_ref()?;
+        if !self.follows_need(own) {
+            return None;
+        }
         let hardware = own.way.hardware;
         let lost = |values: &Values| self.lost_frac(&own.way, values);
         let landing = hardware.rate * (1.0 - lost(&self.central));
         // Longest cycle, runoff at its most; the fastest landing and the tightest soil.
-        let calmest = Values(ranges.map(|range| range.low));
+        let calmest = Values(ranges.map(|range| range.low), self.central.1);
         let fastest = hardware.rate * (1.0 - lost(&calmest));
         let unlost = self.multiplier(&own.way, driest) / (1.0 - lost(driest));
         let longest_h = (0..12)
             .map(|month| own.h_per_mm[month] * most_net_mm[month] * unlost)
             .fold(0.0, f64::max)
+            * self.by_days(own, driest)
             / (1.0 - driest.0[RUNOFF_MOST]);
-        let deepest_mm = fastest.mm_h() * longest_h / f64::from(schedule.cycles.max(1));
+        let deepest_mm = fastest.mm_h() * longest_h / f64::from(own.cycles);
         let slowest = hardware.rate * (1.0 - lost(driest));
         let intake =
             |place_of: fn(&Range) -> f64| place_of(&ranges[INTAKE]) / self.central.0[INTAKE];
@@ -320,13 +473,7 @@ impl<'a> DrawnLawn<'a> {
             intake(|range| range.low) * (landing / fastest),
             intake(|range| range.high) * (landing / slowest),
         );
-        RunoffTable::new(
-            &self.lawn.ground,
-            landing,
-            schedule.cycles,
-            ratios,
-            deepest_mm,
-        )
+        RunoffTable::new(&self.lawn.ground, landing, own.cycles, ratios, deepest_mm)
     }
 
     fn lost_frac(&self, way: &Way<'_>, values: &Values) -> f64 {
@@ -347,7 +494,8 @@ impl<'a> DrawnLawn<'a> {
             hardware.condition,
             &self.lawn.computed,
         );
-        self.lawn.demand.multiplier.of(du)
+        let multiplier = self.lawn.demand.multiplier;
+        multiplier.with_form(values.1.multiplier).of(du)
     }
 
     fn model_m3(&self, own: &DrawnWay<'_>, values: &Values, net_mm: &[f64; 12]) -> [f64; 2] {
@@ -355,96 +503,62 @@ impl<'a> DrawnLawn<'a> {
         let lost_frac = self.lost_frac(&own.way, values);
         let landing = hardware.rate * (1.0 - lost_frac);
         let to_m3 = self.lawn.demand.area_m2 / 1_000.0 / (1.0 - hardware.over_frac);
-        if own.way.water.schedule.is_none() && self.clock.follows == Follows::Clock {
+        if !self.follows_need(own) {
             let clock = FoundClock {
                 minutes: values.0[MINUTES],
                 days_per_week: values.0[CLOCK_DAYS],
                 ..*self.clock
             };
-            let sent_mm: f64 = clock.gross_mm(hardware.rate).iter().sum();
+            let sent_mm: f64 = clock.as_set().gross_mm(hardware.rate).iter().sum();
             return [sent_mm * to_m3; 2];
         }
         let unlost = self.multiplier(&own.way, values) / (1.0 - lost_frac);
-        let gross_mm = match &own.way.water.schedule {
-            None => {
-                let net_mm: f64 = net_mm.iter().sum();
-                self.found_runoff(values, landing)
-                    .map(|runoff| net_mm * unlost / (1.0 - runoff))
-            }
-            Some(schedule) => {
-                let most = values.0[RUNOFF_MOST];
-                let intake = values.0[INTAKE] / self.central.0[INTAKE];
-                let ground = &self.lawn.ground;
-                let table = Accumulation {
-                    intake: ground.accumulation.intake * intake,
-                    ..ground.accumulation
-                };
-                let day = WateringDay {
-                    landing_mm_h: landing.mm_h(),
-                    cycles: f64::from(schedule.cycles.max(1)),
-                    most,
-                    intake_mm_h: table.intake.mm_h(),
-                    allowable_mm: table.allowable.mm(),
-                };
-                // The soil of the table against the landing rate of the table.
-                let log_ratio = own
-                    .ponding
-                    .as_ref()
-                    .map_or(0.0, |table| libm::log(intake * (table.landing() / landing)));
-                let mut sums = [0.0; 2];
-                for (month, &net_mm) in net_mm.iter().enumerate() {
-                    if net_mm <= 0.0 {
-                        continue;
-                    }
-                    let before_mm = net_mm * unlost;
-                    let before_h = own.h_per_mm[month] * before_mm;
-                    let ponding = |run_h: f64| match &own.ponding {
-                        Some(table) => table
-                            .frac(log_ratio, day.landing_mm_h * run_h / day.cycles)
-                            .min(most),
-                        None => 0.0,
-                    };
-                    let by_both = day.runoff(self.lawn.method, before_h, ponding);
-                    for (sum, runoff) in sums.iter_mut().zip(by_both) {
-                        *sum += before_mm / (1.0 - runoff);
-                    }
-                }
-                sums
-            }
-        };
-        gross_mm.map(|mm| mm * to_m3)
-    }
-
-    /// Runoff of the clock as found, by both methods, at most what enters volumes.
-    fn found_runoff(&self, values: &Values, landing: Rate) -> [f64; 2] {
+        let most = values.0[RUNOFF_MOST];
         let intake = values.0[INTAKE] / self.central.0[INTAKE];
         let ground = &self.lawn.ground;
-        let ground = Ground {
-            green_ampt: ground.green_ampt.scaled(intake),
-            accumulation: Accumulation {
-                intake: ground.accumulation.intake * intake,
-                ..ground.accumulation
-            },
-            ..*ground
+        let day = WateringDay {
+            landing_mm_h: landing.mm_h(),
+            cycles: f64::from(own.cycles),
+            most,
+            intake_mm_h: (ground.accumulation.intake * intake).mm_h(),
+            allowable_mm: ground.accumulation.allowable.mm(),
         };
-        let each = Time::of_s(values.0[MINUTES] * 60.0);
-        let starts = self.clock.starts as u32;
-        [
-            ground.accumulation_split(landing, each, starts),
-            ground.green_ampt_split(landing, each, starts),
-        ]
-        .map(|split| split.runoff_frac().min(values.0[RUNOFF_MOST]))
+        // The soil of the table against the landing rate of the table.
+        let log_ratio = own
+            .ponding
+            .as_ref()
+            .map_or(0.0, |table| libm::log(intake * (table.landing() / landing)));
+        let by_days = self.by_days(own, values);
+        let mut gross_mm = [0.0; 2];
+        for (month, &net_mm) in net_mm.iter().enumerate() {
+            if net_mm <= 0.0 {
+                continue;
+            }
+            let before_mm = net_mm * unlost;
+            let before_h = own.h_per_mm[month] * before_mm * by_days;
+            let ponding = |run_h: f64| match &own.ponding {
+                Some(table) => table
+                    .frac(log_ratio, day.landing_mm_h * run_h / day.cycles)
+                    .min(most),
+                None => 0.0,
+            };
+            let by_both = day.runoff(self.lawn.method, before_h, ponding);
+            for (sum, runoff) in gross_mm.iter_mut().zip(by_both) {
+                *sum += before_mm / (1.0 - runoff);
+            }
+        }
+        gross_mm.map(|mm| mm * to_m3)
     }
 }
 
 fn h_per_mm(way: &Way<'_>) -> [f64; 12] {
-    match &way.water.schedule {
-        Some(schedule) if schedule.cycles > 0 => {
-            let per_day = 7.0 / schedule.days_per_week / way.hardware.rate.mm_h();
-            DAYS.map(|days| per_day / days)
-        }
-        _ => [0.0; 12],
-    }
+    let days_per_week = match (&way.water.schedule, &way.water.found) {
+        (Some(schedule), _) if schedule.cycles > 0 => schedule.days_per_week,
+        (None, Some(runs)) => runs.days_per_week.max(1.0),
+        _ => return [0.0; 12],
+    };
+    let per_day = 7.0 / days_per_week / way.hardware.rate.mm_h();
+    DAYS.map(|days| per_day / days)
 }
 
 /// A watering day of a clock that follows the need.
@@ -483,10 +597,11 @@ impl WateringDay {
                 let mut runoff = 0.0;
                 for _ in 0..ROUNDS {
                     let next = ponding(before_h / (1.0 - runoff));
-                    if next == runoff {
+                    let is_settled = (next - runoff).abs() < SETTLED_FRAC;
+                    runoff = next;
+                    if is_settled {
                         break;
                     }
-                    runoff = next;
                 }
                 let run_h = before_h / (1.0 - runoff);
                 let standing_mm = (self.landing_mm_h - self.intake_mm_h) * run_h;
@@ -496,15 +611,4 @@ impl WateringDay {
             }
         }
     }
-}
-
-/// What may be claimed of a way in a draw \[m³/yr\], from the uses of the ways without new nozzles
-/// and its own, each by both runoff methods: see [`super::beyond_m3_yr`] and [`claimed_m3_yr`].
-#[must_use]
-pub fn claimed_in_draw_m3_yr(without: &[[f64; 2]], with: [f64; 2], terms: &ClaimTerms) -> f64 {
-    let by = |method: usize| {
-        let uses = without.iter().map(|uses| uses[method]);
-        uses.fold(f64::INFINITY, f64::min) - with[method]
-    };
-    claimed_m3_yr(by(0).min(by(1)), terms)
 }

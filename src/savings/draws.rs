@@ -19,7 +19,7 @@ use sha2::{Digest, Sha256};
 /// Draws of a sample.
 pub const DRAWS: usize = 256;
 /// Numbers that can be drawn together.
-pub const COORDINATES: usize = 40;
+pub const COORDINATES: usize = 64;
 /// Weight of the k-th coordinate in the search for the generating vector.
 fn coordinate_weight(k: usize) -> f64 {
     1.0 / (1.0 + k as f64)

@@ -116,6 +116,8 @@ pub struct MeterRules {
     pub under_below: f64,
     /// Largest claim as a share of metered outdoor use.
     pub most_frac: f64,
+    /// Largest share by which a meter raises the use as found.
+    pub raise_most_frac: f64,
 }
 
 impl MeterRules {
@@ -126,6 +128,7 @@ impl MeterRules {
             efficiency_frac: assumptions.number(Key::MeterEfficiency),
             under_below: assumptions.number(Key::MeterUnder),
             most_frac: assumptions.number(Key::MeterClaimMost),
+            raise_most_frac: assumptions.number(Key::MeterRaiseMost),
         }
     }
 
@@ -133,6 +136,15 @@ impl MeterRules {
     #[must_use]
     pub fn under_waters(&self, against: &Against) -> bool {
         against.outdoor_m3_yr < self.under_below * against.allowance_m3_yr
+    }
+
+    /// What a meter above the model adds to the use as found \[m³/yr\]:
+    /// `min(outdoor − modelled, share · modelled)`, 0 where it is not above. Who uses more than
+    /// his hardware needs over-waters: the schedule has all of it, the hardware none.
+    #[must_use]
+    pub fn raised_m3_yr(&self, against: &Against) -> f64 {
+        let above_m3 = against.outdoor_m3_yr - against.asfound_m3_yr;
+        above_m3.clamp(0.0, self.raise_most_frac * against.asfound_m3_yr.max(0.0))
     }
 
     /// What a meter leaves of a claim \[m³/yr\]. A parcel that uses less than is modelled saves
@@ -211,5 +223,9 @@ mod tests {
         assert_eq!(rules.bounded_m3_yr(12.0, &against(89.0)), 0.0); // under-watered
         assert_eq!(rules.bounded_m3_yr(80.0, &against(160.0)), 40.0); // a quarter of the use
         assert_eq!(rules.bounded_m3_yr(-3.0, &against(89.0)), -3.0);
+        // A meter above the model raises the use as found, by half of it at most.
+        assert_eq!(rules.raised_m3_yr(&against(90.0)), 0.0);
+        assert_eq!(rules.raised_m3_yr(&against(150.0)), 30.0);
+        assert_eq!(rules.raised_m3_yr(&against(400.0)), 60.0);
     }
 }

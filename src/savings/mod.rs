@@ -14,9 +14,9 @@ mod runoff_table;
 mod shapley;
 
 pub use attribution::{Attribution, Side, attribute};
-pub use behaviour::{Behaviour, Outcome, outcome};
-pub use claim::{ClaimTerms, beyond_m3_yr, claimed_m3_yr};
-pub use drawn::{DRAWN, DrawnLawn, Values, Way, claimed_in_draw_m3_yr, draws, ranges};
+pub use behaviour::{After, Behaviour, Outcome, outcome};
+pub use claim::{ClaimTerms, Claims, Counterfactual, Gross, Uses};
+pub use drawn::{DRAWN, DrawnLawn, Forms, Values, Way, draws, ranges};
 pub use draws::{COORDINATES, DRAWS, Sample, Words, percentile, percentiles};
 pub use economics::{Investment, annuity_value, capital_recovery_factor};
 pub use evidence::EVIDENCE;
@@ -24,7 +24,7 @@ pub use meter::{Against, MeterRules, Metered, PeriodNeed, Unusable, metered};
 pub use recommend::{Candidate, Recommendation, recommend};
 pub use shapley::shapley;
 
-use crate::budget::{ScenarioWater, YearWater};
+use crate::budget::YearWater;
 
 /// The difference between two ways of watering one turf area. Negative when the new way uses
 /// more; nothing is clamped.
@@ -43,18 +43,6 @@ impl Saving {
         let m3_yr = base.use_m3_yr - new.use_m3_yr;
         let frac = (base.use_m3_yr > 0.0).then(|| m3_yr / base.use_m3_yr);
         Saving { m3_yr, frac }
-    }
-
-    /// The smaller of the savings by the two runoff methods: what a claim starts from.
-    #[must_use]
-    pub fn smaller(base: &ScenarioWater, new: &ScenarioWater) -> Saving {
-        let accumulation = Saving::between(&base.by_accumulation, &new.by_accumulation);
-        let green_ampt = Saving::between(&base.by_green_ampt, &new.by_green_ampt);
-        if green_ampt.m3_yr < accumulation.m3_yr {
-            green_ampt
-        } else {
-            accumulation
-        }
     }
 
     /// Whether the saving is larger than published evidence supports and wants a look.

@@ -11,9 +11,9 @@ use crate::soil::Ground;
 use crate::units::{Rate, Time};
 
 /// Nodes along the ratio of conductivity to rate.
-const RATIOS: usize = 9;
+const RATIOS: usize = 11;
 /// Nodes along the depth of a cycle, from 0.
-const DEPTHS: usize = 17;
+const DEPTHS: usize = 21;
 
 /// A table of runoff by ponding.
 pub struct RunoffTable {
@@ -151,7 +151,7 @@ mod tests {
             }
         }
         assert!(compared > 500, "{compared}");
-        // Linear between nodes a sixteenth of the depth and a quarter of the ratio apart.
+        // Linear between nodes a twentieth of the root of the depth and a quarter of the ratio apart.
         assert!(worst < 0.02, "{worst}");
     }
 

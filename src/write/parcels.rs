@@ -3,6 +3,7 @@
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use super::rows::gravest;
 use crate::plan::{MeterUse, ParcelPlan, Tier};
+use crate::savings::Counterfactual;
 
 /// One row per input parcel, planned or failed.
 pub struct Parcels;
@@ -135,7 +136,7 @@ impl Layer for Parcels {
             "claimed_m3_yr",
             "m³/yr",
             3,
-            "What of it may be claimed for new hardware",
+            "What may be claimed for new hardware against `savings.counterfactual`",
             |p| p.water.as_ref().map(|water| water.claimed_m3_yr).into(),
         ),
         number(
@@ -235,6 +236,48 @@ impl Layer for Parcels {
                     .into()
             },
         ),
+        number(
+            "claimed_asfound_m3_yr",
+            "m³/yr",
+            3,
+            "The claim against the turf areas as found",
+            |p| claim(p, Counterfactual::AsFound),
+        ),
+        number(
+            "claimed_reclock_m3_yr",
+            "m³/yr",
+            3,
+            "The claim against the old hardware under the same rule for the clock",
+            |p| claim(p, Counterfactual::Reclock),
+        ),
+        number(
+            "claimed_repair_m3_yr",
+            "m³/yr",
+            3,
+            "The claim against the old hardware repaired, where a repair is not refused",
+            |p| claim(p, Counterfactual::Repair),
+        ),
+        number(
+            "owner_m3_yr",
+            "m³/yr",
+            3,
+            "What the owner would save, before anything is deducted: against the turf as found where its clock is known, else against the same rule for the clock with the old hardware",
+            |p| p.savings.as_ref().map(|s| s.owner.p50_m3_yr).into(),
+        ),
+        number(
+            "owner_p10_m3_yr",
+            "m³/yr",
+            3,
+            "The owner's saving that nine of ten draws exceed",
+            |p| p.savings.as_ref().map(|s| s.owner.p10_m3_yr).into(),
+        ),
+        number(
+            "owner_p90_m3_yr",
+            "m³/yr",
+            3,
+            "The owner's saving that one draw in ten exceeds",
+            |p| p.savings.as_ref().map(|s| s.owner.p90_m3_yr).into(),
+        ),
         text(
             "tier",
             "Of a parcel without a meter: high, middle or low, by whether nine of ten draws reach or miss `savings.tier_m3_yr`; modelled figures do not bear exact ranks",
@@ -306,8 +349,13 @@ impl Layer for Parcels {
             "reclock_takes_m3_yr",
             "m³/yr",
             3,
-            "Part of the potential that a right schedule alone would take",
-            |p| p.savings.as_ref().map(|s| s.takes.reclock_m3_yr).into(),
+            "Part of the potential that a right schedule alone would take; empty where that cannot be observed: nobody knows the clock as found",
+            |p| {
+                p.savings
+                    .as_ref()
+                    .and_then(|s| s.takes.reclock_m3_yr)
+                    .into()
+            },
         ),
         number(
             "repair_takes_m3_yr",
@@ -320,7 +368,7 @@ impl Layer for Parcels {
             "nozzle_takes_m3_yr",
             "m³/yr",
             3,
-            "What new nozzles and places add beyond both; with the two before it adds up to the potential",
+            "What new nozzles and places add beyond both; with the two before it adds up to the potential where all three are known",
             |p| p.savings.as_ref().map(|s| s.takes.nozzle_m3_yr).into(),
         ),
         count("heads", "Heads of the recommended scenarios", |p| {
@@ -427,4 +475,12 @@ impl Layer for Parcels {
             Geometry::Given(&parcel.outline)
         }
     }
+}
+
+/// The claim of a parcel against a counterfactual.
+fn claim(parcel: &ParcelPlan, against: Counterfactual) -> Cell {
+    let savings = parcel.savings.as_ref();
+    savings
+        .map(|savings| savings.claims.against(against))
+        .into()
 }

@@ -3,9 +3,13 @@
 use serde_json::{Map, Value, json};
 
 use super::summary::number;
-use crate::assumptions::RANGES;
+use crate::assumptions::{Key, RANGES, Scope};
 use crate::plan::{ParcelSavings, Percentiles, Takes};
-use crate::savings::{Attribution, DRAWN, DRAWS, EVIDENCE};
+use crate::savings::{Attribution, Claims, Counterfactual, DRAWN, DRAWS, EVIDENCE};
+
+/// What moves a claim: the drawn assumptions, the form of the run-time multiplier, the method of
+/// runoff.
+const SWINGS: usize = DRAWN + 2;
 
 /// The savings of a run, summed parcel by parcel in input order.
 #[derive(Debug, Clone)]
@@ -29,9 +33,14 @@ pub struct SavingsTotals {
     pub under_watered: u64,
     /// Parcels without a meter in the tiers high, middle and low.
     pub tiers: [u64; 3],
-    claims_m3_yr: [f64; DRAWS],
+    /// The claim against each counterfactual with every assumption central \[m³/yr\].
+    pub claims: Claims,
+    /// The counterfactual of the claim, by its place in [`Counterfactual::ALL`].
+    pub counterfactual: usize,
+    claims_m3_yr: [[f64; DRAWS]; 3],
+    owners_m3_yr: [f64; DRAWS],
     potentials_m3_yr: [f64; DRAWS],
-    swings_m3_yr: [[f64; 2]; DRAWN],
+    swings_m3_yr: [[f64; 2]; SWINGS],
 }
 
 /// What an assumption does to the total claim.
@@ -53,7 +62,20 @@ impl Swing {
     /// The assumption's name.
     #[must_use]
     pub fn name(&self) -> &'static str {
-        RANGES[self.place].key.text()
+        match RANGES.get(self.place) {
+            Some(row) => row.key.text(),
+            None if self.place == DRAWN => Key::BudgetMultiplierForm.text(),
+            None => Key::SoilRunoffMethod.text(),
+        }
+    }
+
+    /// Whether parcels share it, in words.
+    #[must_use]
+    pub fn shared(&self) -> &'static str {
+        RANGES
+            .get(self.place)
+            .map_or(Scope::Common, |row| row.scope)
+            .text()
     }
 }
 
@@ -69,9 +91,12 @@ impl Default for SavingsTotals {
             metered: 0,
             under_watered: 0,
             tiers: [0; 3],
-            claims_m3_yr: [0.0; DRAWS],
+            claims: Claims::default(),
+            counterfactual: Counterfactual::Reclock as usize,
+            claims_m3_yr: [[0.0; DRAWS]; 3],
+            owners_m3_yr: [0.0; DRAWS],
             potentials_m3_yr: [0.0; DRAWS],
-            swings_m3_yr: [[0.0; 2]; DRAWN],
+            swings_m3_yr: [[0.0; 2]; SWINGS],
         }
     }
 }
@@ -94,16 +119,19 @@ impl SavingsTotals {
         }
         self.parts.add(&savings.parts);
         self.takes.add(&savings.takes);
-        for (sum, own) in self.claims_m3_yr.iter_mut().zip(&savings.claims_m3_yr) {
-            *sum += own;
+        self.claims.add(&savings.claims);
+        self.counterfactual = savings.counterfactual;
+        // A list of zeros is left out of a parcel's record.
+        let add = |sums: &mut [f64; DRAWS], own: &[f64]| {
+            for (sum, own) in sums.iter_mut().zip(own) {
+                *sum += own;
+            }
+        };
+        for (sums, own) in self.claims_m3_yr.iter_mut().zip(&savings.claims_m3_yr) {
+            add(sums, own);
         }
-        for (sum, own) in self
-            .potentials_m3_yr
-            .iter_mut()
-            .zip(&savings.potentials_m3_yr)
-        {
-            *sum += own;
-        }
+        add(&mut self.owners_m3_yr, &savings.owners_m3_yr);
+        add(&mut self.potentials_m3_yr, &savings.potentials_m3_yr);
         for (sum, own) in self.swings_m3_yr.iter_mut().zip(&savings.swings_m3_yr) {
             sum[0] += own[0];
             sum[1] += own[1];
@@ -114,7 +142,53 @@ impl SavingsTotals {
     /// parcels.
     #[must_use]
     pub fn claimed(&self) -> Option<Percentiles> {
-        (self.parcels > 0).then(|| Percentiles::of(&self.claims_m3_yr))?
+        self.claimed_against(self.counterfactual)
+    }
+
+    /// The total claim against a counterfactual over the draws, by its place in
+    /// [`Counterfactual::ALL`].
+    #[must_use]
+    pub fn claimed_against(&self, place: usize) -> Option<Percentiles> {
+        (self.parcels > 0).then(|| Percentiles::of(&self.claims_m3_yr[place]))?
+    }
+
+    /// What owners would save over the draws, before anything is deducted.
+    #[must_use]
+    pub fn owners(&self) -> Option<Percentiles> {
+        (self.parcels > 0).then(|| Percentiles::of(&self.owners_m3_yr))?
+    }
+
+    /// Why the central claim lies outside the span from P10 to P90, one sentence without the full
+    /// stop; `None` where it lies inside. Named are the assumptions whose low and high values
+    /// together pull the claim most to the side on which the draws lie.
+    #[must_use]
+    pub fn why_outside(&self) -> Option<String> {
+        let draws = self.claimed()?;
+        let central = self.claims.0[self.counterfactual];
+        let (side, sign) = if central < draws.p10_m3_yr {
+            ("above", 1.0)
+        } else if central > draws.p90_m3_yr {
+            ("below", -1.0)
+        } else {
+            return None;
+        };
+        let pull = |swing: &Swing| {
+            let [low, high] = swing.claimed_m3_yr;
+            sign * ((low + high) / 2.0 - central)
+        };
+        let mut swings = self.tornado();
+        swings.retain(|swing| pull(swing) > 0.0);
+        swings.sort_by(|a, b| pull(b).total_cmp(&pull(a)));
+        let names: Vec<&str> = swings.iter().take(3).map(Swing::name).collect();
+        let why = if names.is_empty() {
+            "no assumption alone does it: together they bend the result".to_owned()
+        } else {
+            format!("most by {}", names.join(", "))
+        };
+        Some(format!(
+            "nine of ten draws lie {side} the claim with every assumption central: ranges lie to one \
+             side of their central value or bend the result, {why}"
+        ))
     }
 
     /// The total potential over the draws.
@@ -169,7 +243,7 @@ impl SavingsTotals {
             .map(|swing| {
                 json!({
                     "assumption": swing.name(),
-                    "shared": RANGES[swing.place].scope.text(),
+                    "shared": swing.shared(),
                     "claimed_at_low_m3_yr": m3(swing.claimed_m3_yr[0]),
                     "claimed_at_high_m3_yr": m3(swing.claimed_m3_yr[1]),
                     "swing_m3_yr": m3(swing.width_m3_yr()),
@@ -177,20 +251,36 @@ impl SavingsTotals {
             })
             .collect();
         let takes = &self.takes;
+        let claims: Map<String, Value> = Counterfactual::ALL
+            .iter()
+            .map(|&one| {
+                let value = json!({
+                    "claimed_m3_yr": m3(self.claims.against(one)),
+                    "over_draws": percentiles(self.claimed_against(one as usize)),
+                    "is_claim": one as usize == self.counterfactual,
+                });
+                (one.text().replace('-', "_"), value)
+            })
+            .collect();
         json!({
             "parcels": self.parcels,
             "potential_over_draws": percentiles(self.potential()),
             "claimed_over_draws": percentiles(self.claimed()),
+            "owners_over_draws": percentiles(self.owners()),
+            "counterfactual": Counterfactual::ALL[self.counterfactual].text(),
+            "claims": claims,
+            "central_outside": self.why_outside(),
             "by_cause": by_cause(&self.parts),
             "by_cause_otherwise": {
                 "clock_unchanged": by_cause(&self.otherwise[0]),
                 "run_times_scaled": by_cause(&self.otherwise[1]),
             },
             "by_means": {
-                "reclock_m3_yr": m3(takes.reclock_m3_yr),
+                "reclock_m3_yr": takes.reclock_m3_yr.map_or(Value::Null, m3),
                 "repair_m3_yr": m3(takes.repair_m3_yr),
                 "nozzle_m3_yr": m3(takes.nozzle_m3_yr),
-                "reclock_frac": of_potential(takes.reclock_m3_yr),
+                "reclock_frac": takes.reclock_m3_yr.map_or(Value::Null, of_potential),
+                "reclock": if takes.reclock_m3_yr.is_some() { "observed" } else { "not observable" },
                 "repair_frac": of_potential(takes.repair_m3_yr),
                 "nozzle_frac": of_potential(takes.nozzle_m3_yr),
             },

@@ -3,6 +3,7 @@
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use super::rows::TurfRow;
 use super::water;
+use crate::savings::Counterfactual;
 
 /// One row per turf area and scenario.
 pub struct Turf;
@@ -264,6 +265,11 @@ impl Layer for Turf {
             "Run time that a watering day of the peak month needs; as found, that it has",
             |r| r.year().map(water::peak_run_min).into(),
         ),
+        text(
+            "runs_from",
+            "Where the run times as found come from: `given`, or `assumed`; empty for a schedule",
+            |r| r.year().and_then(water::runs_from).into(),
+        ),
         number("days_per_week", "", 1, "Watering days a week", |r| {
             r.year().map(water::days_per_week).into()
         }),
@@ -384,7 +390,7 @@ impl Layer for Turf {
             "saved_m3_yr",
             "m³/yr",
             3,
-            "As found less this, the clock re-timed: the smaller by the two runoff methods",
+            "As found less this, the clock re-timed; empty for a right schedule alone where nobody knows the clock as found (`reclock-not-observable`)",
             |r| r.year().and_then(|year| year.saved_m3_yr).into(),
         ),
         number(
@@ -430,11 +436,39 @@ impl Layer for Turf {
             |r| r.parts().map(|parts| parts.pressure_m3_yr).into(),
         ),
         number(
+            "credited_m3_yr",
+            "m³/yr",
+            3,
+            "What is credited to this scenario against `savings.counterfactual` and under `savings.behaviour`, before anything is deducted",
+            |r| r.year().and_then(|year| year.credited_m3_yr).into(),
+        ),
+        number(
             "claimed_m3_yr",
             "m³/yr",
             3,
-            "What may be claimed for the hardware: beyond a right schedule and repairs, by the smaller runoff method, net of realisation, free riders and persistence",
+            "What of that may be claimed for the hardware, net of realisation, free riders and persistence",
             |r| r.year().and_then(|year| year.claimed_m3_yr).into(),
+        ),
+        number(
+            "claimed_asfound_m3_yr",
+            "m³/yr",
+            3,
+            "The claim against the turf area as found",
+            |r| claim(r, Counterfactual::AsFound),
+        ),
+        number(
+            "claimed_reclock_m3_yr",
+            "m³/yr",
+            3,
+            "The claim against the old hardware under the same rule for the clock",
+            |r| claim(r, Counterfactual::Reclock),
+        ),
+        number(
+            "claimed_repair_m3_yr",
+            "m³/yr",
+            3,
+            "The claim against the old hardware repaired, where a repair is not refused",
+            |r| claim(r, Counterfactual::Repair),
         ),
         text(
             "reason",
@@ -517,4 +551,10 @@ impl Layer for Turf {
         let watered = row.plan.watered.as_ref().unwrap_or(&row.turf.polygon);
         Geometry::Given(std::slice::from_ref(watered))
     }
+}
+
+/// The claim of a row against a counterfactual.
+fn claim(row: &TurfRow<'_>, against: Counterfactual) -> Cell {
+    let claims = row.year().and_then(|year| year.claims);
+    claims.map(|claims| claims.against(against)).into()
 }

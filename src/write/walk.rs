@@ -58,6 +58,8 @@ pub struct WalkRow<'a> {
     pull: Option<(&'a ScenarioPlan, usize)>,
     /// Run time of a watering day before and after \[min\].
     minutes: (Option<f64>, Option<f64>),
+    /// Where the run time before comes from.
+    before_from: Option<&'static str>,
     /// Where the tape starts.
     fixed: Option<[Point; 2]>,
 }
@@ -75,6 +77,9 @@ pub fn walk_rows<'a>(parcel: &'a ParcelPlan, areas: &'a [TurfRow<'a>]) -> Vec<Wa
         let minutes_before = found
             .and_then(|plan| plan.year.as_ref())
             .map(water::peak_run_min);
+        let before_from = found
+            .and_then(|plan| plan.year.as_ref())
+            .and_then(water::runs_from);
         let minutes_after = area.schedule().map(|schedule| schedule.run_min());
         let outline = parcel
             .frame
@@ -87,6 +92,7 @@ pub fn walk_rows<'a>(parcel: &'a ParcelPlan, areas: &'a [TurfRow<'a>]) -> Vec<Wa
             fit,
             pull,
             minutes: (minutes_before, minutes_after),
+            before_from,
             fixed,
         };
         let step = match area.plan.scenario {
@@ -276,8 +282,13 @@ impl Layer for Walk {
             "minutes_before",
             "min",
             0,
-            "Run time of a watering day in the peak month as found",
+            "Run time of a watering day in the peak month as found: what brings the depth that is taken to be applied, or what the clock is set to",
             |r| r.minutes.0.into(),
+        ),
+        text(
+            "minutes_before_from",
+            "`given` where somebody knows the clock, else `assumed`: read the clock before it is changed",
+            |r| r.before_from.into(),
         ),
         number(
             "minutes_after",

@@ -32,33 +32,35 @@ impl TurfRow<'_> {
     }
 }
 
-/// Run time of one cycle, or of one start as found \[min\].
+/// Run time of one cycle, or of one start of the peak month as found \[min\].
 pub(super) fn cycle_min(year: &YearUse) -> f64 {
-    planned(year, |schedule| schedule.cycle_min, year.clock.minutes)
+    let found_min = year.water.found.map_or(0.0, |runs| runs.peak_start_min());
+    planned(year, |schedule| schedule.cycle_min, found_min)
 }
 
 /// Cycles of a watering day, or starts as found.
 pub(super) fn cycles(year: &YearUse) -> u64 {
-    planned(
-        year,
-        |schedule| u64::from(schedule.cycles),
-        year.clock.starts as u64,
-    )
+    let found = year.water.found.map_or(0, |runs| runs.starts as u64);
+    planned(year, |schedule| u64::from(schedule.cycles), found)
 }
 
 /// Run time of a watering day of the peak month: what it needs, or what it has as found \[min\].
 pub(super) fn peak_run_min(year: &YearUse) -> f64 {
-    let found_min = year.clock.minutes * year.clock.starts;
+    let found_min = year.water.found.map_or(0.0, |runs| runs.peak_run_min());
     planned(year, |schedule| schedule.peak_run_min, found_min)
 }
 
 /// Watering days a week.
 pub(super) fn days_per_week(year: &YearUse) -> f64 {
-    planned(
-        year,
-        |schedule| schedule.days_per_week,
-        year.clock.days_per_week,
-    )
+    let found = year.water.found.map_or(0.0, |runs| runs.days_per_week);
+    planned(year, |schedule| schedule.days_per_week, found)
+}
+
+/// Where the run times as found come from; `None` for a schedule.
+pub(super) fn runs_from(year: &YearUse) -> Option<&'static str> {
+    year.water
+        .found
+        .map(|runs| if runs.known { "given" } else { "assumed" })
 }
 
 fn planned<T>(year: &YearUse, of: fn(&Schedule) -> T, as_found: T) -> T {

@@ -7,8 +7,8 @@ use super::super::outcome::{
 };
 use super::super::{Delivered, Planner, STRETCHED, Site};
 use super::{
-    ABOVE_EVIDENCE, CLIMATE_ASSUMED, DEFICIT, DRIFT_PROXY, SLOPE_ASSUMED, SOIL_ASSUMED, STEEP,
-    TOO_FAST, ZONE_ASSUMED,
+    ABOVE_EVIDENCE, CLIMATE_ASSUMED, CLOCK_ASSUMED, DEFICIT, DRIFT_PROXY, NOT_OBSERVABLE,
+    RUNOFF_CAPPED, SLOPE_ASSUMED, SOIL_ASSUMED, STEEP, TOO_FAST, ZONE_ASSUMED,
 };
 use crate::assumptions::{Assumptions, Key, Origin};
 use crate::budget::{
@@ -19,13 +19,15 @@ use crate::budget::{
 use crate::catalogue::Family;
 use crate::climate::{DayClimate, Zone, ZoneOf};
 use crate::savings::{
-    Behaviour, ClaimTerms, Saving, Side, attribute, beyond_m3_yr, claimed_m3_yr, outcome,
+    After, Behaviour, ClaimTerms, Outcome, Saving, Side, Uses, attribute, outcome,
 };
 use crate::site::{Soil, Terrain, Texture};
 use crate::units::{Flow, Rate};
 
 /// Water that lands outside may not take all of it.
 const MOST_OVER_FRAC: f64 = 0.95;
+/// A need is met from this share on: rounding of run times may take the rest.
+const MET_FRAC: f64 = 0.999;
 
 /// The as-found hardware again, for a right schedule: the scenario `reclock`.
 pub(in crate::plan) fn reclocked(found: &ScenarioPlan) -> ScenarioPlan {
@@ -52,8 +54,52 @@ struct Area<'a> {
     wind_computed: bool,
 }
 
-/// Hardware with its water and what decides its drift.
-type Watered = (Hardware, ScenarioWater, Drift);
+/// Hardware with its water, what decides its drift, and what the owner does with the clock.
+#[derive(Clone)]
+pub(super) struct Watered {
+    /// What waters.
+    pub(super) hardware: Hardware,
+    /// Its water of a year.
+    pub(super) water: ScenarioWater,
+    /// What decides its drift.
+    pub(super) drift: Drift,
+    /// What the behaviour that is assumed makes of its use.
+    pub(super) after: After,
+}
+
+impl Watered {
+    fn use_m3_yr(&self) -> f64 {
+        self.water.year().use_m3_yr
+    }
+}
+
+/// What can be had without new nozzles.
+pub(super) struct Without {
+    /// As found.
+    pub(super) found: Watered,
+    /// With a right schedule; `None` where that is refused, or where the owner leaves the clock
+    /// alone.
+    pub(super) reclock: Option<Watered>,
+    /// Repaired; `None` where that is refused or nothing is there to repair.
+    pub(super) repair: Option<Watered>,
+    /// Whether what a schedule takes can be observed.
+    pub(super) clock_observed: bool,
+}
+
+impl Without {
+    /// The uses that a change to `with` is compared with \[m³/yr\], as planned.
+    pub(super) fn uses(&self, with: &ScenarioWater, after: After) -> Uses {
+        let found = self.found.use_m3_yr();
+        let of = |watered: &Watered| watered.after.use_m3_yr(found, watered.use_m3_yr());
+        Uses {
+            found_m3_yr: found,
+            reclock_m3_yr: self.reclock.as_ref().map(of),
+            repair_m3_yr: self.repair.as_ref().map(of),
+            clock_observed: self.clock_observed,
+            with_m3_yr: after.use_m3_yr(found, with.year().use_m3_yr),
+        }
+    }
+}
 
 /// What the water of a turf area rests on.
 pub(in crate::plan) struct Ways<'a> {
@@ -65,9 +111,8 @@ pub(in crate::plan) struct Ways<'a> {
     pub(super) days: &'a [DayClimate],
     /// The assumption that its plant factors are proportional to.
     pub(super) plant: Key,
-    /// What can be had without new nozzles: as found, with a right schedule, and repaired; empty
-    /// where it is not known what is in the ground.
-    pub(super) without: Vec<Watered>,
+    /// What can be had without new nozzles; `None` where nothing stands for what is in the ground.
+    pub(super) without: Option<Without>,
 }
 
 /// Reckons the water of every scenario of a turf area, all of it: what a layout leaves to drip
@@ -99,6 +144,9 @@ pub(in crate::plan) fn settle<'a>(
         slope_p90_pct: site.assumptions.number(Key::SoilSlope),
         aspect_deg: None,
     });
+    if !FoundClock::assumed(site.assumptions).known {
+        flags.push(CLOCK_ASSUMED);
+    }
     if terrain.slope_p90_pct > site.assumptions.number(Key::OrdinanceSteepSlope) {
         flags.push(STEEP);
     }
@@ -212,52 +260,72 @@ impl<'a> Area<'a> {
 
     /// The water of every scenario, then what each saves beside the others; gives back what can be
     /// had without new nozzles.
-    fn reckon(&self, planner: &Planner, scenarios: &mut [ScenarioPlan]) -> Vec<Watered> {
-        let waters: Vec<Option<Watered>> = scenarios
+    fn reckon(&self, planner: &Planner, scenarios: &mut [ScenarioPlan]) -> Option<Without> {
+        let mut waters: Vec<Option<Watered>> = scenarios
             .iter()
             .map(|plan| {
                 let family = planner.catalogue.family(&plan.family)?;
                 let (hardware, drift) = self.hardware(family, plan)?;
-                let water = self.water(&plan.scenario, &hardware);
-                Some((hardware, water, drift))
+                Some(Watered {
+                    hardware,
+                    water: self.water(&plan.scenario, &hardware),
+                    drift,
+                    after: After::RETIMED,
+                })
             })
             .collect();
-        let of = |wanted: fn(&Scenario) -> bool| {
-            scenarios
-                .iter()
-                .zip(&waters)
-                .find(|(plan, _)| wanted(&plan.scenario))
-                .and_then(|(_, water)| water.clone())
-        };
-        let found = of(|scenario| *scenario == Scenario::AsFound);
-        // What can be had without new nozzles: the clock, and bodies that stand and regulate.
-        let mut without: Vec<Watered> = Vec::new();
-        if let Some((hardware, water, jet)) = &found {
-            let repaired = Hardware {
-                regulation: self.new_bodies(),
-                condition: Condition::Renewed,
-                // Regulated bodies are taken to leave nothing of either: all the credit is theirs.
-                pressure_cv2: 0.0,
-                mist_frac: 0.0,
-                ..*hardware
-            };
-            without.push((*hardware, water.clone(), *jet));
-            without.push((*hardware, self.lawn.retimed(hardware), *jet));
-            // Where heads are known, a repair is a scenario of its own.
-            let repair = of(|scenario| *scenario == Scenario::Repair(Bodies::Kept));
-            without.push(repair.unwrap_or((repaired, self.lawn.retimed(&repaired), *jet)));
+        let row = |wanted: &Scenario| scenarios.iter().position(|plan| plan.scenario == *wanted);
+        let found = row(&Scenario::AsFound).and_then(|row| waters[row].clone());
+        if let Some(found) = &found {
+            for (plan, own) in scenarios.iter().zip(&mut waters) {
+                if let (true, Some(own)) = (plan.scenario.changes_hardware(), own) {
+                    own.after = self.after(found, own);
+                }
+            }
         }
+        let without = found.map(|found| {
+            let retimes = Behaviour::assumed(self.assumptions) == Behaviour::Retimed;
+            let reclock = Watered {
+                water: self.lawn.retimed(&found.hardware),
+                ..found.clone()
+            };
+            let repair = row(&Scenario::Repair(Bodies::Kept)).and_then(|row| {
+                let own = waters[row].clone()?;
+                let refused = self.refuses(&own);
+                (suits(scenarios[row].fit) && !refused).then_some(own)
+            });
+            Without {
+                reclock: Some(reclock).filter(|own| retimes && meets_need(own)),
+                repair,
+                clock_observed: self.clock.follows == Follows::Clock,
+                found,
+            }
+        });
         for (plan, water) in scenarios.iter_mut().zip(waters) {
             plan.flags.extend(&self.flags);
-            let others = match plan.scenario {
-                Scenario::Repair(_) => &without[..without.len().min(2)], // not beyond itself
-                _ => &without[..],
-            };
-            plan.year = water.map(|watered| self.year(plan, watered, found.as_ref(), others));
+            plan.year = water.map(|watered| self.year(plan, watered, without.as_ref()));
             plan.flags.sort_unstable();
             plan.flags.dedup();
         }
         without
+    }
+
+    /// What the behaviour that is assumed makes of the use of new hardware.
+    fn after(&self, found: &Watered, new: &Watered) -> After {
+        match Behaviour::assumed(self.assumptions) {
+            Behaviour::Retimed => After::RETIMED,
+            behaviour => After::of(&self.outcome(behaviour, found, new), found.use_m3_yr()),
+        }
+    }
+
+    fn outcome(&self, behaviour: Behaviour, found: &Watered, new: &Watered) -> Outcome {
+        let base = (&found.hardware, &found.water);
+        outcome(behaviour, &self.lawn, base, (&new.hardware, &new.water))
+    }
+
+    /// Whether hardware is refused by the slope, or cannot bring the need.
+    fn refuses(&self, own: &Watered) -> bool {
+        refused_on_slope(self.assumptions, self.steepest_pct, own.hardware.rate) || !meets_need(own)
     }
 
     fn new_bodies(&self) -> Regulation {
@@ -290,7 +358,9 @@ impl<'a> Area<'a> {
             }
             Scenario::Relayout(_) => (self.new_bodies(), Condition::Renewed),
         };
-        let served = plan.delivered.as_ref().filter(|_| self.pressures_read);
+        let delivered = plan.delivered.as_ref();
+        // Spread and mist take the place of what is assumed of them only where a pressure was read.
+        let served = delivered.filter(|_| self.pressures_read);
         let drift = Drift::of(self.assumptions, jet);
         let number = |key| self.assumptions.number(key);
         let in_wind = plan.in_wind.as_ref().filter(|_| self.wind_computed);
@@ -298,10 +368,14 @@ impl<'a> Area<'a> {
             (uniformity.rate_mm_h, uniformity.cv, uniformity.over_frac),
             |wind| (wind.rate_mm_h, wind.cv, wind.over_frac),
         );
+        // Rate and flow as delivered, where the pressures were computed.
+        let (faster, landing) = delivered
+            .and_then(|got| as_delivered(got, uniformity.rate_mm_h, flow_lpm))
+            .unwrap_or((1.0, 1.0));
         let hardware = Hardware {
-            rate: Rate::of_m_s(rate_mm_h / 3.6e6),
+            rate: Rate::of_m_s(rate_mm_h * faster / 3.6e6),
             cv_drawn,
-            over_frac: over_frac.clamp(0.0, MOST_OVER_FRAC),
+            over_frac: (1.0 - (1.0 - over_frac) * landing).clamp(0.0, MOST_OVER_FRAC),
             drift_frac: drift.frac(
                 number(Key::WaterDriftFrac),
                 number(Key::WaterDriftSprayExtra),
@@ -325,67 +399,76 @@ impl<'a> Area<'a> {
     fn year(
         &self,
         plan: &mut ScenarioPlan,
-        (hardware, water, drift): Watered,
-        found: Option<&Watered>,
-        without: &[Watered],
+        watered: Watered,
+        without: Option<&Without>,
     ) -> YearUse {
-        if let Some(schedule) = &water.schedule {
+        if let Some(schedule) = &watered.water.schedule {
             plan.flags.extend(&schedule.flags);
         }
+        let hardware = watered.hardware;
         let too_fast = refused_on_slope(self.assumptions, self.steepest_pct, hardware.rate);
         if too_fast {
             plan.flags.push(TOO_FAST);
         }
-        let extra = self.assumptions.number(Key::WaterDriftSprayExtra) > 0.0;
-        if extra || DriftMethod::assumed(self.assumptions) != DriftMethod::Fixed {
+        if DriftMethod::assumed(self.assumptions) != DriftMethod::Fixed
+            || self.assumptions.origin(Key::WaterDriftSprayExtra) != Origin::Default
+        {
             plan.flags.push(DRIFT_PROXY);
         }
-        let changes_hardware = !matches!(plan.scenario, Scenario::AsFound | Scenario::Reclock);
+        if self.lawn.is_runoff_capped(&watered.water) {
+            plan.flags.push(RUNOFF_CAPPED);
+        }
         let mut year = YearUse {
-            du_lq_field: water.du_lq_field,
-            gross_mm_yr: water.year().gross_mm_yr,
-            use_m3_yr: water.year().use_m3_yr,
+            du_lq_field: watered.water.du_lq_field,
+            gross_mm_yr: watered.water.year().gross_mm_yr,
+            use_m3_yr: watered.use_m3_yr(),
             hardware,
-            drift,
+            drift: watered.drift,
             too_fast_for_slope: too_fast,
             clock: self.clock,
+            after: watered.after,
             saved_m3_yr: None,
+            credited_m3_yr: None,
+            first_year_m3: None,
             claimed_m3_yr: None,
+            claims: None,
             behaviours: None,
             parts: None,
             night: None,
-            water,
+            water: watered.water.clone(),
         };
-        let (Some((found_hardware, found_water, _)), true) =
-            (found, plan.scenario != Scenario::AsFound)
-        else {
+        let (Some(without), true) = (without, plan.scenario != Scenario::AsFound) else {
             return year;
         };
+        let found = &without.found;
+        let is_reclock = plan.scenario == Scenario::Reclock;
+        let uses = without.uses(&watered.water, watered.after);
+        let credited = uses.gross(self.terms.counterfactual);
+        year.credited_m3_yr = Some(credited.m3_yr());
+        year.first_year_m3 = Some(self.terms.first_year_m3(credited));
+        if is_reclock && !without.clock_observed {
+            // Nobody knows what the clock does today: no figure, and not a figure of 0.
+            plan.flags.push(NOT_OBSERVABLE);
+            return year;
+        }
         let base = match self.clock.follows {
-            Follows::Need => Side::to_need(found_hardware, found_water),
-            Follows::Clock => Side::by_clock(found_hardware, found_water),
+            Follows::Need => Side::to_need(&found.hardware, &found.water),
+            Follows::Clock => Side::by_clock(&found.hardware, &found.water),
         };
-        year.parts = Some(attribute(
-            &self.lawn,
-            &base,
-            &Side::to_need(&hardware, &year.water),
-        ));
-        let saving = Saving::smaller(found_water, &year.water);
+        let new = Side::to_need(&hardware, &year.water);
+        year.parts = Some(attribute(&self.lawn, &base, &new));
+        let saving = Saving::between(found.water.year(), year.water.year());
         year.saved_m3_yr = Some(saving.m3_yr);
         if saving.wants_review(self.assumptions.number(Key::SavingsReview)) {
             plan.flags.push(ABOVE_EVIDENCE);
         }
-        if changes_hardware {
-            let without: Vec<&ScenarioWater> = without.iter().map(|(_, water, _)| water).collect();
-            let beyond = beyond_m3_yr(&without, &year.water);
-            year.claimed_m3_yr = Some(claimed_m3_yr(beyond, &self.terms));
-            let after = |behaviour| {
-                let found = (found_hardware, found_water);
-                outcome(behaviour, &self.lawn, found, (&hardware, &year.water))
-            };
+        if plan.scenario.changes_hardware() {
+            let claims = uses.claims(&self.terms);
+            year.claimed_m3_yr = Some(claims.against(self.terms.counterfactual));
+            year.claims = Some(claims);
             let behaviours = Behaviours {
-                unchanged: after(Behaviour::Unchanged),
-                scaled: after(Behaviour::Scaled),
+                unchanged: self.outcome(Behaviour::Unchanged, found, &watered),
+                scaled: self.outcome(Behaviour::Scaled, found, &watered),
             };
             if behaviours.unchanged.deficit {
                 plan.flags.push(DEFICIT);
@@ -394,6 +477,23 @@ impl<'a> Area<'a> {
         }
         year
     }
+}
+
+/// Whether rule and controller let a schedule bring the need.
+fn meets_need(own: &Watered) -> bool {
+    let schedule = own.water.schedule.as_ref();
+    schedule.is_none_or(|schedule| schedule.met_frac >= MET_FRAC)
+}
+
+/// Rate over the turf as delivered over that of the drawing, and share of the flow that lands on the
+/// turf as delivered over that of the drawing, both before mist is taken off. `None` where nothing
+/// arrives.
+fn as_delivered(got: &Delivered, drawn_mm_h: f64, drawn_lpm: f64) -> Option<(f64, f64)> {
+    if got.rate_mm_h <= 0.0 || got.flow_lpm <= 0.0 {
+        return None;
+    }
+    let faster = got.rate_mm_h / (1.0 - mist_frac(got)) / drawn_mm_h;
+    Some((faster, faster * drawn_lpm / got.flow_lpm))
 }
 
 /// Whether the heads of a plan stand farther apart than their throws are made for.

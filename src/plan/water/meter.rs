@@ -19,6 +19,10 @@ pub struct MeterUse {
     pub allowance_m3_yr: f64,
     /// What may be claimed \[m³/yr\].
     pub claimed_m3_yr: f64,
+    /// What the meter adds to the modelled use as found, all of it the schedule's \[m³/yr\].
+    pub raised_m3_yr: f64,
+    /// What of that the recommended schedules take \[m³/yr\].
+    pub raised_saved_m3_yr: f64,
     /// Whether use over allowance lies below the bound.
     pub under_watered: bool,
     /// `under-watered`, `claim-capped`.
@@ -97,7 +101,7 @@ struct Need<'a> {
 
 impl<'a> Need<'a> {
     fn of(area: &TurfPlan, ways: &Ways<'a>) -> Option<Need<'a>> {
-        let year = ways.without.first()?.1.year();
+        let year = ways.without.as_ref()?.found.water.year();
         let sky = &ways.lawn.demand.climate.months;
         let over = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
         Some(Need {

@@ -15,12 +15,17 @@ mod verdict;
 pub(super) use area::{Ways, reclocked, settle};
 pub use meter::MeterUse;
 pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
+#[allow(
+    unused_imports,
+    reason = "what decisions are tested with, draw by draw"
+)]
+pub(in crate::plan) use savings::{ScenarioDraws, in_draws};
 
 use super::{ParcelPlan, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
 use crate::issue::{Code, Issue};
-use crate::savings::{draws, ranges};
+use crate::savings::draws;
 use crate::site::MeterRead;
 
 /// The climate is the embedded one of an invented town.
@@ -37,6 +42,12 @@ const STEEP: &str = "steep-slope";
 const TOO_FAST: &str = "too-fast-for-slope";
 /// Drift differs by a regression of farm sprinklers or by an assumed difference.
 const DRIFT_PROXY: &str = "drift-proxy";
+/// Nobody knows the run times as found: those before are assumed.
+const CLOCK_ASSUMED: &str = "clock-assumed";
+/// What a right schedule alone saves cannot be observed: the owner is taken to water to need.
+const NOT_OBSERVABLE: &str = "reclock-not-observable";
+/// More runs off than `water.runoff_most_frac` lets into volumes.
+const RUNOFF_CAPPED: &str = "runoff-capped";
 /// With the clock as it is, the turf would go short.
 const DEFICIT: &str = "deficit-if-unchanged";
 /// The saving is larger than published evidence supports.
@@ -79,7 +90,7 @@ pub(super) fn close(
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
     plan.water = totals::of(assumptions, &limits, &plan.turf, &plan.networks);
-    let draws = draws(&ranges(assumptions), seed, &plan.id);
+    let draws = draws(assumptions, seed, &plan.id);
     let metered = meter::of(assumptions, &plan.turf, ways, reads);
     let metered = metered.unwrap_or_else(|issue| {
         plan.issues.push(issue.of_parcel(plan.id.as_str()));
@@ -89,6 +100,9 @@ pub(super) fn close(
     let meter = plan.savings.as_ref().and_then(|all| all.meter.as_ref());
     if let (Some(water), Some(meter)) = (&mut plan.water, meter) {
         water.claimed_m3_yr = meter.claimed_m3_yr;
+        water.asfound_m3_yr += meter.raised_m3_yr;
+        water.best_m3_yr += meter.raised_m3_yr - meter.raised_saved_m3_yr;
+        water.potential_m3_yr = water.asfound_m3_yr - water.best_m3_yr;
         plan.flags.extend(&meter.flags);
     }
     let recommended = plan

@@ -107,6 +107,20 @@ fn header(gathered: &Gathered<'_>, title: &str) -> Markup {
     let of = |name: &str| number(summary, &["water", name]);
     let range = ["p10_m3_yr", "p90_m3_yr"]
         .map(|share| number(summary, &["savings", "claimed_over_draws", share]));
+    let middle = number(summary, &["savings", "claimed_over_draws", "p50_m3_yr"]);
+    let claimed = middle.or_else(|| of("claimed_m3_yr"));
+    let against = summary["savings"]["counterfactual"].as_str();
+    let against = against.unwrap_or("reclock");
+    let beside: Vec<(&str, f64)> = ["as-found", "reclock", "repair"]
+        .into_iter()
+        .filter(|one| *one != against)
+        .filter_map(|one| {
+            let place = one.replace('-', "_");
+            let steps = ["savings", "claims", &place, "over_draws", "p50_m3_yr"];
+            Some((one, number(summary, &steps)?))
+        })
+        .collect();
+    let why = summary["savings"]["central_outside"].as_str();
     let parcels = |status: &str| number(summary, &["parcels", status]);
     let share = of("potential_m3_yr")
         .zip(of("asfound_m3_yr"))
@@ -134,11 +148,18 @@ fn header(gathered: &Gathered<'_>, title: &str) -> Markup {
                     span { "field evenness (DU_lq) that the lawns can be expected to measure, as found → as recommended, mean by area" }
                 }
                 div class="tile" {
-                    b { (measured(of("claimed_m3_yr"), "volume", "m³", 0)) }
+                    b { (measured(claimed, "volume", "m³", 0)) }
                     span {
-                        "a year may be claimed for new hardware"
+                        "a year may be claimed for new hardware, in the middle of the draws, against "
+                        (against)
                         @if let [Some(low), Some(high)] = range {
                             "; P10 to P90: " (measured(Some(low), "volume", "m³", 0)) " to " (measured(Some(high), "volume", "m³", 0))
+                        }
+                        @for (one, m3_yr) in beside {
+                            "; against " (one) ": " (measured(Some(m3_yr), "volume", "m³", 0))
+                        }
+                        @if let Some(why) = why { ". With every assumption central it would be "
+                            (measured(of("claimed_m3_yr"), "volume", "m³", 0)) ": " (why)
                         }
                     }
                 }
@@ -524,7 +545,7 @@ fn cautions() -> Markup {
                 }
                 li { "No throw onto electrical equipment, roads or paths. Reclaimed water needs marked pipe, signs and no overspray. Steep slopes erode." }
                 li { "Do not mix families on a valve; screens keep slow nozzles from clogging; check valves keep low heads from draining." }
-                li { "What is claimed is net of what a right schedule and repairs alone would save, of free riders and of what is lost with time." }
+                li { "What is claimed counts against what stands beside it (the old hardware under the same rule for the clock, unless the program says otherwise) and is net of what is not realised, of free riders and of what is lost with time. An owner's own saving is the larger gross figure." }
                 li { "Parcel figures are estimates from a drawing, not a measure of anybody's waste, and not for naming anybody." }
             }
         }

@@ -128,14 +128,15 @@ fn money(dossier: &Dossier, offer: &Offer) -> Markup {
 
 fn water(dossier: &Dossier, units: Units) -> Markup {
     let of = |column: &str| dossier.parcel.number(column);
-    let claimed = of("claimed_m3_yr").filter(|volume| *volume > 0.0);
-    let range = of("claimed_p10_m3_yr").zip(of("claimed_p90_m3_yr"));
+    // The owner's own saving, before the program deducts anything: its claim is no concern of his.
+    let saved = of("owner_m3_yr").filter(|volume| *volume > 0.0);
+    let range = of("owner_p10_m3_yr").zip(of("owner_p90_m3_yr"));
     html! {
-        @if let Some(claimed) = claimed {
+        @if let Some(saved) = saved {
             section {
                 h2 { "Water" }
                 p {
-                    "We expect the new parts to save about " strong { (units.volume(Some(claimed))) } " a year"
+                    "We expect you to save about " strong { (units.volume(Some(saved))) } " a year"
                     @if let Some((low, high)) = range {
                         ", in four of five cases between " (units.volume(Some(low.max(0.0)))) " and " (units.volume(Some(high)))
                     }
