@@ -3,7 +3,8 @@
 
 The files `network-*.inp` of the run are solved by the EPANET engine in the package wntr; the rows of
 `heads.geojson` hold what the planner found. Ends with status 1 when fewer than 30 stations were
-compared, or any head differs by more than 0.5 % in pressure or 0.3 % in flow.
+compared, or any head differs by more than 0.5 % in pressure or 0.3 % in flow. A head without pressure has
+no flow on both sides: its check valve keeps the emitter from drawing water in.
 """
 
 import json
@@ -16,6 +17,8 @@ from pathlib import Path
 
 LEAST_STATIONS = 30
 PRESSURE_FRAC, FLOW_FRAC = 0.005, 0.003
+# Below a hundredth of what a head works with, shares say nothing.
+LEAST_KPA, LEAST_LPM = 2.0, 0.02
 KPA_PER_M = 998.0 * 9.80665 / 1000.0
 # Pressures are written to 0.1 kPa, flows to 0.0001 L/min.
 ROUNDING_KPA, ROUNDING_LPM = 0.051, 0.00006
@@ -35,7 +38,7 @@ def main() -> int:
     for feature in json.loads((run / "stations.geojson").read_text())["features"]:
         row = feature["properties"]
         ranges[row["station_id"]] = (row["least_kpa"], row["most_kpa"])
-    compared, worst_kpa, worst_lpm, bad, emitters, fixed = 0, 0.0, 0.0, [], 0, 0
+    compared, worst_kpa, worst_lpm, bad, emitters, fixed, dry = 0, 0.0, 0.0, [], 0, 0, 0
     for path in sorted(run.glob("network-*.inp")):
         _, index, scenario = path.stem.split("-", 2)
         parcel = parcels[int(index) - 1]
@@ -60,26 +63,28 @@ def main() -> int:
                 our_lpm, our_kpa = row["flow_lpm_delivered"], row["pressure_kpa_delivered"]
                 is_emitter = network.get_node(name).emitter_coefficient not in (None, 0)
                 emitters, fixed = emitters + is_emitter, fixed + (not is_emitter)
-                off_lpm = max(0.0, abs(lpm - our_lpm) - ROUNDING_LPM) / max(our_lpm, 1e-9)
+                off_lpm = max(0.0, abs(lpm - our_lpm) - ROUNDING_LPM) / max(our_lpm, LEAST_LPM)
                 worst_lpm = max(worst_lpm, off_lpm)
                 # A held head's inlet stands in its station's range; its nozzle has the set pressure.
                 off_kpa = 0.0
                 if is_emitter:
-                    off_kpa = max(0.0, abs(kpa - our_kpa) - ROUNDING_KPA) / max(our_kpa, 1e-9)
+                    # Delivered pressures end at nothing; beyond a closed valve they mean nothing.
+                    off_kpa = max(0.0, abs(max(0.0, kpa) - our_kpa) - ROUNDING_KPA) / max(our_kpa, LEAST_KPA)
+                    dry += our_kpa == 0.0
                     worst_kpa = max(worst_kpa, off_kpa)
                 if off_lpm > FLOW_FRAC or off_kpa > PRESSURE_FRAC:
                     bad.append(f"{key} {name}: {our_lpm} L/min at {our_kpa} kPa here, {lpm:.4f} at {kpa:.2f} there")
             inlets = [float(pressure_m[n]) * KPA_PER_M for n in names]
             if not any(network.get_node(n).emitter_coefficient not in (None, 0) for n in names):
                 for found_kpa, our_kpa in ((min(inlets), ranges[key][0]), (max(inlets), ranges[key][1])):
-                    off_kpa = max(0.0, abs(found_kpa - our_kpa) - ROUNDING_KPA) / max(our_kpa, 1e-9)
+                    off_kpa = max(0.0, abs(found_kpa - our_kpa) - ROUNDING_KPA) / max(our_kpa, LEAST_KPA)
                     worst_kpa = max(worst_kpa, off_kpa)
                     if off_kpa > PRESSURE_FRAC:
                         bad.append(f"{key}: inlets to {our_kpa} kPa here, {found_kpa:.2f} there")
             compared += 1
     for line in bad[:20]:
         print("compare-epanet:", line, file=sys.stderr)
-    print(f"EPANET: {compared} stations, {emitters} heads as emitters and {fixed} as fixed demands; "
+    print(f"EPANET: {compared} stations, {emitters} heads as emitters ({dry} without pressure) and {fixed} as fixed demands; "
           f"largest difference {100 * worst_kpa:.4f} % of pressure, {100 * worst_lpm:.4f} % of flow")
     if compared < LEAST_STATIONS:
         print(f"compare-epanet: only {compared} stations, {LEAST_STATIONS} are wanted", file=sys.stderr)

@@ -227,6 +227,11 @@ impl Table {
         }
     }
 
+    /// An issue of the whole table.
+    pub fn file_issue(&self, code: Code, found: &str) -> Issue {
+        Issue::new(code, found).in_file(&self.file)
+    }
+
     /// An issue at a line of this table.
     pub fn issue(&self, code: Code, line: u64, found: &str) -> Issue {
         Issue::new(code, format!("line {line}: {found}"))

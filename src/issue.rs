@@ -117,7 +117,7 @@ issues! {
     JO02 Failed 1 "The turf has no parcel_id and overlaps no parcel", "check that both layers cover the same place";
     JO03 Note 0 "The turf was given to the parcel it overlaps most", "add a parcel_id column to make the link explicit";
     JO04 Note 0 "Part of the turf lies outside its parcel", "check the drawing along the boundary";
-    JO05 Note 0 "An existing head lies on no turf area and was left out", "check the position or the turf outline";
+    JO05 Note 0 "An existing head lies on no turf area that it could belong to and was left out", "check the position or the turf outline";
     JO06 Warning 1 "Ids that differ from a parcel's in case, spaces or leading zeros were matched with it", "write ids alike in every layer, or give --match-ids exact to keep them apart";
     JO07 Warning 1 "Less than half of the rows of a layer were used", "see the reasons listed, and the codes in failures.csv";
     JO08 Failed 1 "No row of a layer was used", "check that the layer is of this place, in the right reference system, given by the right flag, and that its parcel_id is the parcels' id";
@@ -130,6 +130,9 @@ issues! {
     HE03 Note 0 "One station feeds heads of different families", "swap the station whole: families apply water at different rates";
     HE04 Note 0 "Positions in the ground do not give head-to-head coverage with the family", "add heads where the plan shows them, or choose a family that throws farther";
     HE05 Note 0 "An existing head stands too near to another for the family and is capped", "cap it, or keep it where the lawn is seen to need it";
+    HE06 Note 0 "An existing head names a parcel or turf area that has no turf in the layers and was left out", "write parcel_id and turf_id as in the other layers, or empty them to go by place";
+    HE07 Note 0 "An existing head stands more than 1 m off the turf area that it names; it was kept there", "check the position, parcel_id and turf_id";
+    HE08 Note 0 "An existing head names a turf area that its parcel does not have; the nearest of the parcel was taken", "write turf_id as in the turf layer";
     // Assumptions, program and catalogue.
     AS01 Fatal 8 "No assumption has this name", "see `evenfall assumptions` for the list";
     AS02 Fatal 8 "The value lies outside its bounds", "give a value within the bounds listed by `evenfall assumptions`";
@@ -149,13 +152,20 @@ issues! {
     CL07 Fatal 4 "A daily balance needs the climate by days", "give --climate a table with date, eto_mm, rain_mm (`evenfall climate WEATHER.csv --daily FILE`), or leave --balance daily out";
     CL08 Fatal 4 "The layer of climate zones cannot be used", "give polygons with a column zone that names the zones of the climate table, or with columns eto_1 to eto_12 and rain_1 to rain_12";
     CL09 Fatal 4 "Wind by its rose needs the climate to say where the wind comes from", "give --climate a table of months with wind_n_frac, wind_ne_frac, ... wind_nw_frac, the shares of the watering hours, or ask for --wind mean";
+    CL10 Fatal 4 "Reference evapotranspiration is of a tall crop, or the column does not say of which crop", "name a column of grass (short-crop) reference eto_mm; where the figures are of alfalfa, ask their source for those of grass, or compute them with `evenfall climate WEATHER.csv`";
+    CL11 Note 0 "Relative humidity looks like fractions of 1", "write percent, 0 to 100";
+    CL12 Note 0 "The wind looks like kilometres or miles an hour", "write metres a second (km/h / 3.6, mph x 0.447), measured at 2 m, or set climate.wind_height_m for daily weather";
+    CL13 Note 0 "The rain of the year looks like inches", "write millimetres (x 25.4), unless the place is a desert";
+    CL14 Note 0 "Solar radiation passes that of a clear sky", "check unit (MJ a square metre and day; W/m2 x 0.0864), latitude and elevation";
+    CL15 Note 0 "Columns of the table are not read", "rename them if they hold what the help of the command lists";
+    CL16 Note 0 "Penman-Monteith and Hargreaves are out of line", "check units and heights of wind, humidity and radiation";
     SO01 Note 0 "The soil texture is not a class of the USDA triangle; the assumed texture was used", "write one of the twelve classes, e.g. `sandy loam`";
     SO02 Note 0 "No texture is known for the soil under the turf; the assumed texture was used", "give the layer of soils a texture column, or add the map unit to the --soil-table";
     SO03 Fatal 4 "The layer of soils says nothing that can be used", "give it a column texture or intake_mm_h, or a --soil-table whose first column is a column of the layer";
     SO04 Note 0 "A basic intake rate is impossible and was ignored", "give millimetres an hour, above 0 and up to 1000";
     SO05 Note 0 "A polygon of the soils or the climate zones cannot be used and was left out", "mend or remove it; turf on it is taken to lie on no polygon";
     EL01 Note 0 "The elevation model does not cover the turf; the assumed slope was used", "give a raster that reaches two cells beyond the turf, without holes";
-    EL02 Fatal 5 "The elevation model is in degrees; slopes need metres", "project it first, for instance to the UTM zone of the place: gdalwarp -t_srs EPSG:326NN -r bilinear in.tif out.tif";
+    EL02 Fatal 5 "The elevation model says that it is in degrees, and lies where no degree is", "give it its own system, for instance that of its UTM zone: gdal_edit.py -a_srs EPSG:326NN in.tif";
     EL03 Fatal 4 "The elevation model cannot be read", "give one raster file of heights with a coordinate reference system, e.g. GeoTIFF; builds without GDAL cannot read rasters";
     EL04 Warning 1 "Heights or slopes under the turf are impossible; the assumed slope was used", "declare the raster's no-data value (gdal_edit -a_nodata), and see that heights are in metres between -500 and 9000";
     EL05 Fatal 4 "A part of the elevation model cannot be read", "write the raster anew; a broken download is the usual cause";
@@ -176,6 +186,7 @@ issues! {
     HY04 Note 0 "A meter has no size; the assumed one was used", "give size_mm in the supply layer";
     HY05 Note 0 "A point of the supply layer is of no known kind and was left out", "write meter, point-of-connection, valve, controller or pump";
     HY06 Note 0 "A point of the supply layer belongs to no parcel and was left out", "correct its parcel_id, or its position: within 10 m of the parcel";
+    HY07 Partial 1 "The flows and pressures of a station could not be brought to agree; the station has no result", "please report the parcel; the other stations were solved";
     // The water meter.
     ME01 Note 0 "A period of the meter overlaps another or has no days; the parcel's meter is not used", "give every day once: `end` is the day of the read and the `start` of the next period";
     ME02 Note 0 "Periods of the meter are missing", "give a whole year of reads, the winter included";

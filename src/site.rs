@@ -142,6 +142,40 @@ pub struct Terrain {
     pub aspect_deg: Option<f64>,
 }
 
+/// Heights of the ground over a parcel: a grid of places in longitude and latitude, row by row from the
+/// south, each row from the west.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Relief {
+    /// Longitude of the first column and latitude of the first row \[degrees\].
+    pub origin_deg: (f64, f64),
+    /// From column to column and from row to row \[degrees\].
+    pub step_deg: (f64, f64),
+    /// How many there are in a row; at least two.
+    pub columns: usize,
+    /// Heights above the zero of the elevation model \[m\], two rows at least.
+    pub heights_m: Vec<f64>,
+}
+
+impl Relief {
+    /// The height of the ground \[m\], bilinear between the four places around; outside of the grid that
+    /// of its nearest edge.
+    #[must_use]
+    pub fn height_m(&self, lon_deg: f64, lat_deg: f64) -> f64 {
+        let rows = self.heights_m.len() / self.columns;
+        let along = |at_deg: f64, from_deg: f64, step_deg: f64, count: usize| {
+            let at = ((at_deg - from_deg) / step_deg).clamp(0.0, (count - 1) as f64);
+            let low = (at.floor() as usize).min(count - 2);
+            (low, at - low as f64)
+        };
+        let (column, east) = along(lon_deg, self.origin_deg.0, self.step_deg.0, self.columns);
+        let (row, north) = along(lat_deg, self.origin_deg.1, self.step_deg.1, rows);
+        let height = |row: usize, column: usize| self.heights_m[row * self.columns + column];
+        let across =
+            |row: usize| height(row, column) * (1.0 - east) + height(row, column + 1) * east;
+        across(row) * (1.0 - north) + across(row + 1) * north
+    }
+}
+
 /// What the layers of the land say about a turf area.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Land {
@@ -330,8 +364,38 @@ pub struct Parcel {
     pub heads: Vec<(usize, ExistingHead)>,
     /// Its water supply, in input order.
     pub supply: Vec<SupplyPoint>,
+    /// The heights of its ground; `None` without an elevation model that covers most of it.
+    pub relief: Option<Relief>,
     /// What its water meter counted, in order and without overlaps.
     pub meter: Vec<MeterRead>,
     /// What the readers mended, or could not use, of this parcel.
     pub issues: Vec<Issue>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn heights_are_bilinear_and_end_at_the_edge() {
+        // A plane and a saddle are both met between the places.
+        let relief = |height_m: fn(f64, f64) -> f64| Relief {
+            origin_deg: (5.0, 40.0),
+            step_deg: (0.5, 0.25),
+            columns: 4,
+            heights_m: (0..12)
+                .map(|i| height_m(f64::from(i % 4), f64::from(i / 4)))
+                .collect(),
+        };
+        let plane = relief(|east, north| 100.0 + 3.0 * east - 2.0 * north);
+        let saddle = relief(|east, north| east * north);
+        for (east, north) in [(0.0, 0.0), (0.3, 0.9), (1.5, 1.5), (2.9, 0.1), (3.0, 2.0)] {
+            let (lon, lat) = (5.0 + 0.5 * east, 40.0 + 0.25 * north);
+            let found = plane.height_m(lon, lat);
+            assert!((found - (100.0 + 3.0 * east - 2.0 * north)).abs() < 1e-9);
+            assert!((saddle.height_m(lon, lat) - east * north).abs() < 1e-9);
+        }
+        assert_eq!(plane.height_m(4.0, 39.0), 100.0);
+        assert_eq!(plane.height_m(9.0, 41.0), 100.0 + 9.0 - 4.0);
+    }
 }

@@ -56,6 +56,9 @@ pub struct Uniformity {
     pub dry_frac: f64,
     /// Share of the turf below half the mean rate.
     pub weak_frac: f64,
+    /// Width of the widest patch below half the mean rate: the diameter of the largest circle inside it
+    /// \[m\]; 0 where there is none that is wider than half a cell.
+    pub patch_m: f64,
     /// Share of the turf reached by two heads or more.
     pub twice_frac: f64,
     /// Share of heads within the throw of at least two others.
@@ -150,6 +153,10 @@ pub fn measure(
                 .filter(|&&rate| f64::from(rate) < even.mean / 2.0)
                 .count(),
         ),
+        patch_m: rain
+            .patches(even.mean / 2.0)
+            .first()
+            .map_or(0.0, |patch| patch.width_m),
         twice_frac: share(reached.iter().filter(|&&count| count >= 2).count()),
         h2h_frac: head_to_head_frac(heads),
         // What does not fall on the turf falls elsewhere. Counted by cells beside the turf it would

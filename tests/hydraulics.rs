@@ -15,7 +15,7 @@ use evenfall::hydraulics::pipe::{
 };
 use evenfall::hydraulics::stations::{Outlet, grouped};
 use evenfall::hydraulics::supply::Chain;
-use evenfall::hydraulics::trench::Yard;
+use evenfall::hydraulics::trench::{Factors, Yard};
 use evenfall::hydraulics::work::Work;
 use evenfall::shape::Point;
 use evenfall::units::{FOOT_M, INCH_M};
@@ -451,7 +451,13 @@ fn what_flows_in_flows_out_and_pipes_get_wider_upstream() {
     let family = catalogue.family("spray").unwrap();
     let outlets = scatter(40, 24.0, |k| 4.0 + (k % 4) as f64);
     let heads: Vec<Point> = outlets.iter().map(|outlet| outlet.at).collect();
-    let yard = Yard::new(vec![], vec![], 2.0);
+    let factors = Factors {
+        off_turf: 2.0,
+        off_parcel: 10.0,
+        roots: 4.0,
+        obstructed: 100.0,
+    };
+    let yard = Yard::new(vec![], vec![], factors);
     let tree = tree(Point::new(-1.0, 3.0), &heads, &yard, 0.15, &Work::default());
     let taps: Vec<Tap> = outlets
         .iter()
@@ -769,20 +775,30 @@ fn a_swap_keeps_its_stations_and_says_what_they_were() {
         compared += 1;
     }
     assert!(compared > 0);
-    // Valves, wire and pipe are in the ground.
+    // Valves, wire and pipe are in the ground; only heads that are added have a swing of pipe.
     let bill = std::fs::read_to_string(out.join("materials.csv")).unwrap();
     let lines: Vec<&str> = bill
         .lines()
         .filter(|line| line.contains(",swap:"))
         .collect();
     assert!(lines.iter().any(|line| line.contains(",nozzle,")));
-    for item in [
-        ",pipe,",
-        ",valve,",
-        ",wire,",
-        ",controller station,",
-        ",fitting,",
-    ] {
+    for item in [",valve,", ",wire,", ",controller station,", ",valve box,"] {
         assert!(!lines.iter().any(|line| line.contains(item)), "{item}");
     }
+    let swings: Vec<_> = rows(home.path(), "laterals.geojson")
+        .into_iter()
+        .filter(|pipe| pipe["scenario"] == "swap:rotary-slow")
+        .collect();
+    assert!(swings.iter().all(|pipe| pipe["role"] == "swing"));
+    let billed: f64 = lines
+        .iter()
+        .filter(|line| line.contains(",swap:rotary-slow,pipe,"))
+        .map(|line| line.split(',').nth(5).unwrap().parse::<f64>().unwrap())
+        .sum();
+    let drawn: f64 = swings
+        .iter()
+        .map(|pipe| pipe["length_m"].as_f64().unwrap())
+        .sum();
+    // Lengths are written to 0.01 m.
+    close(billed, drawn, 0.01 * (1 + swings.len()) as f64, "swings");
 }

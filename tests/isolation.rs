@@ -49,6 +49,7 @@ fn parcel(index: u64) -> Parcel {
         obstacles: vec![],
         heads: vec![],
         supply: vec![],
+        relief: None,
         meter: vec![],
         issues: vec![],
     }

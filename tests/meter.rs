@@ -128,6 +128,19 @@ fn claims_are_held_against_meters_and_bad_meters_are_told() {
         "{outdoor_m3}"
     );
     assert_eq!(claim(&rows, "00000"), claim(&modelled, "00000"));
+    // A meter above the model raises the use as found by half of it at most, and what it adds is
+    // the schedule's: the hardware claims no more.
+    let number = |row: &Value, name: &str| row[name].as_f64().unwrap();
+    let raised_m3 = number(heavy, "asfound_m3_yr") - found_m3;
+    let above_m3 = (outdoor_m3 - found_m3).min(0.5 * found_m3);
+    assert!(
+        (raised_m3 - above_m3).abs() < 2e-3,
+        "{raised_m3} {above_m3}"
+    );
+    let more = |name: &str| number(heavy, name) - number(&modelled["00000"], name);
+    assert!((more("saved_schedule_m3_yr") - raised_m3).abs() < 2e-3);
+    assert!((more("potential_m3_yr") - raised_m3).abs() < 2e-3);
+    assert!(more("saved_uniformity_m3_yr").abs() < 2e-3);
     let dry = &rows["00001"];
     assert!(dry["use_ratio"].as_f64().unwrap() < 0.9);
     assert_eq!(claim(&rows, "00001"), 0.0);

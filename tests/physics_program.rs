@@ -3,8 +3,9 @@
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
 use evenfall::program::{
-    COORDINATES, DRAWS, Floor, Investment, Item, Offer, Range, Sample, Spread, allot,
-    allot_with_floors, annuity_value, capital_recovery_factor, percentile, supply_curve,
+    COORDINATES, DRAWS, Floor, Investment, Item, Offer, Outlay, Range, Rung, Sample, Spread, Terms,
+    allot, allot_with_floors, annuity_value, capital_recovery_factor, hull, percentile, stop,
+    supply_curve,
 };
 use proptest::prelude::*;
 use std::num::NonZeroU32;
@@ -37,24 +38,106 @@ fn capital_recovery_factors() {
     }
 }
 
+/// Nozzles that last just as long as is looked ahead.
+fn lasting(cur: f64, first_year_m3: f64, life_yr: f64, interest: f64, decay: f64) -> Investment {
+    Investment {
+        outlay: Outlay {
+            nozzle_cur: cur,
+            ..Outlay::default()
+        },
+        first_year_m3,
+        renewed: true,
+        terms: Terms::of([life_yr; 4], interest, decay),
+    }
+}
+
+/// Three turf areas from saving to net present value to rebate, by hand. Ten years at 4 %, savings
+/// decay by 5 % a year, nozzles last 7 years, bodies 12, pipes 30.
+///
+/// Discounts: 1.04⁻⁷ = 0.759918, 1.04⁻¹⁰ = 0.675564. Present price of nozzles 1 + 0.759918 − (1 − 3/7)
+/// 0.675564 = 1.373881, of bodies 1 − (1 − 10/12) 0.675564 = 0.887406, of pipes 1 − (1 − 10/30)
+/// 0.675564 = 0.549624. Water of one m³ in the first year: seven years of 0.95^(t−1) 1.04^−t, then
+/// three from the new nozzles: 5.214678 + 0.759918 · 2.642186 = 7.222523.
+#[test]
+fn three_turf_areas_from_saving_to_rebate() {
+    let terms = Terms::of([10.0, 7.0, 12.0, 30.0], 0.04, 0.05);
+    let factors = terms.factors();
+    near(factors.nozzle, 1.373_881, 5e-6);
+    near(factors.body, 0.887_406, 5e-6);
+    near(factors.pipe, 0.549_624, 5e-6);
+    let of = |n: i32| -> f64 {
+        (1..=n)
+            .map(|t| 0.95_f64.powi(t - 1) / 1.04_f64.powi(t))
+            .sum()
+    };
+    near(factors.water_yr, of(7) + 0.759_918 * of(3), 1e-5);
+    let (value, admin) = (6.0, 40.0);
+    // What each costs by how long it lasts, what it saves net in the first year [m³/yr], and what
+    // comes out: 12 nozzles for 156; the same with 12 bodies for 366 more; a new layout.
+    let areas = [
+        // 1.373881 · 156 = 214.33; 7.2225 · 8 · 6 = 346.68: 132.36 more than it costs.
+        ([156.0, 0.0, 0.0], 8.0),
+        // 214.33 + 0.887406 · 366 = 539.12; 7.2225 · 11 · 6 = 476.69: 62.43 less.
+        ([156.0, 366.0, 0.0], 11.0),
+        // 1.373881 · 150 + 0.887406 · 420 + 0.549624 · 1,100 = 1,183.38; 7.2225 · 14 · 6 = 606.69.
+        ([150.0, 420.0, 1100.0], 14.0),
+    ];
+    let wanted_npv = [132.36, -62.43, -576.69];
+    for (([nozzle_cur, body_cur, pipe_cur], first_year_m3), wanted) in
+        areas.into_iter().zip(wanted_npv)
+    {
+        let change = Investment {
+            outlay: Outlay {
+                once_cur: 0.0,
+                nozzle_cur,
+                body_cur,
+                pipe_cur,
+            },
+            first_year_m3,
+            renewed: true,
+            terms,
+        };
+        near(change.npv_cur(value), wanted, 0.02);
+        let levelised = change.levelised_cost_cur_m3().unwrap();
+        near(change.npv_cur(levelised), 0.0, 1e-9);
+        // The supplier's ceiling: what the water is worth less administration.
+        near(
+            value * change.present_m3() - admin,
+            value * factors.water_yr * first_year_m3 - 40.0,
+            1e-9,
+        );
+    }
+    // As three measures of one unit: nozzles at 3.71 a cubic metre; bodies for 324.79 and three
+    // cubic metres a year more, 14.99; the new layout 644.26 for three more, 29.73.
+    let rungs: Vec<Rung> = areas
+        .iter()
+        .map(|([nozzle, body, pipe], first_year_m3)| Rung {
+            cost_cur: factors.nozzle * nozzle + factors.body * body + factors.pipe * pipe,
+            water_m3: factors.water_yr * first_year_m3,
+        })
+        .collect();
+    let steps = hull(&rungs);
+    let costs: Vec<f64> = steps.iter().map(|step| step.cost_cur_m3()).collect();
+    for (found, wanted) in costs.iter().zip([3.7093, 14.9897, 29.7340]) {
+        near(*found, wanted, 1e-4);
+    }
+    let stops = [3.0, 6.0, 15.0, 30.0].map(|value| stop(&steps, value));
+    assert_eq!(stops, [None, Some(0), Some(1), Some(2)]);
+    // The rebate on the first: half of 156 by the rule, at most 346.68 − 40, at most its cost.
+    let worth = value * rungs[0].water_m3 - admin;
+    near(78.0_f64.min(worth).min(156.0), 78.0, 0.0);
+    near(worth, 306.68, 0.01);
+}
+
 /// 240 for 20 m³/yr that decay by 5 % a year, at 4 % over 8 years, water worth 1.80 (recomputed).
 #[test]
 fn levelised_cost_and_present_value() {
-    let investment = Investment {
-        capital_cur: 240.0,
-        first_year_m3: 20.0,
-        decay_frac_yr: 0.05,
-        interest_frac_yr: 0.04,
-        life_yr: years(8),
-    };
+    let investment = lasting(240.0, 20.0, 8.0, 0.04, 0.05);
     let cost = investment.levelised_cost_cur_m3().unwrap();
     near(cost, 2.0961, 5e-5);
     near(investment.npv_cur(1.8), -33.902, 5e-4);
     near(investment.npv_cur(cost), 0.0, 1e-9);
-    let steady = Investment {
-        decay_frac_yr: 0.0,
-        ..investment
-    };
+    let steady = lasting(240.0, 20.0, 8.0, 0.04, 0.0);
     near(steady.levelised_cost_cur_m3().unwrap(), 1.7823, 5e-5);
     near(
         steady.levelised_cost_cur_m3().unwrap(),
@@ -72,13 +155,7 @@ fn levelised_cost_and_present_value() {
 /// acre-foot of 1 233.48 m³.
 #[test]
 fn the_cost_of_an_acre_foot() {
-    let nozzle = Investment {
-        capital_cur: 4.0,
-        first_year_m3: 0.004 * 1233.48,
-        decay_frac_yr: 0.0,
-        interest_frac_yr: 0.05,
-        life_yr: years(5),
-    };
+    let nozzle = lasting(4.0, 0.004 * 1233.48, 5.0, 0.05, 0.0);
     let cost = nozzle.levelised_cost_cur_m3().unwrap();
     near(cost, 0.187_25, 5e-6);
     near(cost * 1233.48, 230.97, 0.01);

@@ -55,6 +55,10 @@ fn renewed(from: &Hardware) -> Hardware {
     }
 }
 
+/// Squared coefficients of variation of a spray's field beside drawing and pressure: nozzle,
+/// wind, installation, wear.
+const TERMS_CV2: f64 = 0.398 * 0.398 + 0.05 * 0.05 + 0.14 * 0.14 + 0.124 * 0.124;
+
 #[test]
 fn gross_depth_with_overspray_and_pressure_by_hand() {
     // G = d · RTM / [(1 − w)(1 − m)(1 − r)], V = G · A / (1 − o), with
@@ -69,7 +73,7 @@ fn gross_depth_with_overspray_and_pressure_by_hand() {
         ..hardware(15.0, 0.15, 0.08)
     };
     let water = lawn.retimed(&pressed);
-    let cv2 = 0.15_f64.powi(2) + 0.02 + 0.12_f64.powi(2) + 0.30_f64.powi(2) + 0.18_f64.powi(2);
+    let cv2 = 0.15_f64.powi(2) + 0.02 + TERMS_CV2;
     let du = 1.0 - 1.2711 * cv2.sqrt();
     near(water.du_lq_field, du, 1e-12);
     let net_mm = water.year().net_mm_yr;
@@ -153,11 +157,7 @@ fn six_causes_add_up_to_the_saving() {
         if !changed[0] {
             return before.year().gross_mm_yr / 1_000.0 * 120.0 / over;
         }
-        let cv2 = of(1).cv_drawn.powi(2)
-            + of(5).pressure_cv2
-            + 0.12_f64.powi(2)
-            + 0.30_f64.powi(2)
-            + 0.18_f64.powi(2);
+        let cv2 = of(1).cv_drawn.powi(2) + of(5).pressure_cv2 + TERMS_CV2;
         let multiplier = 1.0 / (0.4 + 0.6 * (1.0 - 1.2711 * cv2.sqrt()));
         let runoff = if changed[2] {
             after.runoff()
@@ -258,18 +258,20 @@ fn other_behaviours_split_what_they_take_off() {
 }
 
 #[test]
-fn the_range_of_installation_spans_the_audits() {
-    // Baum, Dukes and Miller 2005, multi-station audits by catch cans: fixed sprays in homes 0.41,
-    // rotary heads in homes 0.49, both 0.45; under ideal conditions 0.49 and 0.55.
-    let du = |setting: &str| {
-        let run = Assumptions::defaults().with_setting(setting).unwrap();
-        let climate = YearClimate::larkmoor();
-        let lawn = Lawn::assumed(&run, &climate, &turf(), Texture::Loam, 2.0, 100.0);
-        lawn.du_lq_field(&hardware(40.0, 0.15, 0.05))
+fn homes_as_found_measure_what_audits_measured() {
+    // Baum, Dukes and Miller 2005, audits by catch cans in homes: fixed sprays 0.41, gear-driven
+    // rotors 0.49. The drawing of a test layout has CV 0.046.
+    let climate = YearClimate::larkmoor();
+    let run = Assumptions::defaults();
+    let lawn = Lawn::assumed(&run, &climate, &turf(), Texture::Loam, 2.0, 100.0);
+    let du = |kind| {
+        lawn.du_lq_field(&Hardware {
+            nozzle: NozzleScatter::of_kind(kind),
+            ..hardware(40.0, 0.046, 0.05)
+        })
     };
-    near(du("degradation.install_cv=0.38"), 0.41, 0.02);
-    near(du("degradation.install_cv=0.30"), 0.47, 0.02);
-    near(du("degradation.install_cv=0.22"), 0.55, 0.02);
+    near(du(ScatterKind::Spray), 0.41, 0.02);
+    near(du(ScatterKind::Rotor), 0.49, 0.02);
 }
 
 #[test]
@@ -452,7 +454,8 @@ fn draws_give_what_the_whole_reckoning_gives_with_the_schedule_kept() {
             println!("{setting} {texture:?} way {way} {by_table:.1e} {by_ponding:.1e}");
             // Where runs follow the runoff by ponding, the table's share has its error too.
             let by_ponding_first = setting.contains("green-ampt");
-            let most = if by_ponding_first { 0.004 } else { 1e-6 };
+            // The rounds of a plan settle to below a tenth of a per mille.
+            let most = if by_ponding_first { 0.004 } else { 1e-4 };
             assert!(by_table < most && by_ponding < 0.004, "{way}");
         }
     }

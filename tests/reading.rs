@@ -670,7 +670,7 @@ fn a_stream_holds_one_parcel_at_a_time() {
 }
 
 #[test]
-fn heads_go_to_the_nearest_lawn() {
+fn heads_go_to_the_turf_they_name_else_to_the_nearest() {
     // Two lawns 1 m apart, and one that lies over the second.
     let lawns = collection(&[
         feature(r#""parcel_id":"A""#, 0.0, 0.0, 2.0, 2.0),
@@ -702,20 +702,113 @@ fn heads_go_to_the_nearest_lawn() {
         })
         .collect();
     let heads = |parcel: &Parcel| parcel.heads.len();
-    // 450 degrees is out of bounds; the head near A and the one inside it.
-    assert_eq!(read.iter().map(heads).collect::<Vec<_>>(), [2, 2, 1]);
-    let (area, first) = &read[0].heads[0];
+    // 450 degrees is out of bounds; the head of A on B, the one near A and the one inside it.
+    assert_eq!(read.iter().map(heads).collect::<Vec<_>>(), [3, 1, 1]);
+    let (area, first) = &read[0].heads[1];
     assert_eq!(
         (*area, first.radius_m, first.azimuth_deg),
         (0, Some(4.5), None)
     );
     assert_eq!(codes(&read[0]), [Code::IN11]);
     assert_eq!(read[2].heads[0].1.condition, Some(Condition::Tilted));
-    assert_eq!(neighbourhood.orphans().len(), 1);
+    let noted: Vec<Code> = neighbourhood.orphans().iter().map(|i| i.code).collect();
+    assert_eq!(noted, [Code::HE07, Code::JO05]);
     let counts = neighbourhood.counts();
     assert_eq!(
         (counts.heads, counts.heads_joined, counts.heads_orphaned),
         (6, 5, 1)
+    );
+    assert_eq!(counts.heads_displaced, 1);
+}
+
+#[test]
+fn heads_name_turf_by_its_own_id_or_by_the_programs() {
+    // Units of 10 m. A has two areas, numbered; the area of B has an id of its own.
+    let lawns = collection(&[
+        feature(r#""parcel_id":"A""#, 0.0, 0.0, 2.0, 2.0),
+        feature(r#""parcel_id":"A""#, 4.0, 0.0, 2.0, 2.0),
+        feature(r#""parcel_id":"B","turf_id":"T9""#, 8.0, 0.0, 2.0, 2.0),
+    ]);
+    let rows = [
+        // What is named, where, and what becomes of it: the area, the note.
+        (
+            r#""turf_id":"A#2""#,
+            3.5,
+            1.0,
+            Some("A#2"),
+            Some(Code::HE07),
+        ),
+        (r#""turf_id":"A#2""#, 4.5, 1.0, Some("A#2"), None),
+        (r#""turf_id":"T9""#, 8.5, 1.0, Some("T9"), None),
+        (r#""turf_id":"T9""#, 17.0, 1.0, None, Some(Code::JO05)),
+        (
+            r#""parcel_id":"B","turf_id":"T9""#,
+            7.5,
+            1.0,
+            Some("T9"),
+            Some(Code::HE07),
+        ),
+        (
+            r#""parcel_id":"A","turf_id":"T9""#,
+            1.0,
+            1.0,
+            Some("A#1"),
+            Some(Code::HE08),
+        ),
+        (
+            r#""parcel_id":"A","turf_id":"A#7""#,
+            1.0,
+            1.0,
+            Some("A#1"),
+            Some(Code::HE08),
+        ),
+        (r#""turf_id":"A#7""#, 1.0, 1.0, None, Some(Code::HE06)),
+        (r#""parcel_id":"X""#, 1.0, 1.0, None, Some(Code::HE06)),
+        (
+            r#""parcel_id":"A""#,
+            1.0,
+            2.4,
+            Some("A#1"),
+            Some(Code::HE07),
+        ),
+        (r#""parcel_id":"A""#, 1.0, 2.7, None, Some(Code::JO05)),
+        (r#""parcel_id":"B""#, 5.5, 1.0, Some("T9"), Some(Code::HE07)),
+        ("", 5.5, 1.0, Some("A#2"), None),
+        ("", 1.0, 2.4, None, Some(Code::JO05)),
+    ];
+    let heads = rows.iter().enumerate().map(|(at, &(named, x, y, ..))| {
+        // The station says which row it was.
+        let comma = if named.is_empty() { "" } else { "," };
+        point(&format!(r#"{named}{comma}"station":"{at}""#), x, y)
+    });
+    let inputs = Inputs {
+        heads: Some(source("heads", &collection(&heads.collect::<Vec<_>>()))),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    };
+    let mut neighbourhood = open(&inputs);
+    let mut found = vec![(None, None); rows.len()];
+    for reading in neighbourhood.by_ref() {
+        let Ok(Reading::Parcel(parcel)) = reading else {
+            panic!("{reading:?}");
+        };
+        for (area, head) in &parcel.heads {
+            let row: usize = head.station.as_ref().unwrap().parse().unwrap();
+            found[row].0 = Some(parcel.turf[*area].id.clone());
+        }
+    }
+    for issue in neighbourhood.orphans() {
+        found[issue.place.feature.unwrap() as usize - 1].1 = Some(issue.code);
+    }
+    for (row, (area, code)) in rows.iter().zip(&found) {
+        assert_eq!((area.as_deref(), *code), (row.3, row.4), "{row:?}");
+    }
+    let counts = neighbourhood.counts();
+    let left_out = rows.iter().filter(|row| row.3.is_none()).count() as u64;
+    assert_eq!(counts.heads, rows.len() as u64);
+    assert_eq!(counts.heads_joined + left_out, counts.heads);
+    assert_eq!(
+        (counts.heads_orphaned, counts.heads_displaced),
+        (left_out, 4)
     );
 }
 

@@ -4,6 +4,7 @@
 
 mod shared;
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
@@ -237,6 +238,64 @@ fn what_was_built_is_held_against_the_plan() {
     }
     let page = fs::read_to_string(home.path().join("built.html")).unwrap();
     assert!(page.contains("As built") && page.contains("under &lt;b&gt;hedge&lt;/b&gt;"));
+}
+
+/// The rows of a table, by their titles; cells of these tables hold no commas.
+fn table(home: &Path, name: &str) -> Vec<BTreeMap<String, String>> {
+    let text = fs::read_to_string(home.join("out").join(name)).unwrap();
+    let mut lines = text.lines();
+    let titles: Vec<&str> = lines.next().unwrap().split(',').collect();
+    let row = |line: &str| -> BTreeMap<String, String> {
+        let cells = titles.iter().zip(line.split(','));
+        cells
+            .map(|(title, cell)| ((*title).to_owned(), cell.to_owned()))
+            .collect()
+    };
+    lines.map(row).collect()
+}
+
+#[test]
+fn minutes_and_month_of_the_walk_list_are_those_of_the_schedule() {
+    let home = folder();
+    planned(home.path());
+    let walk = table(home.path(), "walk.csv");
+    let schedule = table(home.path(), "schedule.csv");
+    let number =
+        |row: &BTreeMap<String, String>, title: &str| -> f64 { row[title].parse().unwrap() };
+    let (mut judged, mut tied) = (0, 0);
+    for row in &walk {
+        let same = |own: &&BTreeMap<String, String>| {
+            own["turf_id"] == row["turf_id"] && own["scenario"] == row["scenario"]
+        };
+        let own = schedule.iter().find(same).unwrap();
+        assert_eq!(own["month"], row["month"]);
+        let months = [
+            "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+        ];
+        assert!(months.contains(&own["month"].as_str()));
+        let (need, keyed) = (number(own, "peak_run_min"), number(own, "run_min"));
+        // A shared valve runs for the neediest of its areas; tenths are written.
+        assert!(number(row, "minutes_after") >= need - 0.051);
+        // Every cycle is rounded up to a whole minute, and the month's percentage takes that back.
+        assert!(keyed >= need - 0.051 && keyed <= need + number(own, "cycles"));
+        let percent = number(own, &format!("{}_pct", own["month"]));
+        assert!((keyed * percent / 100.0 - need).abs() <= 0.005 * keyed + 0.051);
+        judged += 1;
+        if !row["tie_b_m"].is_empty() {
+            assert_eq!(row["tie_by"], "tapes");
+            assert!(number(row, "tie_a_m") <= 30.0 && number(row, "tie_b_m") <= 30.0);
+            assert!(row["tie_a"] != row["tie_b"]);
+            tied += 1;
+        }
+    }
+    assert!(judged > 2 && tied > 0, "{judged} {tied}");
+    // The heads of this parcel are on a station that somebody named.
+    assert!(walk.iter().any(|row| row["valve"] == "1"));
+    let month = format!("({})", walk[0]["month"]);
+    let ran = sheet(home.path(), &["00018", "-o", "sheet.html"]);
+    assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+    let page = fs::read_to_string(home.path().join("sheet.html")).unwrap();
+    assert!(page.contains(&month));
 }
 
 #[test]

@@ -529,54 +529,80 @@ fn without_the_library_an_elevation_model_gets_its_code() {
 }
 
 #[test]
-fn the_cheapest_claimed_cubic_metre_is_recommended_whatever_parts_cost() {
+fn the_ladder_is_climbed_as_far_as_water_is_worth_it() {
     let home = folder();
     lawns(home.path(), 4);
-    let mut winners = std::collections::BTreeSet::new();
-    let mut judged = 0;
-    // Where sprays lose more to the air, the other families have something to claim.
-    for trench_min_m in ["0", "60"] {
+    let (mut left, mut changed, mut dearer) = (0, 0, 0);
+    // Where sprays lose more to the air, the other families have something to save.
+    for value in [0.9, 6.0, 60.0, 600.0] {
         let ran = plan(
             home.path(),
             &[
                 "--set",
                 "water.drift_spray_extra_frac=0.05",
                 "--set",
-                "savings.worth_frac=0",
-                "--set",
-                &format!("costs.trench_min_m={trench_min_m}"),
+                &format!("prices.avoided_cur_m3={value}"),
             ],
         );
         assert_eq!(ran.status, Some(0), "{}", ran.stderr);
         let found = rows(home.path(), "turf.geojson");
-        for best in found.iter().filter(|row| row["recommended"] == true) {
-            let Some(cost_cur_m3) = best["cost_cur_m3"].as_f64() else {
-                continue;
-            };
-            let others = found.iter().filter(|row| {
-                let shut = [
-                    "window-short",
-                    "too-fast-for-slope",
-                    "days-short",
-                    "minutes-short",
-                ];
-                row["turf_id"] == best["turf_id"]
-                    && row["fit"]
-                        .as_str()
-                        .is_some_and(|fit| fit.starts_with("fits"))
-                    && !flags(row).iter().any(|flag| shut.contains(flag))
+        let mut areas: Vec<&Value> = found.iter().map(|row| &row["turf_id"]).collect();
+        areas.dedup();
+        for area in areas {
+            let own = found.iter().filter(|row| row["turf_id"] == *area);
+            let own: Vec<&Value> = own.collect();
+            let best: Vec<&&Value> = own
+                .iter()
+                .filter(|row| row["recommended"] == true)
+                .collect();
+            assert_eq!(best.len(), 1);
+            // Steps of a ladder cost more a cubic metre the more they save in all.
+            let mut steps: Vec<&&Value> = own
+                .iter()
+                .filter(|row| row["step_cost_cur_m3"].as_f64().is_some())
+                .collect();
+            steps.sort_by(|a, b| {
+                number(a, "step_cost_cur_m3").total_cmp(&number(b, "step_cost_cur_m3"))
             });
-            for other in others {
-                let dearer = other["cost_cur_m3"]
-                    .as_f64()
-                    .is_none_or(|cost| cost >= cost_cur_m3);
-                assert!(dearer, "{best} {other}");
-                judged += 1;
+            assert!(!steps.is_empty(), "{area}");
+            match best[0]["scenario"].as_str() {
+                // Nothing pays with visit and administration.
+                Some("as-found") => {
+                    left += 1;
+                    for row in &steps {
+                        assert!(number(row, "breakeven_cur_m3") >= value, "{row}");
+                    }
+                }
+                _ => {
+                    changed += 1;
+                    assert!(number(best[0], "breakeven_cur_m3") <= value, "{best:?}");
+                    let place = steps
+                        .iter()
+                        .position(|row| row["scenario"] == best[0]["scenario"]);
+                    let place = place.unwrap();
+                    assert!(number(steps[place], "step_cost_cur_m3") < value);
+                    if let Some(next) = steps.get(place + 1) {
+                        assert!(number(next, "step_cost_cur_m3") >= value, "{next}");
+                        dearer += 1;
+                    }
+                    // A step is no share of a bill: it is the bill less the one before.
+                    let before = place
+                        .checked_sub(1)
+                        .map_or(0.0, |at| number(steps[at], "cost_cur"));
+                    let step_cur = number(steps[place], "cost_cur") - before;
+                    assert!((step_cur - number(steps[place], "step_cost_cur")).abs() < 0.02);
+                }
             }
-            let share = number(best, "claimed_m3_yr");
-            assert!(share > 0.0 && number(best, "cost_cur") > 0.0, "{best}");
-            winners.insert(best["scenario"].as_str().unwrap().to_owned());
+            let shares: f64 = own
+                .iter()
+                .filter_map(|row| row["recommended_in_frac"].as_f64())
+                .sum();
+            // Each share is printed to a thousandth.
+            assert!((shares - 1.0).abs() < 0.0005 * own.len() as f64, "{shares}");
         }
     }
-    assert!(judged > 10 && !winners.is_empty(), "{judged} {winners:?}");
+    assert!(
+        left > 3 && changed > 3 && dearer > 0,
+        "{left} {changed} {dearer}"
+    );
 }

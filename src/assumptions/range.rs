@@ -188,6 +188,22 @@ ranges! {
         "choice of this program: watering in winter and guests in summer; no source";
     SoilIntakeMultiplier 0.4..2.5 Ratio Own
         "choice of this program inside compaction (0.1 to 0.5) and channels of turf roots (1.5 to 3): common practice, no source";
+    CostLabour 45.0..90.0 Triangular Common
+        "choice of this program: three quarters to one and a half of the round number; no source";
+    CostNozzle 4.0..10.0 Triangular Common
+        "choice of this program: open ground to overgrown heads; no source";
+    CostBody 12.0..35.0 Triangular Common
+        "choice of this program: soft ground to roots and stones; no source";
+    CostTrench 4.0..12.0 Triangular Common
+        "choice of this program: vibratory plough to hand digging; no source";
+    CostValve 40.0..100.0 Triangular Common
+        "choice of this program; no source";
+    CostPartsScale 0.75..1.3 Triangular Common
+        "choice of this program: trade against retail prices; no source";
+    LivesBody 10.0..15.0 Triangular Common
+        "common practice 10 to 15 years, no source";
+    LivesPipe 20.0..40.0 Triangular Common
+        "choice of this program; no source";
 }
 
 impl Uncertain {

@@ -374,10 +374,6 @@ assumptions! {
         "factor on the width of all ranges from which draws are taken; 0 makes every draw the central value",
         "choice of this program: the ranges as listed";
 
-    SavingsWorth "savings.worth_frac" ["-"] (number 0.01 in 0.0..0.3) No
-        "smallest claimed saving, as a share of the use as found, for which a change is recommended",
-        "choice of this program: less than that lies within what the reckoning can tell apart";
-
     SavingsTier "savings.tier_m3_yr" ["m3/yr"] (number 3.0 in 0.0..1000.0) No
         "claim from which a parcel without a meter stands in the tier high if nine of ten draws reach it, and low if nine of ten do not",
         "the 9.1 m3 a home of US EPA's draft nozzle specification, 2023-24, times realisation, free riders and persistence as assumed here";
@@ -485,8 +481,11 @@ assumptions! {
     SupplyStaticAllowance "supply.static_allowance_frac" ["-"] (number 0.10 in 0.0..0.5) No
         "share taken off a static pressure for days when it is lower",
         "common practice, no source: lowest recorded less 10 %";
+    SupplyStaticHigh "supply.static_high_kpa" ["kPa"] (number 550.0 in 200.0..2000.0) No
+        "static pressure above which a pressure reducer belongs before everything",
+        "plumbing codes ask for a reducer above 80 psi, 552 kPa; original not consulted";
     SupplyMeterSize "supply.meter_mm" ["mm"] (number 0.0 in 0.0..300.0) Yes
-        "nominal size of meter and service line where the supply layer does not say; 0 takes the smallest from 20 mm up that brings supply.night_depth_mm to all turf in supply.night_h",
+        "nominal size of meter and service line where the supply layer does not say; 0 takes the smallest from 20 mm up that carries the flow given, or else brings supply.night_depth_mm to all turf in supply.night_h",
         "none: a value given here is the user's own; homes have 15 to 25 mm (common practice, no source)";
     SupplyNightDepth "supply.night_depth_mm" ["mm"] (number 8.0 in 1.0..50.0) No
         "depth that an assumed supply must bring to all turf in one night",
@@ -522,7 +521,18 @@ assumptions! {
         "least flow of a pump as a share of its rated flow",
         "common practice, no source";
 
+    // How long what is bought lasts; a nozzle's life is savings.life_yr.
+    LivesBody "lives.body_yr" ["yr"] (number 12.0 in 1.0..50.0) No
+        "life of a body, with its swing pipe and check valve",
+        "common practice 10 to 15 years for pressure-regulating bodies, no source";
+    LivesPipe "lives.pipe_yr" ["yr"] (number 30.0 in 1.0..100.0) No
+        "life of pipes, valves, wire and everything else that stays in the ground",
+        "choice of this program: round number; no source";
+
     // What a change costs; money is in the program's own currency.
+    CostPartsScale "costs.parts_scale" ["-"] (number 1.0 in 0.1..10.0) No
+        "factor on the catalogue's unit costs of all parts",
+        "choice of this program: the catalogue is taken as it is";
     CostLabour "costs.labour_cur_h" ["cur/h"] (number 60.0 in 0.0..1000.0) No
         "an hour of a crew",
         "round number of this program; no source";
@@ -538,6 +548,12 @@ assumptions! {
     CostValve "costs.valve_min" ["min"] (number 60.0 in 0.0..600.0) No
         "work to set one valve and wire it",
         "common practice, no source";
+    CostBoring "costs.boring_cur_m" ["cur/m"] (number 100.0 in 0.0..5000.0) No
+        "extra cost of a metre of pipe under a building, where there is no way round",
+        "choice of this program: a round number for boring with a small machine; no source";
+    CostSleeve "costs.sleeve_cur_m" ["cur/m"] (number 40.0 in 0.0..5000.0) No
+        "extra cost of a metre of pipe off the parcel: a sleeve under a walk or a lane, and the permit",
+        "choice of this program: a round number; no source";
     CostVisit "costs.visit_cur" ["cur"] (number 60.0 in 0.0..10000.0) No
         "cost of every parcel on which anything is changed: the way there, and the clock set anew",
         "round number of this program; no source";
@@ -552,9 +568,23 @@ assumptions! {
     PriceAvoided "prices.avoided_cur_m3" ["cur/m3"] (number 0.9 in 0.0..100.0) No
         "what the supplier is spared for it: supply, treatment, energy",
         "round number of this program; no source: enter the supplier's own avoided cost";
+    PriceExternality "prices.externality_cur_m3" ["cur/m3"] (number 0.0 in 0.0..100.0) No
+        "what a saved cubic metre is worth to others beside customer and supplier: streams, wells, energy",
+        "none by default: enter a published value of the place";
     DiscountRate "discount.rate_frac_yr" ["1/yr"] (number 0.04 in 0.0..0.3) No
         "real interest by which later years count less",
         "common practice 3 to 6 %, no source";
+
+    // Which change is worth its cost.
+    RecommendPerspective "recommend.perspective" [""] (choice "society" "customer" "supplier") No
+        "whose value of water decides what is recommended: society (avoided cost and externality, net saving, administration), customer (price of water, gross saving), supplier (avoided cost, net saving, administration)",
+        "choice of this program; the sides are those of benefit-cost practice for conservation programs (customer, supplier, society), original not consulted";
+    RecommendHorizon "recommend.horizon_yr" ["yr"] (number 10.0 in 1.0..50.0) No
+        "years over which costs and water are compared; what lasts longer has a residual value, what lasts less is bought again",
+        "choice of this program: between the lives of nozzles and of bodies";
+    RecommendLostRevenue "recommend.lost_revenue" [""] (choice "ignored" "counted") No
+        "whether the supplier's value of a saved cubic metre is less by the price that the customer no longer pays",
+        "choice of this program: prices follow costs in time, so lost revenue is a transfer";
 
     // The rebate: its parts add up, then come the caps.
     RebateNozzle "rebate.per_nozzle_cur" ["cur"] (number 0.0 in 0.0..1000.0) No
@@ -578,6 +608,9 @@ assumptions! {
     RebateMostOfCost "rebate.most_of_cost_frac" ["-"] (number 1.0 in 0.0..1.0) No
         "no parcel is paid more than this share of its cost",
         "a rebate is no gain: the whole cost is the bound";
+    RebateHeldTo "rebate.held_to" [""] (choice "worth" "rule") No
+        "whether a rebate is paid at most to what the water is worth (present value of the claimed water at the avoided cost, less administration) and to the incremental cost, or as the rule says",
+        "choice of this program: beyond that ceiling the supplier pays more than the water spares it";
     RebateLeast "rebate.least_cur" ["cur"] (number 0.0 in 0.0..1000000.0) No
         "a rebate below this is not paid",
         "no floor by default";
@@ -641,18 +674,40 @@ assumptions! {
     PipeOffTurf "pipe.off_turf_factor" ["-"] (number 2.0 in 1.0..20.0) No
         "what a metre of trench outside of turf counts, in metres inside",
         "choice of this program: pavements and beds are dearer to open; no source";
+    PipeOffParcel "pipe.off_parcel_factor" ["-"] (number 10.0 in 1.0..100.0) No
+        "what a metre of trench outside the parcel and its turf counts, in metres on turf: a way on the parcel is taken unless it is so many times longer",
+        "choice of this program: the ground of others is opened where there is no other way; no source";
+    PipeRoots "pipe.roots_factor" ["-"] (number 4.0 in 1.0..100.0) No
+        "what a metre of pipe through the roots of a tree counts beside what it counts anyway, in metres on turf",
+        "choice of this program: a way round is dug unless it leaves the parcel; no source";
+    PipeObstructed "pipe.obstructed_factor" ["-"] (number 100.0 in 1.0..10000.0) No
+        "what a metre of pipe under a building or through a wall counts, in metres on turf",
+        "choice of this program: every way round on the parcel is shorter than that; no source";
     PipePathWeight "pipe.path_weight" ["-"] (number 0.15 in 0.0..1.0) No
         "how much of the way back to the valve counts when a head picks the pipe it joins; 0 is the shortest trench",
         "choice of this program: straighter laterals for a few percent of trench; no source";
     PipeRootZone "pipe.root_zone_m" ["m"] (number 2.0 in 0.0..10.0) Yes
         "distance of a trench from a tree trunk, where there is a way round",
         "common practice, no source";
+    SupplyReducer "supply.reducer_above_kpa" ["kPa"] (number 550.0 in 300.0..1500.0) No
+        "static pressure above which a pressure reducer stands behind the point of connection",
+        "plumbing codes ask for a reducer above 80 psi, 552 kPa (Uniform Plumbing Code, section 608.2; original not consulted)";
     ValveLoss "valve.loss_kpa" ["kPa"] (number 25.0 in 0.0..100.0) No
         "loss in an open valve",
         "common practice 15 to 35 kPa, no source";
     ValveLeast "valve.least_lpm" ["L/min"] (number 4.0 in 0.0..50.0) No
         "least flow at which a valve closes surely",
         "common practice about 1 gpm, no source";
+
+    ValveClear "valve.head_clearance_m" ["m"] (number 0.6 in 0.0..3.0) No
+        "least distance of a valve from a head, where there is room",
+        "choice of this program: a box about 0.5 m long beside a head, and a spade between them; no source";
+    ValveJoin "valve.box_join_m" ["m"] (number 8.0 in 0.0..50.0) No
+        "valves whose places lie within this distance of one another stand in one box",
+        "choice of this program: a few metres of pipe for one box to find, open and wire; no source";
+    ValveBox "valve.box_valves_most" ["-"] (number 6.0 in 1.0..20.0) No
+        "largest number of valves in one box",
+        "choice of this program: common boxes hold up to six small valves; no source";
 
     // Stations.
     StationJoin "station.join_gap_m" ["m"] (number 6.0 in 0.0..50.0) Yes

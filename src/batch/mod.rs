@@ -192,6 +192,7 @@ mod tests {
             obstacles: vec![],
             heads: vec![],
             supply: vec![],
+            relief: None,
             meter: vec![],
             issues: vec![],
         }

@@ -3,6 +3,7 @@
 mod allowance;
 mod clock;
 mod daily;
+mod days;
 mod drift;
 mod field;
 mod lawn;
@@ -18,6 +19,7 @@ pub use allowance::{
 };
 pub use clock::{Follows, FoundClock, FoundRuns};
 pub use daily::{DailyBalance, DaySky, daily_balance};
+pub use days::{AllowedDays, DaySet};
 pub use drift::{Air, Drift, DriftMethod, Jet, JetKind, drift_frac, orifice_mm};
 pub use field::{Cause, Condition, Degradation, NozzleScatter, Regulation, Spacing};
 pub use lawn::{Hardware, Lawn, ScenarioWater};
@@ -25,6 +27,7 @@ pub use multiplier::{MultiplierForm, RunTimeMultiplier};
 pub use plants::PlantFactors;
 pub use schedule::{Limits, RunoffMethod, Schedule, ScheduleInput};
 pub use window::{
-    NightPlan, StationDay, WindowNeed, controller_flags, night_min, night_plan, window_need,
+    NightPlan, StationDay, StationTurn, WindowNeed, controller_flags, night_min, night_plan,
+    window_need,
 };
 pub use year::{DemandInput, MonthWater, YearWater, year};

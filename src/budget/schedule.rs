@@ -1,6 +1,6 @@
 //! A schedule that a person can key in: one base programme and a monthly percentage line.
 
-use super::{DemandInput, YearWater, year};
+use super::{AllowedDays, DemandInput, YearWater, year};
 use crate::assumptions::{Assumptions, Key};
 use crate::climate::DAYS;
 use crate::soil::{Ground, Reservoir, WaterSplit};
@@ -18,6 +18,8 @@ const ROUNDS: u32 = 8;
 /// What the local rule and the controller allow.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
+    /// Days on which watering is allowed.
+    pub days: AllowedDays,
     /// Most watering days a week; 3.5 is every other day.
     pub days_per_week: f64,
     /// Minutes of a day in which watering is open.
@@ -46,7 +48,7 @@ impl Limits {
     /// The limits that are assumed.
     #[must_use]
     pub fn assumed(assumptions: &Assumptions) -> Limits {
-        let weekdays = assumptions.set(Key::RestrictionDays).len() as f64;
+        let days = AllowedDays::assumed(assumptions);
         let (from_h, to_h) = (
             assumptions.number(Key::RestrictionClosedFrom),
             assumptions.number(Key::RestrictionClosedTo),
@@ -58,10 +60,8 @@ impl Limits {
             24.0 - from_h + to_h
         };
         Limits {
-            days_per_week: match assumptions.choice(Key::RestrictionDayRule) {
-                "odd-even" => 3.5,
-                _ => weekdays,
-            },
+            days,
+            days_per_week: days.per_week(),
             open_min: 60.0 * (24.0 - closed_h),
             opens_min: (60.0 * to_h) % 1_440.0,
             minutes_per_day: assumptions.number(Key::RestrictionMostMinutes),
@@ -83,6 +83,9 @@ pub struct Schedule {
     pub peak_month: usize,
     /// Watering days a week, the whole year.
     pub days_per_week: f64,
+    /// Days between waterings that the root zone bridges in the peak month; 0 when nothing needs to
+    /// run.
+    pub interval_days: u32,
     /// Run time of a watering day in the peak month before rounding \[min\].
     pub peak_run_min: f64,
     /// Cycles of a watering day; 0 when nothing needs to run.
@@ -105,6 +108,7 @@ impl Schedule {
         Schedule {
             peak_month: 0,
             days_per_week: 0.0,
+            interval_days: 0,
             peak_run_min: 0.0,
             cycles: 0,
             cycle_min: 0.0,
@@ -113,6 +117,13 @@ impl Schedule {
             met_frac: 1.0,
             flags: Vec::new(),
         }
+    }
+
+    /// Run time of a watering day in the peak month \[min\]: the need, as far as the limits let it
+    /// through.
+    #[must_use]
+    pub fn peak_min(&self) -> f64 {
+        self.peak_run_min * self.met_frac
     }
 
     /// Run time of a watering day as keyed in \[min\].
@@ -262,6 +273,7 @@ impl ScheduleInput<'_> {
         Schedule {
             peak_month,
             days_per_week,
+            interval_days: interval,
             peak_run_min: day.run_min,
             cycles: day.cycles,
             cycle_min: day.cycle_min,

@@ -29,6 +29,12 @@ pub struct Hardware {
     pub wire_m: Part,
     /// One station of a controller.
     pub controller_station: Part,
+    /// A cap on a head that is given up.
+    pub cap: Part,
+    /// A box for the valves of a place.
+    pub valve_box: Part,
+    /// A pressure reducer behind a point of connection.
+    pub pressure_reducer: Part,
     /// How many nozzles come in a box.
     pub nozzles_per_box: u32,
 }
@@ -95,7 +101,34 @@ pub(super) struct HardwareText {
     fitting: Part,
     wire_m: Part,
     controller_station: Part,
+    #[serde(default = "cap")]
+    cap: Part,
+    #[serde(default = "valve_box")]
+    valve_box: Part,
+    #[serde(default = "pressure_reducer")]
+    pressure_reducer: Part,
     nozzles_per_box: u32,
+}
+
+/// A part that catalogues of before it was counted do not name.
+const fn part(per_box: u32, unit_cost_cur: f64) -> Part {
+    Part {
+        per_box,
+        unit_cost_cur,
+    }
+}
+
+// Round numbers of this program, as in the embedded catalogue.
+fn cap() -> Part {
+    part(50, 1.0)
+}
+
+fn valve_box() -> Part {
+    part(1, 20.0)
+}
+
+fn pressure_reducer() -> Part {
+    part(1, 60.0)
 }
 
 impl HardwareText {
@@ -130,6 +163,9 @@ impl HardwareText {
             self.fitting,
             self.wire_m,
             self.controller_station,
+            self.cap,
+            self.valve_box,
+            self.pressure_reducer,
         ] {
             within("per_box", f64::from(part.per_box), 1.0, 1e5).map_err(bad)?;
             within("unit_cost_cur", part.unit_cost_cur, 0.0, 1e6).map_err(bad)?;
@@ -152,6 +188,9 @@ impl HardwareText {
             fitting: self.fitting,
             wire_m: self.wire_m,
             controller_station: self.controller_station,
+            cap: self.cap,
+            valve_box: self.valve_box,
+            pressure_reducer: self.pressure_reducer,
             nozzles_per_box: self.nozzles_per_box,
         })
     }
@@ -179,6 +218,20 @@ impl Hardware {
             .iter()
             .position(carries)
             .unwrap_or(self.pipes.len() - 1) // a catalogue has at least one pipe
+    }
+
+    /// The inside diameter of a service line of a nominal size \[mm\]: that of the pipe of this nominal
+    /// size; where the catalogue has none, the nominal size times the ratio of the pipe whose nominal
+    /// size is nearest (the smaller of two as near).
+    #[must_use]
+    pub fn bore_mm(&self, nominal_mm: f64) -> f64 {
+        let away = |pipe: &&PipeSize| (pipe.nominal_mm - nominal_mm).abs();
+        self.pipes
+            .iter()
+            .min_by(|a, b| away(a).total_cmp(&away(b)))
+            .map_or(nominal_mm, |pipe| {
+                nominal_mm * pipe.inside_mm / pipe.nominal_mm
+            })
     }
 
     /// The smallest valve that passes a flow; the largest one where none does.
@@ -266,6 +319,19 @@ mod tests {
         let (families, _) = GENERIC_TOML.split_once("[hardware]").unwrap();
         let catalogue = Catalogue::parse(families, "x").unwrap();
         assert_eq!(catalogue.hardware, Catalogue::generic().hardware);
+    }
+
+    #[test]
+    fn a_bore_is_that_of_the_pipe_or_in_its_proportion() {
+        let hardware = Catalogue::generic().hardware;
+        for (nominal_mm, bore_mm) in [
+            (32.0, 27.2),
+            (63.0, 55.4),
+            (20.0, 20.0 * 21.0 / 25.0),
+            (150.0, 150.0 * 66.0 / 75.0),
+        ] {
+            assert!((hardware.bore_mm(nominal_mm) - bore_mm).abs() < 1e-9);
+        }
     }
 
     #[test]

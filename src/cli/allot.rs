@@ -1,5 +1,6 @@
 //! `evenfall allot`: which parcels a fixed budget should fund.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use super::allotment::{Answer, Asked, Offer, money};
@@ -7,7 +8,7 @@ use super::finished::{AnswerArgs, Beside, Finished};
 use super::screen::{Ending, print};
 use crate::assumptions::{Key, nearest};
 use crate::issue::{Code, Issue};
-use crate::program::{Floor, Item, allot, allot_with_floors};
+use crate::program::{Floor, Item, allot_choices, allot_choices_with_floors};
 use crate::read::sheet::text;
 use clap::Args;
 
@@ -21,7 +22,8 @@ const MOST_CENTS: f64 = 9.0e15;
 #[command(
     after_help = "Example: evenfall allot out --budget 20000 --floor 'district=Lower Alder:5000'\n\n\
     With -o the answer is written to allotment.csv and allotment.json.\n\n\
-    What a parcel costs the budget is the ceiling of its rebate. A floor needs its column in \
+    Each parcel offers the steps of its ladder, of which at most one choice a unit is taken; what it \
+    costs the budget is the ceiling of its rebate. A floor needs its column in \
     parcels.csv, or in ranked.csv: plan with --by COLUMN."
 )]
 pub(super) struct AllotArgs {
@@ -90,11 +92,12 @@ fn answer(args: &AllotArgs) -> Result<Answer, Issue> {
     check_reach(&offers, promised_cents)?;
     let floors = floors(&asked, &offers, promise)?;
     let items: Vec<Item> = offers.iter().map(Offer::item).collect();
-    let best = allot_with_floors(&items, promised_cents, &floors);
+    let parcels: Vec<usize> = offers.iter().map(|offer| offer.parcel).collect();
+    let best = allot_choices_with_floors(&items, &parcels, promised_cents, &floors);
     let curve = CURVE
         .iter()
         .map(|share| (budget_cents as f64 * share).min(MOST_CENTS).round() as u64)
-        .map(|cents| (cents, allot(&items, promise(cents))))
+        .map(|cents| (cents, allot_choices(&items, &parcels, promise(cents))))
         .collect();
     Ok(Answer {
         offers,
@@ -141,44 +144,75 @@ impl Offer {
     }
 }
 
-/// The parcels that may be paid, in the order of the run.
+/// What the parcels that may be paid offer, in the order of the run: every step of their ladders that
+/// claims and is paid.
 fn offers(finished: &Finished, asked: &[Asked]) -> Result<Vec<Offer>, Issue> {
     let mut parcels = finished.table("parcels.csv")?;
     let named: Vec<&str> = asked.iter().map(|floor| floor.column.as_str()).collect();
     let mut beside = Beside::open(finished, &parcels, &named)?;
-    let columns = [
-        "parcel_id",
-        "best_scenario",
-        "claimed_m3_yr",
-        "rebate_cur",
-        "eligible",
-    ]
-    .map(|title| parcels.needed(title));
-    let [id, scenario, claimed, rebate, eligible] = columns;
-    let (id, scenario, claimed, rebate, eligible) = (id?, scenario?, claimed?, rebate?, eligible?);
-    let mut offers = Vec::new();
+    let mut steps = steps(finished)?;
+    let id = parcels.needed("parcel_id")?;
+    let (mut offers, mut number) = (Vec::new(), 0);
     while let Some(cells) = parcels.next_row()? {
-        let claimed_m3_yr = parcels.number(&cells, claimed)?.unwrap_or(0.0);
-        let may_be_paid = parcels.yes_or_no(&cells, eligible)? == Some(true);
-        let rebate_cur = parcels.amount(&cells, rebate)?;
-        // A parcel that nothing is paid for needs no budget.
-        let Some(rebate_cur) = rebate_cur.filter(|cur| may_be_paid && *cur > 0.0) else {
+        let id = text(&cells, id);
+        let values = beside.values(&cells, id);
+        let Some(own) = steps.remove(id) else {
             continue;
         };
-        if claimed_m3_yr <= 0.0 {
-            continue;
+        for step in own {
+            offers.push(Offer {
+                id: id.to_owned(),
+                parcel: number,
+                rung: step.rung,
+                scenario: step.scenario,
+                claimed_m3_yr: step.claimed_m3_yr,
+                rebate_cents: step.rebate_cents,
+                values: values.clone(),
+            });
         }
-        let rebate_cents = (rebate_cur * 100.0).min(MOST_CENTS).round() as u64;
-        let id = text(&cells, id).to_owned();
-        offers.push(Offer {
-            scenario: text(&cells, scenario).to_owned(),
-            claimed_m3_yr,
-            rebate_cents,
-            values: beside.values(&cells, &id),
-            id,
-        });
+        number += 1;
     }
     Ok(offers)
+}
+
+/// A step that a parcel offers.
+struct Offered {
+    rung: u64,
+    scenario: String,
+    claimed_m3_yr: f64,
+    rebate_cents: u64,
+}
+
+/// The steps of `supply_curve.csv` that claim and are paid, by parcel, each list by its rungs.
+fn steps(finished: &Finished) -> Result<BTreeMap<String, Vec<Offered>>, Issue> {
+    let mut curve = finished.table("supply_curve.csv")?;
+    let columns = [
+        "parcel_id",
+        "rung",
+        "scenario",
+        "claimed_m3_yr",
+        "rebate_cur",
+    ]
+    .map(|title| curve.needed(title));
+    let [id, rung, scenario, claimed, rebate] = columns;
+    let (id, rung, scenario, claimed, rebate) = (id?, rung?, scenario?, claimed?, rebate?);
+    let mut steps: BTreeMap<String, Vec<Offered>> = BTreeMap::new();
+    while let Some(cells) = curve.next_row()? {
+        let claimed_m3_yr = curve.number(&cells, claimed)?.unwrap_or(0.0);
+        let rebate_cur = curve.amount(&cells, rebate)?.unwrap_or(0.0);
+        // A step that nothing is paid for needs no budget.
+        if claimed_m3_yr <= 0.0 || rebate_cur <= 0.0 {
+            continue;
+        }
+        let own = steps.entry(text(&cells, id).to_owned()).or_default();
+        own.push(Offered {
+            rung: curve.number(&cells, rung)?.unwrap_or(0.0) as u64,
+            scenario: text(&cells, scenario).to_owned(),
+            claimed_m3_yr,
+            rebate_cents: (rebate_cur * 100.0).min(MOST_CENTS).round() as u64,
+        });
+    }
+    Ok(steps)
 }
 
 /// Makes sure that the money reaches at least one parcel.

@@ -7,9 +7,13 @@ use super::table::{Table, thousands};
 use crate::program::Allotment;
 use crate::write::text::{csv_cell, rounded};
 
-/// A parcel that may be funded.
+/// An option of a parcel that may be funded.
 pub(super) struct Offer {
     pub(super) id: String,
+    /// The number of its parcel among those with an offer.
+    pub(super) parcel: usize,
+    /// Up to which step of its ladder.
+    pub(super) rung: u64,
     pub(super) scenario: String,
     pub(super) claimed_m3_yr: f64,
     pub(super) rebate_cents: u64,
@@ -63,11 +67,24 @@ impl Answer {
         let share = self.participation_frac;
         let best = &self.best;
         let spent_cents = self.spent_cents(best.cost_cents);
-        let all_cents: u64 = self.offers.iter().map(|offer| offer.rebate_cents).sum();
-        let all_m3_yr: f64 = self.offers.iter().map(|offer| offer.claimed_m3_yr).sum();
+        // The last option of each parcel has all its steps.
+        let last = |(at, offer): &(usize, &Offer)| {
+            let next = self.offers.get(at + 1);
+            next.is_none_or(|next| next.parcel != offer.parcel)
+        };
+        let whole: Vec<&Offer> = self
+            .offers
+            .iter()
+            .enumerate()
+            .filter(last)
+            .map(|(_, offer)| offer)
+            .collect();
+        let all_cents: u64 = whole.iter().map(|offer| offer.rebate_cents).sum();
+        let all_m3_yr: f64 = whole.iter().map(|offer| offer.claimed_m3_yr).sum();
         let mut out = format!(
-            "{} may be paid, {} in all for {} m³/yr claimed\n",
-            counted(self.offers.len(), "parcel", "parcels"),
+            "{} may be paid, with {}; all steps of their ladders take {} for {} m³/yr claimed\n",
+            counted(whole.len(), "parcel", "parcels"),
+            counted(self.offers.len(), "option", "options"),
             money(all_cents),
             thousands(all_m3_yr),
         );
@@ -145,9 +162,9 @@ impl Answer {
         out
     }
 
-    /// `allotment.csv`: the chosen parcels, in the order of the run.
+    /// `allotment.csv`: the chosen parcels with their options, in the order of the run.
     pub(super) fn csv(&self) -> String {
-        let mut out = "parcel_id,best_scenario,claimed_m3_yr,rebate_cur".to_owned();
+        let mut out = "parcel_id,scenario,rung,claimed_m3_yr,rebate_cur".to_owned();
         let mut columns: Vec<(usize, &str)> = Vec::new();
         for (at, floor) in self.asked.iter().enumerate() {
             if !columns.iter().any(|(_, column)| *column == floor.column) {
@@ -159,9 +176,10 @@ impl Answer {
         for &i in &self.best.chosen {
             let offer = &self.offers[i];
             out.push_str(&format!(
-                "{},{},{},{}",
+                "{},{},{},{},{}",
                 csv_cell(&offer.id),
                 csv_cell(&offer.scenario),
+                offer.rung,
                 rounded(offer.claimed_m3_yr, 3).unwrap_or_default(),
                 rounded(offer.rebate_cents as f64 / 100.0, 2).unwrap_or_default(),
             ));

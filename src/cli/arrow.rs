@@ -46,8 +46,8 @@ impl Streamed<'_> {
             .filter(|which| self.tables.iter().any(|name| name == which.table().name))
             .collect();
         let (climates, gaps) = layers.climates()?;
-        if let (Some(note), false) = (&gaps, self.quiet) {
-            tell(&note.to_string());
+        if !self.quiet {
+            gaps.iter().for_each(|note| tell(&note.to_string()));
         }
         let planner = design.planner(climates)?;
         let mut neighbourhood = layers.open_streamed()?;

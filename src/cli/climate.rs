@@ -24,7 +24,7 @@ const MONTHS: [&str; 12] = [
 /// reads it.
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Columns of WEATHER.csv (separated by comma, semicolon or tab; others are ignored):
+Columns of WEATHER.csv (separated by comma, semicolon or tab; others are named and not read):
   date                                   2026-07-31
   tmax_c, tmin_c                         needed
   rain_mm                                needed for the monthly table
@@ -97,7 +97,7 @@ pub(super) fn run(args: &ClimateArgs) -> Result<u8, Ending> {
     let rain = EffectiveRains::of(&assumptions, &months);
     if !args.quiet {
         tell(&summary(&years, method, &months, &rain));
-        if let Some(note) = years.gap_note() {
+        for note in years.gap_note().into_iter().chain(years.doubts()) {
             tell_issue(&note.in_file(&name));
         }
     }

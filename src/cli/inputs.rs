@@ -291,17 +291,17 @@ impl Layers {
         Ok(())
     }
 
-    /// The climates of the run; the second value says which days are missing. Without a table and
+    /// The climates of the run; the second value says which days are missing and what is doubtful. Without a table and
     /// without zones that carry their months, the embedded one is assumed.
-    pub(super) fn climates(&self) -> Result<(Climates, Option<Issue>), Issue> {
+    pub(super) fn climates(&self) -> Result<(Climates, Vec<Issue>), Issue> {
         if let Some(source) = &self.climate {
             return Climates::parse(&text_from(source)?, source.name());
         }
         let Some(zones) = &self.land.climate_zones else {
-            return Ok((Climates::assumed(), None));
+            return Ok((Climates::assumed(), Vec::new()));
         };
         match zone_years(zones)? {
-            Some(years) => Ok((Climates::of_years(years)?, None)),
+            Some(years) => Ok((Climates::of_years(years)?, Vec::new())),
             None => {
                 let found = "it carries no months, and there is no --climate table";
                 Err(Issue::new(Code::CL08, found).in_file(zones.name()))

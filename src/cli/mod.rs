@@ -8,6 +8,7 @@ mod assumptions;
 mod audit;
 mod check;
 mod climate;
+mod decision_story;
 mod design;
 mod files;
 mod findings;

@@ -200,8 +200,8 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     };
     let open = || {
         let (climates, gaps) = layers.climates()?;
-        if let (Some(note), false) = (&gaps, args.quiet) {
-            tell_issue(note);
+        if !args.quiet {
+            gaps.iter().for_each(tell_issue);
         }
         let planner = design.planner(climates)?;
         let layers = layers.open()?;

@@ -13,15 +13,24 @@ pub(super) fn program_lines(program: &ProgramTotals) -> String {
         "\nProgram, in its own currency\n  \
          {} parcels have a claim, {} of them may be paid: {} m³/yr\n  \
          cost of what is recommended {:>12}\n  \
-         ceilings of the rebates     {:>12}   paid on receipts and counts, never on this\n  \
+         the rule would pay          {:>12}\n  \
+         ceilings of the rebates     {:>12}   held to the worth of the water; paid on receipts and counts\n  \
          worth to the supplier       {:>12}   present value less rebates and papers\n",
         thousands(all.claiming as f64),
         thousands(all.eligible as f64),
         thousands(all.eligible_m3_yr),
         thousands(all.cost_cur),
+        thousands(all.rebate_rule_cur),
         thousands(all.rebate_cur),
         thousands(all.npv_supplier_cur),
     );
+    if all.on_survey_rebate_cur > 0.0 {
+        out.push_str(&format!(
+            "  on survey: {} of the rebates, {} m³/yr of the claims rest on assumed heads\n",
+            thousands(all.on_survey_rebate_cur),
+            thousands(all.on_survey_m3_yr)
+        ));
+    }
     if !program.reasons.is_empty() {
         let reasons: Vec<String> = program
             .reasons

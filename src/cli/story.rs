@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::decision_story::decision;
 use super::design::Design;
 use super::inputs::Layers;
 use super::program_story::program_lines;
@@ -63,7 +64,14 @@ pub(super) fn shard_story(summary: &Summary, shard: Shard, output: &Path) -> Str
 
 fn figures(summary: &Summary) -> String {
     let program = program_lines(&summary.program);
-    [counts(summary), layouts(summary), water(summary), program].concat()
+    [
+        counts(summary),
+        decision(summary),
+        layouts(summary),
+        water(summary),
+        program,
+    ]
+    .concat()
 }
 
 /// Groups of files in a finished folder: what they are for, the names before the ending, and whether the ending is
@@ -243,8 +251,25 @@ fn layouts(summary: &Summary) -> String {
          Field DU is the low-quarter uniformity that the lawn can be expected to measure.\n\
          Runoff is a share of the water on the turf: by the accumulation table | by ponding.\n  \
          * Drawing DU is a still-air value of the drawing: good for comparing layouts, not to be expected\n  \
-         on the lawn.\n",
-        table.text("  ")
+         on the lawn.\n{}",
+        table.text("  "),
+        control_line(summary)
+    )
+}
+
+/// Stations and wire in use, before and after; nothing where none are.
+fn control_line(summary: &Summary) -> String {
+    let [found, after] = summary.control;
+    if found.stations == 0 {
+        return String::new();
+    }
+    format!(
+        "Stations in use: {} as found, {} as recommended; wire {} and {} m. A swap keeps every valve in the \
+         ground.\n",
+        thousands(found.stations as f64),
+        thousands(after.stations as f64),
+        thousands(found.wire_m),
+        thousands(after.wire_m)
     )
 }
 
@@ -260,6 +285,9 @@ fn water(summary: &Summary) -> String {
         return String::new();
     }
     let share = 100.0 * summary.potential_m3_yr / summary.asfound_m3_yr;
+    // The headline is the middle of the draws.
+    let middle = summary.savings.claimed().map(|claimed| claimed.p50_m3_yr);
+    let headline_m3 = middle.unwrap_or(summary.claimed_m3_yr);
     format!(
         "\nWater of a year\n  as found                   {:>12} m³\n  with what is recommended   {:>12} m³\n  \
          could be saved             {:>12} m³  ({share:.0} %), if the clock is re-timed to need\n  \
@@ -267,7 +295,7 @@ fn water(summary: &Summary) -> String {
         thousands(summary.asfound_m3_yr),
         thousands(summary.best_m3_yr),
         thousands(summary.potential_m3_yr),
-        thousands(summary.claimed_m3_yr),
+        thousands(headline_m3),
         against(&summary.savings),
         format_args!("{}{}", savings(&summary.savings), flagged(summary)),
     )
@@ -319,6 +347,15 @@ fn savings(totals: &SavingsTotals) -> String {
         range(claimed)
     );
     out += &side_by_side(totals);
+    let [unchanged, scaled] = totals.otherwise.map(|parts| parts.total_m3_yr());
+    if unchanged != 0.0 || scaled != 0.0 {
+        out += &format!(
+            "  with other clocks          minutes unchanged {} m³ less (turf may go short), minutes \
+             scaled {} m³ less\n",
+            thousands(unchanged),
+            thousands(scaled)
+        );
+    }
     if let Some(why) = totals.why_outside() {
         out += &format!("{:29}({why})\n", "");
     }
@@ -357,22 +394,20 @@ fn savings(totals: &SavingsTotals) -> String {
         let lines: Vec<String> = words.chunks(3).map(|some| some.join(", ")).collect();
         lines.join(&format!(",\n{:29}", ""))
     };
+    let mut what_it_takes = Vec::new();
+    what_it_takes.extend(takes.reclock_m3_yr.map(|m3_yr| ("a right schedule", m3_yr)));
+    what_it_takes.push(("repairs", takes.repair_m3_yr));
+    what_it_takes.push(("new nozzles and places", takes.nozzle_m3_yr));
+    let open_m3_yr = totals.not_observable_m3_yr();
+    if open_m3_yr > 0.0 {
+        what_it_takes.push((
+            "not observable: cycles where nobody knows the clock",
+            open_m3_yr,
+        ));
+    }
     out += &format!(
         "  what it takes              {}\n  what it comes from         {}\n",
-        match takes.reclock_m3_yr {
-            Some(reclock_m3_yr) => of_all(&[
-                ("a right schedule", reclock_m3_yr),
-                ("repairs", takes.repair_m3_yr),
-                ("new nozzles and places", takes.nozzle_m3_yr),
-            ]),
-            None => {
-                let rest = of_all(&[
-                    ("repairs", takes.repair_m3_yr),
-                    ("new nozzles and places", takes.nozzle_m3_yr),
-                ]);
-                format!("a right schedule: not observable, nobody knows the clocks; {rest}")
-            }
-        },
+        of_all(&what_it_takes),
         of_all(&[
             ("schedule", parts.schedule_m3_yr),
             ("uniformity", parts.uniformity_m3_yr),
@@ -464,8 +499,8 @@ pub(super) fn assumed_lines(layers: &Layers, design: &Design) -> String {
         ));
     }
     lines.push(format!(
-        "runoff: volumes use the method `{}`; both are in the outputs, and what is claimed uses the \
-         smaller saving",
+        "runoff: volumes use the method `{}`; both are in the outputs, and half of the draws take the \
+         other",
         assumed.choice(Key::SoilRunoffMethod)
     ));
     let (loam, clay_loam) = (

@@ -51,21 +51,21 @@ impl Climates {
     }
 
     /// Reads a table of months ([`YearClimate::parse_table`]) or of days ([`parse_days`]). The
-    /// second value says which days are missing.
+    /// second value says which days are missing and what is doubtful.
     ///
     /// # Errors
     /// As the two readers, and [`mean_year`].
-    pub fn parse(text: &str, file: &str) -> Result<(Climates, Option<Issue>), Issue> {
+    pub fn parse(text: &str, file: &str) -> Result<(Climates, Vec<Issue>), Issue> {
         if is_daily(text, file)? {
             let (days, gaps) = parse_days(text, file)?;
             let year = mean_year(&days, "").map_err(|issue| issue.in_file(file))?;
             let zones = vec![Zone { year, days }];
             return Ok((Climates::given(zones), gaps));
         }
-        let years = YearClimate::parse_table(text, file)?;
+        let (years, notes) = YearClimate::parse_noted(text, file)?;
         Ok((
             Climates::given(years.into_iter().map(of_months).collect()),
-            None,
+            notes,
         ))
     }
 
@@ -146,7 +146,7 @@ mod tests {
             text += &format!("Hill,{month},80,50\ncoast,{month},70,40\n");
         }
         let (climates, gaps) = Climates::parse(&text, "c").unwrap();
-        assert!(gaps.is_none() && !climates.is_assumed() && !climates.has_days());
+        assert!(gaps.is_empty() && !climates.is_assumed() && !climates.has_days());
         let name = |zone: ZoneOf<'_>| zone.zone().year.name.clone();
         assert!(matches!(climates.of(Some("hill ")), ZoneOf::Known(_)));
         assert_eq!(name(climates.of(Some("COAST"))), "coast");

@@ -2,6 +2,7 @@
 //! as a weather network publishes it or `evenfall climate --daily` writes it.
 
 use super::date::Date;
+use super::doubts::{GRASS, grass_column, unused};
 use super::table::{MOST_ETO_MM, looks_like_inches, of_year};
 use super::{DAYS, MonthClimate, YearClimate};
 use crate::cells::Table;
@@ -26,6 +27,9 @@ pub struct DayClimate {
     pub rain_mm: Option<f64>,
 }
 
+/// Columns that are read beside that of grass reference evapotranspiration.
+const COLUMNS: [&str; 5] = ["date", "day", "rain_mm", "precip_mm", "prcp_mm"];
+
 /// Whether a climate table has days, and not months.
 ///
 /// # Errors
@@ -36,23 +40,24 @@ pub fn is_daily(text: &str, file: &str) -> Result<bool, Issue> {
 }
 
 /// Reads a table of days. Rows may stand in any order; a row without evapotranspiration is a
-/// missing day. The second value says which days are missing.
+/// missing day. The second value says which days are missing, and which columns are not read.
 ///
 /// # Errors
-/// `IN07` for a cell that cannot be read, `IN08` for a missing column, `CL02` for impossible
-/// values and days that stand twice, `CL05` when there is no usable day.
-pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Option<Issue>), Issue> {
+/// `IN07` for a cell that cannot be read, `IN08` for a missing column, `CL10` for reference
+/// evapotranspiration of a tall crop, `CL02` for impossible values and days that stand twice, `CL05` when there is no usable day.
+pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Vec<Issue>), Issue> {
     let table = Table::parse(text, file)?;
     let date_column = table.needed(&["date", "day"])?;
-    let eto = table
-        .needed(&["eto_mm", "et_ref_mm", "et0_mm"])
-        .map_err(|issue| {
-            let found = format!(
-                "{}; make the column with `evenfall climate {file} --daily FILE`",
-                issue.found
-            );
-            Issue { found, ..issue }
-        })?;
+    let eto = grass_column(&table).map_err(|issue| {
+        if issue.code != Code::IN08 {
+            return issue;
+        }
+        let found = format!(
+            "{}; make the column with `evenfall climate {file} --daily FILE`",
+            issue.found
+        );
+        Issue { found, ..issue }
+    })?;
     let rain = table.needed(&["rain_mm", "precip_mm", "prcp_mm"])?;
     let mut days = Vec::new();
     for (line, cells) in &table.rows {
@@ -85,7 +90,9 @@ pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Option<Iss
     let days = in_order(days, |day| day.date, &table, file)?;
     let gaps = gaps(days.iter().map(|day| (day.date, day.rain_mm.is_some())));
     let note = gap_note(&gaps).map(|issue| issue.in_file(file));
-    Ok((days, note))
+    let known: Vec<&str> = COLUMNS.iter().chain(&GRASS).copied().collect();
+    let notes = note.into_iter().chain(unused(&table, &known));
+    Ok((days, notes.collect()))
 }
 
 /// The mean year of a list of days: mean day × days of the month, so a missing day neither counts
@@ -247,7 +254,7 @@ mod tests {
 
     /// Every day of 2023: 4 mm of evapotranspiration and 1 mm of rain.
     fn year(change: impl Fn(Date) -> Option<String>) -> String {
-        let mut text = "date,et_ref_mm,rain_mm\n".to_owned();
+        let mut text = "date,eto_mm,rain_mm\n".to_owned();
         let mut date = Date::parse("2023-01-01").unwrap();
         while date.year == 2023 {
             let plain = format!("{}-{:02}-{:02},4.0,1.0", date.year, date.month, date.day);
@@ -264,7 +271,7 @@ mod tests {
         assert!(is_daily(&text, "d").unwrap());
         assert!(!is_daily("month,eto_mm,rain_mm\n", "d").unwrap());
         let (days, gaps) = parse_days(&text, "d").unwrap();
-        assert_eq!((days.len(), gaps), (365, None));
+        assert_eq!((days.len(), gaps), (365, Vec::new()));
         let year = mean_year(&days, "here").unwrap();
         assert!((year.months[6].eto_mm - 124.0).abs() < 1e-9);
         assert!((year.months[1].rain_mm - 28.25).abs() < 1e-9);
@@ -277,7 +284,9 @@ mod tests {
         });
         let (days, gaps) = parse_days(&text, "d").unwrap();
         assert_eq!(days.len(), 362);
-        let note = gaps.unwrap();
+        let [note] = &gaps[..] else {
+            panic!("{gaps:?}")
+        };
         assert_eq!(
             (note.code, note.found.as_str()),
             (Code::CL04, "2023-07: 3 days, 3 without rain measured")

@@ -3,6 +3,7 @@
 mod climates;
 mod date;
 mod days;
+mod doubts;
 mod effective_rain;
 mod hourly;
 mod penman;

@@ -1,6 +1,7 @@
 //! The monthly climate table: `month, eto_mm, rain_mm` and optionally `wind_m_s, rh_pct, t_c,
 //! tmax_c, tmin_c`, `zone`, and the shares of a wind rose, `wind_n_frac` to `wind_nw_frac`.
 
+use super::doubts::{GRASS, grass_column, of_months, unused};
 use super::rose;
 use super::{MonthClimate, YearClimate};
 use crate::cells::Table;
@@ -9,6 +10,24 @@ use crate::rain::SIDES;
 
 const MONTH_NAMES: [&str; 12] = [
     "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+];
+
+/// Columns that are read, or that `evenfall climate` writes for people, beside those of grass reference
+/// evapotranspiration and of the wind rose.
+const COLUMNS: [&str; 13] = [
+    "month",
+    "rain_mm",
+    "precip_mm",
+    "wind_m_s",
+    "rh_pct",
+    "t_c",
+    "tmean_c",
+    "tmax_c",
+    "tmin_c",
+    "zone",
+    "days",
+    "hargreaves_mm",
+    "effective_rain_mm",
 ];
 
 /// Largest plausible monthly reference evapotranspiration \[mm\] and rain \[mm\].
@@ -30,10 +49,19 @@ impl YearClimate {
     /// the order of their first rows. Months are 1 to 12 or English names.
     ///
     /// # Errors
-    /// `IN07` for a cell that is not a number, `IN08` for a missing column, `CL01` when a zone
-    /// has not each month once, `CL02` for impossible values, `CL03` for values that look like
+    /// `IN07` for a cell that is not a number, `IN08` for a missing column, `CL10` for reference evapotranspiration of
+    /// a tall crop, `CL01` when a zone has not each month once, `CL02` for impossible values, `CL03` for values that look like
     /// inches or degrees Fahrenheit.
     pub fn parse_table(text: &str, file: &str) -> Result<Vec<YearClimate>, Issue> {
+        YearClimate::parse_noted(text, file).map(|(years, _)| years)
+    }
+
+    /// The same, with what is doubtful about it: `CL11` to `CL13` for figures that look like other units, `CL15`
+    /// for columns that are not read.
+    ///
+    /// # Errors
+    /// As [`YearClimate::parse_table`].
+    pub fn parse_noted(text: &str, file: &str) -> Result<(Vec<YearClimate>, Vec<Issue>), Issue> {
         let table = Table::parse(text, file)?;
         let columns = Columns::find(&table)?;
         let mut zones: Vec<(String, [Option<MonthClimate>; 12])> = Vec::new();
@@ -55,10 +83,20 @@ impl YearClimate {
         if zones.is_empty() {
             return Err(Issue::new(Code::CL01, "there is no row").in_file(file));
         }
-        zones
+        let years = zones
             .into_iter()
             .map(|(name, months)| whole_year(name, months, file))
-            .collect()
+            .collect::<Result<Vec<YearClimate>, Issue>>()?;
+        let doubts = years.iter().flat_map(of_months);
+        let mut notes: Vec<Issue> = doubts.map(|note| note.in_file(file)).collect();
+        let known: Vec<&str> = COLUMNS
+            .iter()
+            .chain(&GRASS)
+            .chain(&rose::COLUMNS)
+            .copied()
+            .collect();
+        notes.extend(unused(&table, &known));
+        Ok((years, notes))
     }
 }
 
@@ -126,7 +164,7 @@ impl Columns {
     fn find(table: &Table) -> Result<Columns, Issue> {
         Ok(Columns {
             month: table.needed(&["month"])?,
-            eto: table.needed(&["eto_mm", "et_ref_mm", "et0_mm"])?,
+            eto: grass_column(table)?,
             rain: table.needed(&["rain_mm", "precip_mm"])?,
             wind: table.column(&["wind_m_s"]),
             sides: rose::COLUMNS.map(|name| table.column(&[name])),

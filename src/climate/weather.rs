@@ -3,6 +3,7 @@
 
 use super::date::Date;
 use super::days::{DayClimate, Gap, enough, gap_note, gaps, in_order, span_years};
+use super::doubts::unused;
 use super::penman::{Humidity, Radiation, Station, Weather};
 use super::{DAYS, MonthClimate, YearClimate};
 use crate::cells::Table;
@@ -10,6 +11,40 @@ use crate::issue::{Code, Issue};
 
 /// A daily maximum above this \[°C\] looks like degrees Fahrenheit: the record is below 57.
 const MOST_DAY_C: f64 = 58.0;
+
+/// Columns that are read.
+const COLUMNS: [&str; 30] = [
+    "date",
+    "day",
+    "tmax_c",
+    "t_max_c",
+    "tx_c",
+    "tmin_c",
+    "t_min_c",
+    "tn_c",
+    "rain_mm",
+    "precip_mm",
+    "prcp_mm",
+    "wind_m_s",
+    "u_m_s",
+    "wind_speed_m_s",
+    "vapr_kpa",
+    "vapour_kpa",
+    "ea_kpa",
+    "tdew_c",
+    "dew_c",
+    "rhmax_pct",
+    "rh_max_pct",
+    "rhmin_pct",
+    "rh_min_pct",
+    "rh_pct",
+    "rhmean_pct",
+    "srad_mj_m2",
+    "rs_mj_m2",
+    "solar_mj_m2",
+    "sunshine_h",
+    "sun_h",
+];
 
 /// One day with what was reckoned from it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,6 +103,8 @@ pub struct WeatherYears {
     /// Days on which humidity, wind, or radiation was not measured and the rule for missing data
     /// was used, in this order.
     pub rule_days: [u32; 3],
+    /// The note of columns that are not read.
+    pub(super) unused: Option<Issue>,
 }
 
 struct Columns {
@@ -213,6 +250,7 @@ impl WeatherYears {
             days,
             gaps,
             rule_days,
+            unused: unused(&table, &COLUMNS),
         })
     }
 

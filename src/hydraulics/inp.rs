@@ -3,7 +3,8 @@
 //! One station runs at a time, so each gets the whole way of the water to itself: a reservoir for
 //! the pressure less the losses that do not depend on the flow, the service line with the meter as
 //! a minor loss, the main, and its laterals. Heads are emitters; heads whose bodies hold the
-//! pressure are fixed demands. A regulated body's own loss is given to the height of its emitter.
+//! pressure are fixed demands. A regulated body's own loss is given to the height of its emitter. An
+//! emitter without pressure draws water in; a check valve before each lets nothing come back.
 //!
 //! # References
 //! - Rossman, L. A. et al., *EPANET 2.2 User Manual*, US EPA, EPA/600/R-20/133, 2020, appendix C.2
@@ -131,7 +132,7 @@ impl File {
             line(
                 &mut self.pipes,
                 format_args!(
-                    "S{number}Q{}\tS{number}N{}\t{id}\t{SHORT_M}\t{WIDE_MM}\t150\t0\tOpen",
+                    "S{number}Q{}\tS{number}N{}\t{id}\t{SHORT_M}\t{WIDE_MM}\t150\t0\tCV",
                     head + 1,
                     tap.node
                 ),

@@ -3,8 +3,9 @@
 //! A tree grows from the valve: the head that is cheapest to join is joined next, where a metre of
 //! trench off the turf counts more than one on it, and some of the way back to the valve counts
 //! too, so that laterals run straight rather than snake (the shortest spanning tree of Prim with a
-//! share of Dijkstra's shortest paths). Buildings, walls and the root zones of trees are gone
-//! round by way of their corners where there is a way round. Then single heads change to another
+//! share of Dijkstra's shortest paths). Buildings, walls, the root zones of trees and the ground of
+//! others are gone round by way of their corners; where a way round is not found near by, corners
+//! farther off are tried as well, and what is left takes the shortest passage. Then single heads change to another
 //! pipe while that is cheaper. Very many heads, and those that are left where the budget of work is
 //! spent, join straight: from the valve outward each the nearest of the last ones that joined.
 //!
@@ -20,6 +21,10 @@ use crate::shape::Point;
 
 /// Passes of improvement.
 const PASSES: usize = 4;
+/// Things this near to a station can be in its way \[m\].
+const NEAR_M: f64 = 4.0;
+/// So far off a way round is looked for where none is found near by \[m\].
+const FAR_M: f64 = 60.0;
 /// Corners considered for a way round.
 const MOST_CORNERS: usize = 160;
 /// Nodes beyond which fewer corners are considered.
@@ -39,7 +44,7 @@ pub struct Tree {
     pub feeds: Vec<usize>,
     /// The node of each head.
     pub heads: Vec<usize>,
-    /// Pipes that cross a building, a wall or a root zone because no way round was found.
+    /// Pipes that pass a building, a wall or a root zone because no way round was found.
     pub crossings: usize,
 }
 
@@ -54,6 +59,16 @@ impl Tree {
     #[must_use]
     pub fn trench_m(&self) -> f64 {
         (0..self.nodes.len()).map(|node| self.length_m(node)).sum()
+    }
+
+    /// Whether a pipe passes what it might go round: something that stands in its way, or the ground of
+    /// others between two places of the parcel's own.
+    fn is_avoidable(&self, yard: &Yard) -> bool {
+        let is_off = |node: usize| {
+            let (a, b) = (self.nodes[self.feeds[node]], self.nodes[node]);
+            yard.is_own(a) && yard.is_own(b) && yard.trench(a, b).off_parcel_m > 0.0
+        };
+        self.crossings > 0 || (1..self.nodes.len()).any(is_off)
     }
 
     /// How many pipes each node feeds.
@@ -81,11 +96,20 @@ pub fn tree(valve: Point, heads: &[Point], yard: &Yard, path_weight: f64, work: 
     } else {
         MOST_CORNERS
     };
-    let corners = yard.corners_about(valve, heads, most);
-    let mut growth = Growth::new(valve, heads, &corners, (yard, path_weight, work));
-    growth.grow();
-    growth.improve();
-    growth.into_tree()
+    let grown = |margin_m: f64| {
+        let corners = yard.corners_about(valve, heads, most, margin_m);
+        let mut growth = Growth::new(valve, heads, &corners, (yard, path_weight, work));
+        growth.grow();
+        growth.improve();
+        let cost_m = growth.total_m();
+        (cost_m, growth.into_tree())
+    };
+    let (near_m, near) = grown(NEAR_M);
+    if work.is_spent() || !near.is_avoidable(yard) {
+        return near;
+    }
+    let (far_m, far) = grown(FAR_M);
+    if far_m < near_m { far } else { near }
 }
 
 /// Sites: the valve, the heads, then the corners.
@@ -99,9 +123,8 @@ struct Growth<'y> {
     feeds: Vec<Option<usize>>,
     /// Length back to the valve of each site in the tree \[m\].
     way_m: Vec<f64>,
-    /// Costs of pipes, NaN where not reckoned yet, infinite where something stands in the way.
+    /// Costs of pipes, NaN where not computed yet.
     costs: Vec<f64>,
-    crossings: usize,
 }
 
 impl<'y> Growth<'y> {
@@ -131,7 +154,6 @@ impl<'y> Growth<'y> {
                 vec![f64::NAN; count * count]
             },
             sites,
-            crossings: 0,
         }
     }
 
@@ -141,8 +163,7 @@ impl<'y> Growth<'y> {
         if self.costs[at].is_nan() {
             let (from, to) = (self.sites[low], self.sites[high]);
             self.work.spend(self.yard.looks(from, to));
-            let cost = self.yard.cost_m(from, to);
-            self.costs[at] = cost.unwrap_or(f64::INFINITY);
+            self.costs[at] = self.yard.cost_m(from, to);
         }
         self.costs[at]
     }
@@ -157,7 +178,7 @@ impl<'y> Growth<'y> {
                 return self.join_straight();
             }
             if !self.join_by_path() {
-                self.join_across();
+                return self.join_straight();
             }
         }
     }
@@ -264,22 +285,15 @@ impl<'y> Growth<'y> {
         }
     }
 
-    /// Joins the nearest head straight, whatever stands in the way.
-    fn join_across(&mut self) {
-        self.work.spend(self.heads * self.sites.len() / 2);
-        let mut best: Option<(f64, usize, usize)> = None;
-        for head in (1..=self.heads).filter(|&head| self.feeds[head].is_none()) {
-            for site in (0..self.sites.len()).filter(|&site| self.feeds[site].is_some()) {
-                let straight_m = self.sites[head].distance(self.sites[site]);
-                if best.is_none_or(|(least, ..)| straight_m < least) {
-                    best = Some((straight_m, head, site));
-                }
+    /// What the pipes cost, in metres on turf \[m\].
+    fn total_m(&mut self) -> f64 {
+        let mut total_m = 0.0;
+        for site in 1..self.sites.len() {
+            if let Some(up) = self.feeds[site] {
+                total_m += self.cost_m(up, site);
             }
         }
-        if let Some((_, head, site)) = best {
-            self.join(head, site);
-            self.crossings += 1;
-        }
+        total_m
     }
 
     /// Lets single sites change to another pipe while that is cheaper.
@@ -311,7 +325,7 @@ impl<'y> Growth<'y> {
                         best = (change, other);
                     }
                 }
-                if best.1 != fed_by && now.is_finite() {
+                if best.1 != fed_by {
                     self.join(site, best.1);
                     self.measure_ways();
                     changed = true;
@@ -385,14 +399,21 @@ impl<'y> Growth<'y> {
         for (at, &site) in order.iter().enumerate() {
             place[site] = at;
         }
+        let nodes: Vec<Point> = order.iter().map(|&site| self.sites[site]).collect();
+        let feeds: Vec<usize> = order
+            .iter()
+            .map(|&site| self.feeds[site].map_or(0, |up| place[up]))
+            .collect();
+        let crosses = |node: &usize| {
+            self.yard
+                .trench(nodes[feeds[*node]], nodes[*node])
+                .is_obstructed
+        };
         Tree {
-            nodes: order.iter().map(|&site| self.sites[site]).collect(),
-            feeds: order
-                .iter()
-                .map(|&site| self.feeds[site].map_or(0, |up| place[up]))
-                .collect(),
+            crossings: (1..nodes.len()).filter(crosses).count(),
+            nodes,
+            feeds,
             heads: (1..=self.heads).map(|head| place[head]).collect(),
-            crossings: self.crossings,
         }
     }
 }
@@ -400,7 +421,15 @@ impl<'y> Growth<'y> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::hydraulics::trench::Factors;
     use crate::shape::Outline;
+
+    const FACTORS: Factors = Factors {
+        off_turf: 2.0,
+        off_parcel: 10.0,
+        roots: 4.0,
+        obstructed: 100.0,
+    };
 
     fn square(x: (f64, f64), y: (f64, f64)) -> Outline {
         let ring = [(x.0, y.0), (x.1, y.0), (x.1, y.1), (x.0, y.1)];
@@ -408,7 +437,7 @@ mod tests {
     }
 
     fn yard(blocks: Vec<Outline>) -> Yard {
-        Yard::new(vec![square((-50.0, 50.0), (-50.0, 50.0))], blocks, 2.0)
+        Yard::new(vec![square((-50.0, 50.0), (-50.0, 50.0))], blocks, FACTORS)
     }
 
     #[test]
@@ -471,6 +500,47 @@ mod tests {
             &Work::default(),
         );
         assert_eq!((tree.crossings, tree.nodes.len()), (1, 2));
+    }
+
+    #[test]
+    fn a_pipe_stays_on_its_parcel_where_it_can() {
+        // An L; the straight line between its ends cuts across the neighbour.
+        let bent = [
+            (0.0, 0.0),
+            (20.0, 0.0),
+            (20.0, 4.0),
+            (4.0, 4.0),
+            (4.0, 20.0),
+            (0.0, 20.0),
+        ];
+        let bent = bent.map(|(x, y)| Point::new(x, y)).to_vec();
+        let turf = || Outline::new(bent.clone(), vec![]).unwrap();
+        let yard = Yard::new(vec![turf()], vec![], FACTORS).with_parcel(vec![turf()]);
+        let heads = [Point::new(18.0, 3.0)];
+        let tree = tree(Point::new(3.0, 18.0), &heads, &yard, 0.15, &Work::default());
+        assert_eq!(tree.nodes.len(), 3, "{tree:?}");
+        let off_m: f64 = (1..3)
+            .map(|node| {
+                yard.trench(tree.nodes[tree.feeds[node]], tree.nodes[node])
+                    .off_parcel_m
+            })
+            .sum();
+        assert_eq!(off_m, 0.0);
+    }
+
+    #[test]
+    fn a_way_round_is_found_beyond_a_second_building() {
+        // Houses shoulder to shoulder: the ends of the row lie far from valve and head.
+        let blocks = vec![
+            square((4.0, 6.0), (-8.0, 8.0)),
+            square((3.0, 7.0), (7.9, 30.0)),
+            square((3.0, 7.0), (-60.0, -7.9)),
+        ];
+        let yard = yard(blocks);
+        let heads = [Point::new(10.0, 0.0)];
+        let tree = tree(Point::default(), &heads, &yard, 0.15, &Work::default());
+        assert_eq!(tree.crossings, 0, "{tree:?}");
+        assert!(tree.trench_m() > 60.0);
     }
 
     #[test]

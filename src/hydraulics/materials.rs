@@ -3,6 +3,13 @@
 use super::laterals::Tree;
 use crate::catalogue::{Hardware, Part, PipeSize};
 
+/// A backflow device.
+pub const BACKFLOW: &str = "backflow device";
+/// The detail of metres bored under a building.
+pub const UNDER_BUILDING: &str = "under a building";
+/// The detail of metres in a sleeve off the parcel.
+pub const OFF_PARCEL: &str = "off the parcel";
+
 /// One line of a bill of materials.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Line {
@@ -35,7 +42,13 @@ impl Line {
         }
     }
 
-    /// Quantity × unit cost.
+    /// Whether it has a price here; backflow devices are chosen and priced by licensed people.
+    #[must_use]
+    pub fn is_priced(&self) -> bool {
+        self.item != BACKFLOW
+    }
+
+    /// Quantity × unit cost; 0 without a price.
     #[must_use]
     pub fn cost_cur(&self) -> f64 {
         self.quantity * self.unit_cost_cur
@@ -59,6 +72,12 @@ pub struct Count {
     valves: Vec<u64>,
     wire_m: f64,
     stations: u64,
+    caps: u64,
+    valve_boxes: u64,
+    reducers: u64,
+    backflows: u64,
+    /// What, how long, and what a metre costs.
+    borings: Vec<(&'static str, f64, f64)>,
 }
 
 impl Count {
@@ -98,6 +117,35 @@ impl Count {
         self.adapters += 1;
     }
 
+    /// Counts one cap on a head that is given up.
+    pub fn cap(&mut self) {
+        self.caps += 1;
+    }
+
+    /// Counts one box for the valves of a place.
+    pub fn valve_box(&mut self) {
+        self.valve_boxes += 1;
+    }
+
+    /// Counts one pressure reducer behind a point of connection.
+    pub fn reducer(&mut self) {
+        self.reducers += 1;
+    }
+
+    /// Counts one backflow device, which licensed people choose, price and set.
+    pub fn backflow(&mut self) {
+        self.backflows += 1;
+    }
+
+    /// Counts metres that cannot be dug, and what one costs beside the pipe.
+    pub fn boring(&mut self, what: &'static str, length_m: f64, cur_m: f64) {
+        let known = self.borings.iter_mut().find(|(own, ..)| *own == what);
+        match known {
+            Some((_, sum_m, _)) => *sum_m += length_m,
+            None => self.borings.push((what, length_m, cur_m)),
+        }
+    }
+
     /// Counts one check valve.
     pub fn check_valve(&mut self) {
         self.check_valves += 1;
@@ -133,6 +181,11 @@ impl Count {
             valves,
             wire_m,
             stations,
+            caps,
+            valve_boxes,
+            reducers,
+            backflows,
+            borings,
         } = other;
         for (name, count, unit_cost_cur) in nozzles {
             match self.nozzles.iter_mut().find(|(known, ..)| known == name) {
@@ -172,6 +225,13 @@ impl Count {
         }
         self.wire_m += wire_m;
         self.stations += stations;
+        self.caps += caps;
+        self.valve_boxes += valve_boxes;
+        self.reducers += reducers;
+        self.backflows += backflows;
+        for &(what, length_m, cur_m) in borings {
+            self.boring(what, length_m, cur_m);
+        }
     }
 
     /// Counts a valve that passes a flow, its wire and its station of the controller.
@@ -219,6 +279,7 @@ impl Count {
                 hardware.regulated_body,
             ),
             ("adapter", self.adapters, hardware.adapter),
+            ("cap", self.caps, hardware.cap),
             ("check valve", self.check_valves, hardware.check_valve),
             ("swing pipe", self.swing_pipes, hardware.swing_pipe),
         ] {
@@ -256,6 +317,24 @@ impl Count {
                 part,
             ));
         }
+        lines.push(Line::new(
+            "valve box",
+            plain(),
+            self.valve_boxes as f64,
+            hardware.valve_box,
+        ));
+        lines.push(Line::new(
+            "pressure reducer",
+            plain(),
+            self.reducers as f64,
+            hardware.pressure_reducer,
+        ));
+        let mut borings = self.borings.clone();
+        borings.sort_by(|a, b| b.0.cmp(a.0));
+        lines.extend(borings.into_iter().map(|(what, length_m, cur_m)| Line {
+            unit: "m",
+            ..Line::new("boring", what.to_owned(), length_m, per_metre(cur_m))
+        }));
         lines.push(Line {
             unit: "m",
             ..Line::new("wire", plain(), self.wire_m, hardware.wire_m)
@@ -266,6 +345,12 @@ impl Count {
             plain(),
             stations,
             hardware.controller_station,
+        ));
+        lines.push(Line::new(
+            BACKFLOW,
+            "by licensed practice".to_owned(),
+            self.backflows as f64,
+            per_metre(0.0),
         ));
         lines.retain(|line| line.quantity > 0.0);
         lines
@@ -295,6 +380,13 @@ impl Counts {
         self.0.is_empty()
     }
 
+    /// Every count with the turf areas that need it.
+    pub fn pieces(&self) -> impl Iterator<Item = (&[usize], &Count)> {
+        self.0
+            .iter()
+            .map(|(areas, count)| (areas.as_slice(), count))
+    }
+
     /// What is needed where the turf areas for which `is_changed` holds are changed.
     #[must_use]
     pub fn total(&self, is_changed: impl Fn(usize) -> bool) -> Count {
@@ -305,6 +397,14 @@ impl Counts {
             }
         }
         total
+    }
+}
+
+/// What is bought by the piece or metre, in no box.
+fn per_metre(unit_cost_cur: f64) -> Part {
+    Part {
+        per_box: 1,
+        unit_cost_cur,
     }
 }
 
@@ -420,6 +520,53 @@ mod tests {
         );
         assert_eq!(bill(|area| area == 2), ["pipe 25 mm 5", "fitting 25 mm 1"]);
         assert!(bill(|_| false).is_empty());
+    }
+
+    #[test]
+    fn what_is_bored_capped_and_left_to_others_has_its_line() {
+        let hardware = Catalogue::generic().hardware;
+        let mut count = Count::default();
+        for (what, length_m) in [
+            (UNDER_BUILDING, 2.0),
+            (OFF_PARCEL, 3.0),
+            (UNDER_BUILDING, 0.5),
+        ] {
+            let cur_m = if what == OFF_PARCEL { 40.0 } else { 100.0 };
+            count.boring(what, length_m, cur_m);
+        }
+        count.cap();
+        count.valve_box();
+        count.reducer();
+        count.backflow();
+        let mut twice = count.clone();
+        twice.add(&count);
+        for (count, times) in [(count, 1.0), (twice, 2.0)] {
+            let lines = count.lines(&hardware);
+            let found: Vec<(&str, &str, f64)> = lines
+                .iter()
+                .map(|line| (line.item, line.detail.as_str(), line.quantity / times))
+                .collect();
+            assert_eq!(
+                found,
+                [
+                    ("cap", "", 1.0),
+                    ("valve box", "", 1.0),
+                    ("pressure reducer", "", 1.0),
+                    ("boring", UNDER_BUILDING, 2.5),
+                    ("boring", OFF_PARCEL, 3.0),
+                    (BACKFLOW, "by licensed practice", 1.0),
+                ]
+            );
+            let priced: Vec<bool> = lines.iter().map(Line::is_priced).collect();
+            assert_eq!(priced, [true, true, true, true, true, false]);
+            let cost: f64 = lines.iter().map(Line::cost_cur).sum();
+            let parts = [hardware.cap, hardware.valve_box, hardware.pressure_reducer];
+            let parts: f64 = parts.iter().map(|part| part.unit_cost_cur).sum();
+            assert!(
+                (cost - times * (parts + 250.0 + 120.0)).abs() < 1e-9,
+                "{cost}"
+            );
+        }
     }
 
     #[test]

@@ -2,10 +2,11 @@
 //!
 //! [`nozzle`] says what a head does at a pressure, [`pipe`] what a pipe takes of it, `supply`
 //! what there is to begin with. [`stations`] groups heads into the sets that one valve feeds,
-//! [`laterals`] draws the pipes from the valve to its heads, `network` solves them with the flows
+//! [`apart`] keeps them whole round buildings, [`laterals`] draws the pipes from the valve to its heads, `network` solves them with the flows
 //! that the pressures give, and `materials` counts what has to be bought. [`work`] bounds what all of
 //! this may take.
 
+pub mod apart;
 pub mod costs;
 pub mod inp;
 pub mod laterals;

@@ -107,6 +107,35 @@ impl<'f> Response<'f> {
         read(low) + share * (read(high) - read(low))
     }
 
+    /// The pressure at which the flow is a multiple of the rated one, and its slope \[kPa, kPa to a
+    /// rated flow\]: the inverse of [`Response::flow_factor`]; 0 without flow. Where a table has the
+    /// same flow at two pressures it is the lower one.
+    #[must_use]
+    pub fn kpa_for(&self, flow_factor: f64) -> (f64, f64) {
+        if flow_factor <= 0.0 {
+            return (0.0, 0.0);
+        }
+        let scaled = |from_kpa: f64, factor: f64| {
+            let kpa = from_kpa * libm::pow(flow_factor / factor, 1.0 / self.flow_exponent);
+            (kpa, kpa / flow_factor / self.flow_exponent)
+        };
+        let (Some(first), Some(last)) = (self.curve.first(), self.curve.last()) else {
+            return scaled(self.rated_kpa, 1.0);
+        };
+        if flow_factor <= first.flow_factor {
+            return scaled(first.kpa, first.flow_factor);
+        }
+        if flow_factor > last.flow_factor {
+            return scaled(last.kpa, last.flow_factor);
+        }
+        let after = self
+            .curve
+            .partition_point(|point| point.flow_factor < flow_factor);
+        let (low, high) = (&self.curve[after - 1], &self.curve[after]); // first < factor <= last
+        let slope = (high.kpa - low.kpa) / (high.flow_factor - low.flow_factor);
+        (low.kpa + slope * (flow_factor - low.flow_factor), slope)
+    }
+
     /// Where a pressure lies in the working range.
     #[must_use]
     pub fn working(&self, nozzle_kpa: f64) -> Working {
@@ -269,6 +298,17 @@ mod tests {
         close(response.flow_factor(600.0), 1.2 * 2.0_f64.sqrt(), 1e-12);
         close(response.throw_factor(600.0), 1.04, 1e-12);
         assert_eq!(response.pure_exponent(), None);
+        // And back, with the slope of the inverse.
+        for kpa in [40.0, 150.0, 180.0, 255.0, 300.0, 600.0] {
+            let factor = response.flow_factor(kpa);
+            close(response.kpa_for(factor).0, kpa, 1e-9);
+            let reach = 1e-6;
+            let near = |factor| response.kpa_for(factor).0;
+            let slope = (near(factor) - near(factor - reach)) / reach;
+            close(near(factor - reach) + slope * reach, kpa, 1e-9);
+            close(response.kpa_for(factor - reach).1 / slope, 1.0, 1e-4);
+        }
+        assert_eq!(response.kpa_for(0.0), (0.0, 0.0));
     }
 
     #[test]

@@ -4,11 +4,15 @@
 //! cut in two by flow, again and again, across the direction that keeps the parts most compact,
 //! until each part is within the safe flow; then heads change sides where that makes stations
 //! more compact or more equal, and a small station is dissolved where its neighbours can take it.
+//! Where buildings stand between heads, cuts and changes keep each station in one piece (see `apart`), and
+//! what still is parted is given to neighbours or stands alone. No change brings a station more kinds of
+//! nozzles than it should have, and rare kinds move to stations that have them.
 //! Every step is bounded, so five thousand heads take milliseconds; where the budget of work is spent,
 //! heads are filled into stations in the order in which they stand, or stations stay as they are.
 
 use std::collections::BTreeMap;
 
+use super::apart::{MAX_NOZZLE_TYPES, Rules, Sights, kinds};
 use super::work::Work;
 use crate::shape::Point;
 
@@ -48,6 +52,17 @@ const ROUNDING: f64 = 1e-9;
 /// Stations come in the order of their first heads.
 #[must_use]
 pub fn grouped(outlets: &[Outlet], safe_lpm: f64, work: &Work) -> Vec<Members> {
+    grouped_by(outlets, safe_lpm, Rules::default(), work)
+}
+
+/// The same where buildings stand about and kinds of nozzles count.
+#[must_use]
+pub fn grouped_by(
+    outlets: &[Outlet],
+    safe_lpm: f64,
+    rules: Rules<'_>,
+    work: &Work,
+) -> Vec<Members> {
     let mut classes: Vec<u32> = outlets.iter().map(|outlet| outlet.class).collect();
     classes.sort_unstable();
     classes.dedup();
@@ -60,12 +75,18 @@ pub fn grouped(outlets: &[Outlet], safe_lpm: f64, work: &Work) -> Vec<Members> {
         if within.is_empty() {
             continue;
         }
-        let parts = divided(outlets, within, safe_lpm, work);
+        let places: Vec<(usize, Point)> = within.iter().map(|&i| (i, outlets[i].at)).collect();
+        work.spend(places.len() * places.len());
+        let sights = Sights::of(outlets.len(), &places, rules);
+        let parts = divided(outlets, within, (safe_lpm, sights.as_ref()), work);
         let mut sets = Sets::new(outlets, safe_lpm, work, parts);
+        (sets.rules, sets.sights) = (rules, sights.as_ref());
         sets.improve();
         while sets.dissolve_one() {
             sets.improve();
         }
+        sets.sort_kinds();
+        sets.unite();
         stations.extend(sets.members);
     }
     for members in &mut stations {
@@ -124,14 +145,19 @@ fn flow_of(outlets: &[Outlet], members: &[usize]) -> f64 {
 
 /// Cuts a set of heads into parts within the safe flow: into as many as the flow asks for, or a
 /// few more where single heads do not fill them; where even that fails, wherever a cut is needed.
-fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64, work: &Work) -> Vec<Members> {
+fn divided(
+    outlets: &[Outlet],
+    all: Members,
+    (safe_lpm, sights): (f64, Option<&Sights>),
+    work: &Work,
+) -> Vec<Members> {
     let parts_for = |flow_lpm: f64| ((flow_lpm / safe_lpm - ROUNDING).ceil() as usize).max(1);
     let least = parts_for(flow_of(outlets, &all));
     for parts in least..=least + 1 + least / SPARE_PER {
         if work.is_spent() {
             break;
         }
-        if let Some(sets) = evenly(outlets, &all, parts, safe_lpm, work) {
+        if let Some(sets) = evenly(outlets, &all, parts, (safe_lpm, sights), work) {
             return sets;
         }
     }
@@ -149,7 +175,7 @@ fn divided(outlets: &[Outlet], all: Members, safe_lpm: f64, work: &Work) -> Vec<
             if work.is_spent() {
                 break None;
             }
-            let halves = cut(outlets, &members, parts, safe_lpm, work);
+            let halves = cut(outlets, &members, parts, (safe_lpm, sights), work);
             if halves.is_some() {
                 break halves;
             }
@@ -193,7 +219,7 @@ fn evenly(
     outlets: &[Outlet],
     all: &[usize],
     parts: usize,
-    safe_lpm: f64,
+    (safe_lpm, sights): (f64, Option<&Sights>),
     work: &Work,
 ) -> Option<Vec<Members>> {
     let mut done = Vec::new();
@@ -203,7 +229,7 @@ fn evenly(
             done.push(members);
             continue;
         }
-        let (few, rest) = cut(outlets, &members, parts, safe_lpm, work)?;
+        let (few, rest) = cut(outlets, &members, parts, (safe_lpm, sights), work)?;
         // The part with less flow is the one with fewer stations, if they differ.
         let few_first = flow_of(outlets, &few) <= flow_of(outlets, &rest);
         let (less, more) = (parts / 2, parts - parts / 2);
@@ -214,12 +240,13 @@ fn evenly(
 }
 
 /// Cuts a set in two so that one side can be half of so many stations; of several directions the
-/// one with the most compact sides. `None` where no direction has such a cut.
+/// one with the most compact sides; where buildings stand between heads, of those with the fewest pieces,
+/// and along the ways through the yard as well. `None` where no direction has such a cut.
 fn cut(
     outlets: &[Outlet],
     members: &[usize],
     parts: usize,
-    safe_lpm: f64,
+    (safe_lpm, sights): (f64, Option<&Sights>),
     work: &Work,
 ) -> Option<(Members, Members)> {
     let few = (parts / 2).max(1);
@@ -227,15 +254,27 @@ fn cut(
     let total_lpm = flow_of(outlets, members);
     let along = principal(outlets, members);
     let across = Point::new(-along.y, along.x);
-    let mut best: Option<(f64, Members, Members)> = None;
+    let mut orders: Vec<Members> = Vec::new();
     for direction in [along, across, along + across, along - across] {
+        work.spend(LOOKS_PER_CUT * members.len());
+        let mut order = members.to_vec();
+        order.sort_by(|&a, &b| {
+            let way = |i: usize| outlets[i].at.dot(direction);
+            way(a).total_cmp(&way(b)).then(a.cmp(&b))
+        });
+        orders.push(order);
+    }
+    if let Some(sights) = sights {
+        let ends = [&orders[0], &orders[1]].map(|order| [order[0], order[order.len() - 1]]);
+        for end in ends.into_iter().flatten() {
+            work.spend(members.len() * members.len());
+            orders.push(sights.by_way_from(end, members));
+        }
+    }
+    let pieces = |set: &[usize]| sights.map_or(1, |sights| sights.pieces(set).len());
+    let mut best: Option<(usize, f64, Members, Members)> = None;
+    for order in orders {
         for (first, second) in [(few, many), (many, few)] {
-            work.spend(LOOKS_PER_CUT * members.len());
-            let mut order = members.to_vec();
-            order.sort_by(|&a, &b| {
-                let way = |i: usize| outlets[i].at.dot(direction);
-                way(a).total_cmp(&way(b)).then(a.cmp(&b))
-            });
             let (mut least, mut at, mut before_lpm) = (f64::INFINITY, None, 0.0);
             for k in 1..order.len() {
                 before_lpm += outlets[order[k - 1]].flow_lpm;
@@ -249,17 +288,21 @@ fn cut(
                 }
             }
             let Some(at) = at else { continue };
-            let rest = order.split_off(at);
-            let spread_m2 = spread_m2(outlets, &order) + spread_m2(outlets, &rest);
-            if best.as_ref().is_none_or(|(least, ..)| spread_m2 < *least) {
-                best = Some((spread_m2, order, rest));
+            let (one, rest) = order.split_at(at);
+            let count = pieces(one) + pieces(rest);
+            let spread_m2 = spread_m2(outlets, one) + spread_m2(outlets, rest);
+            let is_better = best.as_ref().is_none_or(|(fewest, least, ..)| {
+                count < *fewest || count == *fewest && spread_m2 < *least
+            });
+            if is_better {
+                best = Some((count, spread_m2, one.to_vec(), rest.to_vec()));
             }
             if first == second {
                 break;
             }
         }
     }
-    best.map(|(_, a, b)| (a, b))
+    best.map(|(.., a, b)| (a, b))
 }
 
 fn middle(outlets: &[Outlet], members: &[usize]) -> Point {
@@ -300,6 +343,8 @@ struct Sets<'o> {
     members: Vec<Members>,
     flows_lpm: Vec<f64>,
     sums: Vec<Point>,
+    rules: Rules<'o>,
+    sights: Option<&'o Sights>,
 }
 
 impl<'o> Sets<'o> {
@@ -321,6 +366,118 @@ impl<'o> Sets<'o> {
             members,
             flows_lpm,
             sums,
+            rules: Rules::default(),
+            sights: None,
+        }
+    }
+
+    /// A set with some heads less and others more.
+    fn changed(&self, set: usize, leaving: &[usize], coming: &[usize]) -> Members {
+        let stay = self.members[set].iter().copied();
+        let stay = stay.filter(|head| !leaving.contains(head));
+        stay.chain(coming.iter().copied()).collect()
+    }
+
+    /// Whether a set may become another: no more pieces than it had, and no more kinds of nozzles than a
+    /// station should have, or than it had.
+    fn may_become(&self, set: usize, leaving: &[usize], coming: &[usize]) -> bool {
+        if self.sights.is_none() && self.rules.nozzles.is_empty() {
+            return true;
+        }
+        let (before, after) = (&self.members[set], self.changed(set, leaving, coming));
+        let kinds_of = |set: &Members| kinds(self.rules.nozzles, set.iter().copied());
+        let most = MAX_NOZZLE_TYPES.max(kinds_of(before));
+        if kinds_of(&after) > most {
+            return false;
+        }
+        self.sights
+            .is_none_or(|sights| sights.pieces(&after).len() <= sights.pieces(before).len().max(1))
+    }
+
+    /// The nearest set that can take a head: with room, whole and of few kinds after it.
+    fn taker(&self, head: usize, from: usize) -> Option<usize> {
+        self.near(head, from).into_iter().find(|&set| {
+            let lpm = self.flows_lpm[set] + self.outlets[head].flow_lpm;
+            lpm <= self.safe_lpm * (1.0 + ROUNDING) && self.may_become(set, &[], &[head])
+        })
+    }
+
+    /// Moves rare kinds of nozzles out of stations that have too many, while neighbours can take them.
+    fn sort_kinds(&mut self) {
+        if self.rules.nozzles.is_empty() {
+            return;
+        }
+        for set in 0..self.members.len() {
+            // Every round leaves one kind less.
+            while !self.work.is_spent() {
+                let own = self.members[set].clone();
+                if kinds(self.rules.nozzles, own.iter().copied()) <= MAX_NOZZLE_TYPES {
+                    break;
+                }
+                let count = |kind: u32| {
+                    let same = own.iter().filter(|&&i| self.rules.nozzles[i] == kind);
+                    same.count()
+                };
+                let mut by_kind: Vec<u32> = own.iter().map(|&i| self.rules.nozzles[i]).collect();
+                by_kind.sort_by_key(|&kind| (count(kind), kind));
+                by_kind.dedup();
+                let moved = by_kind.into_iter().any(|kind| self.move_kind(set, kind));
+                if !moved {
+                    break;
+                }
+            }
+        }
+    }
+
+    /// Moves all heads of a kind to other sets; nothing where one of them finds no room.
+    fn move_kind(&mut self, set: usize, kind: u32) -> bool {
+        let of_kind = |&head: &usize| self.rules.nozzles[head] == kind;
+        let heads: Members = self.members[set].iter().copied().filter(of_kind).collect();
+        self.give_away(set, &heads)
+    }
+
+    /// Gives heads of a set to its neighbours; nothing where one of them finds no room, or the set would be
+    /// left in more pieces.
+    fn give_away(&mut self, set: usize, heads: &[usize]) -> bool {
+        if heads.len() >= self.members[set].len() || !self.may_become(set, heads, &[]) {
+            return false;
+        }
+        let before = (
+            self.members.clone(),
+            self.flows_lpm.clone(),
+            self.sums.clone(),
+        );
+        for &head in heads {
+            self.work.spend(LOOKS_PER_CHANGE * self.outlets.len());
+            let Some(to) = self.taker(head, set) else {
+                (self.members, self.flows_lpm, self.sums) = before;
+                return false;
+            };
+            self.apply(set, &[head], &[]);
+            self.apply(to, &[], &[head]);
+        }
+        true
+    }
+
+    /// Gives the smaller pieces of a parted station to its neighbours; those that find no room become
+    /// stations of their own, where their flow is enough for a valve.
+    fn unite(&mut self) {
+        let Some(sights) = self.sights else { return };
+        // Stations that are added are whole.
+        for set in 0..self.members.len() {
+            for piece in sights.pieces(&self.members[set]).into_iter().skip(1) {
+                if self.give_away(set, &piece) {
+                    continue;
+                }
+                let flow_lpm = flow_of(self.outlets, &piece);
+                if flow_lpm >= self.rules.least_lpm {
+                    self.apply(set, &piece, &[]);
+                    self.sums
+                        .push(middle(self.outlets, &piece) * piece.len() as f64);
+                    self.flows_lpm.push(flow_lpm);
+                    self.members.push(piece);
+                }
+            }
         }
     }
 
@@ -416,7 +573,9 @@ impl<'o> Sets<'o> {
                         .chain(self.members[to].iter().map(|&other| Some(other)));
                     for partner in partners {
                         let gain = self.gain(head, from, to, partner, mean_lpm, price);
-                        if gain > least_gain && best.is_none_or(|(most, ..)| gain > most) {
+                        let is_best = best.is_none_or(|(most, ..)| gain > most);
+                        if gain > least_gain && is_best && self.may_change(head, from, to, partner)
+                        {
                             best = Some((gain, to, partner));
                         }
                     }
@@ -436,6 +595,12 @@ impl<'o> Sets<'o> {
                 break;
             }
         }
+    }
+
+    fn may_change(&self, head: usize, from: usize, to: usize, partner: Option<usize>) -> bool {
+        let single = partner.map(|other| [other]);
+        let coming = single.as_ref().map_or(&[][..], |one| &one[..]);
+        self.may_become(from, &[head], coming) && self.may_become(to, coming, &[head])
     }
 
     /// What a move, or a change of two heads, gains \[m²\]; negative infinity where it is too much
@@ -503,10 +668,7 @@ impl<'o> Sets<'o> {
             self.sums.clone(),
         );
         for head in heads {
-            let room = self.near(head, smallest).into_iter().find(|&set| {
-                self.flows_lpm[set] + self.outlets[head].flow_lpm
-                    <= self.safe_lpm * (1.0 + ROUNDING)
-            });
+            let room = self.taker(head, smallest);
             let Some(set) = room else {
                 (self.members, self.flows_lpm, self.sums) = before;
                 return false;
@@ -547,6 +709,62 @@ mod tests {
             grouped(&heads, 25.0, &Work::default()),
             [vec![0, 1, 2, 3], vec![4, 5, 6, 7]]
         );
+    }
+
+    #[test]
+    fn two_rows_with_a_house_between_are_cut_into_whole_stations() {
+        // A long house 3 m deep with a row of heads on either side; one may pass at its east end.
+        let house = |at: Point| at.x > -1.0 && at.x < 35.5 && at.y > 0.5 && at.y < 2.5;
+        let clear =
+            |a: Point, b: Point| (0..=40).all(|k| !house(a + (b - a) * (f64::from(k) / 40.0)));
+        let heads: Vec<Outlet> = (0..20)
+            .map(|k| outlet(4.0 * f64::from(k / 2), 3.0 * f64::from(k % 2), 4.0))
+            .collect();
+        let rules = Rules {
+            is_clear: Some(&clear),
+            least_lpm: 4.0,
+            ..Rules::default()
+        };
+        let places: Vec<(usize, Point)> = heads.iter().map(|one| one.at).enumerate().collect();
+        let sights = Sights::of(heads.len(), &places, rules).unwrap();
+        let mut parted = 0;
+        for safe_lpm in [12.0, 16.0, 20.0, 24.0, 30.0] {
+            let plain = grouped(&heads, safe_lpm, &Work::default());
+            parted += plain
+                .iter()
+                .filter(|set| sights.pieces(set).len() > 1)
+                .count();
+            let stations = grouped_by(&heads, safe_lpm, rules, &Work::default());
+            for set in &stations {
+                assert_eq!(sights.pieces(set).len(), 1, "{safe_lpm}: {set:?}");
+                assert!(flow_of(&heads, set) <= safe_lpm);
+            }
+            let mut all = stations.concat();
+            all.sort_unstable();
+            assert!(all.into_iter().eq(0..heads.len()));
+        }
+        assert!(
+            parted > 0,
+            "the plain grouping parts none: nothing was tested"
+        );
+    }
+
+    #[test]
+    fn a_station_has_four_kinds_of_nozzles_where_its_neighbours_can_take_the_fifth() {
+        let heads: Vec<Outlet> = (0..12).map(|k| outlet(f64::from(k), 0.0, 3.0)).collect();
+        let nozzles = [0, 1, 2, 3, 4, 0, 0, 0, 0, 4, 4, 4];
+        let rules = Rules {
+            nozzles: &nozzles,
+            ..Rules::default()
+        };
+        let most = |stations: &[Members]| {
+            let counts = stations
+                .iter()
+                .map(|set| kinds(&nozzles, set.iter().copied()));
+            counts.max().unwrap()
+        };
+        assert_eq!(most(&grouped(&heads, 21.0, &Work::default())), 5);
+        assert_eq!(most(&grouped_by(&heads, 21.0, rules, &Work::default())), 4);
     }
 
     #[test]

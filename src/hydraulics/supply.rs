@@ -93,6 +93,13 @@ pub struct Source {
     pub limit: FlowLimit,
     /// Nominal size of meter and service line \[mm\].
     pub size_mm: f64,
+    /// Inside diameter of the service line \[mm\].
+    pub bore_mm: f64,
+    /// Whether the size follows from the flow alone.
+    pub is_size_inferred: bool,
+    /// Whether its static pressure is above that which plumbing may have, so that a pressure reducer
+    /// belongs before everything.
+    pub needs_reducer: bool,
     /// Least flow of its pump \[L/min\]; 0 without a pump.
     pub pump_least_lpm: f64,
 }
@@ -136,16 +143,20 @@ impl Losses {
     }
 }
 
-/// The safe flow of a meter and its service line: the least of a share of the meter's safe
-/// maximum, the flow at which the meter takes its share of the static pressure, and the flow at
-/// the largest velocity in the service line \[L/min\].
+/// The safe flow of a meter of a nominal size and a service line of a bore: the least of a share of the
+/// meter's safe maximum, the flow at which the meter takes its share of the static pressure, and the
+/// flow at the largest velocity in the service line \[L/min\].
 #[must_use]
-pub fn safe_flow_lpm(size_mm: f64, static_kpa: f64, assumptions: &Assumptions) -> (f64, FlowLimit) {
+pub fn safe_flow_lpm(
+    (size_mm, bore_mm): (f64, f64),
+    static_kpa: f64,
+    assumptions: &Assumptions,
+) -> (f64, FlowLimit) {
     let number = |key| assumptions.number(key);
     let meter_lpm = meter_safe_lpm(size_mm);
     let most_loss_kpa = number(Key::SupplyMeterLossShare) * static_kpa.max(0.0);
     let by_loss = meter_lpm * (most_loss_kpa / number(Key::SupplyMeterLoss)).sqrt();
-    let by_service = flow_at_velocity_lpm(number(Key::SupplyServiceVelocity), size_mm);
+    let by_service = flow_at_velocity_lpm(number(Key::SupplyServiceVelocity), bore_mm);
     [
         (number(Key::SupplyMeterShare) * meter_lpm, FlowLimit::Meter),
         (by_loss, FlowLimit::MeterLoss),
@@ -214,7 +225,7 @@ impl Chain {
                     meter_lpm: meter_safe_lpm(source.size_mm),
                     service: Some(Run {
                         length_m: losses.service_m,
-                        inside_mm: source.size_mm,
+                        inside_mm: source.bore_mm,
                         roughness_c: losses.service_c,
                     }),
                     ..chain(start_kpa, Some(main))
@@ -232,11 +243,17 @@ impl Chain {
         }
     }
 
+    /// What the meter takes at a flow \[kPa\]: a square of the flow.
+    #[must_use]
+    pub fn meter_loss_kpa(&self, flow_lpm: f64) -> f64 {
+        let share = flow_lpm / self.meter_lpm;
+        self.meter_kpa * share * share
+    }
+
     /// The pressure on the far side of the valve at a flow \[kPa\]; it may be negative.
     #[must_use]
     pub fn valve_kpa(&self, flow_lpm: f64) -> f64 {
-        let share = flow_lpm / self.meter_lpm;
-        let meter_kpa = self.meter_kpa * share * share;
+        let meter_kpa = self.meter_loss_kpa(flow_lpm);
         let runs_kpa: f64 = [self.service, self.main]
             .iter()
             .flatten()
@@ -262,21 +279,21 @@ mod tests {
     fn safe_flow_is_the_least_of_three() {
         let assumptions = Assumptions::defaults();
         // ¾ inch: 75 % of 30 gpm is 85.2 L/min; 1.8 m/s in 20 mm is 33.9 L/min.
-        let (lpm, limit) = safe_flow_lpm(20.0, 415.0, &assumptions);
+        let (lpm, limit) = safe_flow_lpm((20.0, 20.0), 415.0, &assumptions);
         assert!((lpm - 33.93).abs() < 0.01, "{lpm}");
         assert_eq!(limit, FlowLimit::Service);
         let faster = assumptions
             .with_setting("supply.service_velocity_m_s=3.0")
             .unwrap();
         // At 100 kPa the meter may take 10 kPa: a third of the safe maximum.
-        let (lpm, limit) = safe_flow_lpm(20.0, 100.0, &faster);
+        let (lpm, limit) = safe_flow_lpm((20.0, 20.0), 100.0, &faster);
         assert!((lpm - 113.6 / 3.0).abs() < 1e-9, "{lpm}");
         assert_eq!(limit, FlowLimit::MeterLoss);
         let faster = faster.with_setting("supply.meter_share_frac=0.4").unwrap();
-        let (lpm, limit) = safe_flow_lpm(20.0, 900.0, &faster);
+        let (lpm, limit) = safe_flow_lpm((20.0, 20.0), 900.0, &faster);
         assert!((lpm - 0.4 * 113.6).abs() < 1e-9, "{lpm}");
         assert_eq!(limit, FlowLimit::Meter);
-        assert_eq!(safe_flow_lpm(20.0, 0.0, &faster).0, 0.0);
+        assert_eq!(safe_flow_lpm((20.0, 20.0), 0.0, &faster).0, 0.0);
     }
 
     #[test]
@@ -302,6 +319,9 @@ mod tests {
             safe_lpm: 30.0,
             limit: FlowLimit::Given,
             size_mm: 20.0,
+            bore_mm: 20.0,
+            is_size_inferred: false,
+            needs_reducer: false,
             pump_least_lpm: 0.0,
         };
         let by_static = Chain::to_valve(

@@ -21,6 +21,8 @@ pub(super) struct Budget {
     pub(super) variations: usize,
     /// Moves of its annealing, for each head.
     pub(super) moves: usize,
+    /// Trials of the finish on the cells of the measures, for each head.
+    pub(super) polish: usize,
 }
 
 /// A lawn with more heads than this is searched less for each of them.
@@ -49,6 +51,7 @@ impl Budget {
                 steps: &[0.12, 0.05],
                 variations: 0,
                 moves: 0,
+                polish: 14,
             },
             Effort::Normal => Budget {
                 cells: 1_800.0,
@@ -59,6 +62,7 @@ impl Budget {
                 steps: &[0.15, 0.08, 0.04, 0.02],
                 variations: 14,
                 moves: 0,
+                polish: 50,
             },
             Effort::Thorough => Budget {
                 cells: 1_800.0,
@@ -69,6 +73,7 @@ impl Budget {
                 steps: &[0.15, 0.08, 0.04, 0.02],
                 variations: 100,
                 moves: 3_000,
+                polish: 200,
             },
         }
     }

@@ -1,7 +1,7 @@
 //! Searches for a layout: many starts, looked at ever more closely as they become fewer.
 //!
-//! Every effort begins with what the one below it found and keeps it unless something costs less,
-//! so more effort is never worse by the [`objective`].
+//! Every effort begins with what the one below it found. What each found is finished by itself and stands in
+//! one pool (`laid`), so more effort is never worse by the [`objective`](super::objective).
 
 use super::budget::Budget;
 use super::chance::Chance;
@@ -89,31 +89,14 @@ pub(super) fn search_cell_m(outline: &Outline) -> f64 {
     cell_m(outline, Budget::of(Effort::Normal).cells)
 }
 
-/// Designs a layout with no more heads than the plain rule needs, and says how many trials it took:
-/// heads tried at a place.
-pub(super) fn designed(
-    site: &Site,
-    family: &Family,
-    throw_m: f64,
-    rule: &[Head],
-    effort: Effort,
-    favour: Favour,
-    restraint: Restraint,
-) -> (Vec<Head>, usize) {
-    let order = Order {
-        site,
-        family,
-        throw_m,
-        rule,
-        favour,
-        restraint,
-    };
-    order.designed(effort)
-}
-
 impl<'a> Order<'a> {
     /// The lawn with about so many cells to search on.
     fn lawn(&self, cells: f64) -> Lawn<'a> {
+        self.lawn_of(cell_m(self.site.outline, cells))
+    }
+
+    /// The lawn with cells of a side \[m\].
+    pub(super) fn lawn_of(&self, cell_m: f64) -> Lawn<'a> {
         let &Order {
             site,
             family,
@@ -121,7 +104,6 @@ impl<'a> Order<'a> {
             ..
         } = self;
         let outline = site.outline;
-        let cell_m = cell_m(outline, cells);
         let footing = Footing::of(site);
         let grid = Grid::over(outline, cell_m, 0.0);
         let (heads_frac, gap_frac, taste) = match self.favour {
@@ -154,17 +136,10 @@ impl<'a> Order<'a> {
         }
     }
 
-    /// The cost of heads as they stand, on the grid that every effort is compared on.
-    pub(super) fn objective(&self, heads: &[Head]) -> f64 {
-        let lawn = self.lawn(Budget::of(Effort::Normal).cells);
-        let frontage = ring::frontage(&lawn.boundaries, CROWDED_FRAC * self.throw_m);
-        let mut search = Search::on(&lawn);
-        search.restore(freed(heads, &lawn, &frontage));
-        search.cost()
-    }
-
-    /// Designs a layout, and says how many trials it took.
-    pub(super) fn designed(&self, effort: Effort) -> (Vec<Head>, usize) {
+    /// Designs layouts: what each effort finds, from `Fast` up to the one that is asked for, each finished on
+    /// the cells of the measures, and the trials that all took up to it. What is found at an effort does not
+    /// depend on a higher one that is asked for.
+    pub(super) fn designed(&self, effort: Effort) -> Vec<(Vec<Head>, usize)> {
         let mut efforts = vec![Effort::Fast];
         if effort != Effort::Fast {
             efforts.push(Effort::Normal);
@@ -172,9 +147,9 @@ impl<'a> Order<'a> {
         if effort == Effort::Thorough {
             efforts.push(Effort::Thorough);
         }
-        let mut found: Option<Vec<Free>> = None;
+        let mut known: Option<Vec<Free>> = None;
         let mut trials = 0;
-        let mut lawn = None;
+        let mut all = Vec::new();
         for effort in efforts {
             let mut budget = Budget::of(effort).for_heads(self.rule.len());
             if self.favour != Favour::Evenness {
@@ -182,16 +157,18 @@ impl<'a> Order<'a> {
                 budget.variations *= FEW_VARIATIONS;
                 budget.trials *= 2;
             }
-            let lawn = lawn.insert(self.lawn(budget.cells));
-            let (heads, more) = self.searched(lawn, &budget, found.take());
-            found = heads;
+            let lawn = self.lawn(budget.cells);
+            let (found, more) = self.searched(&lawn, &budget, known.take());
             trials += more;
+            if let Some(heads) = &found {
+                let heads: Vec<Head> = heads.iter().map(|free| lawn.throws.set(free)).collect();
+                let (heads, more) = self.finished(&heads, budget.polish);
+                trials += more;
+                all.push((heads, trials));
+            }
+            known = found;
         }
-        let heads = match (found, lawn) {
-            (Some(heads), Some(lawn)) => heads.iter().map(|free| lawn.throws.set(free)).collect(),
-            _ => self.rule.to_vec(),
-        };
-        (heads, trials)
+        all
     }
 
     /// The best layout that a budget finds, `known` among those it is chosen from; `None` where
@@ -291,7 +268,7 @@ fn best_of(drafts: &mut Vec<Draft>, count: usize) {
 }
 
 /// Heads of another layout, free to change.
-fn freed(heads: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
+pub(super) fn freed(heads: &[Head], lawn: &Lawn, frontage: &Frontage) -> Vec<Free> {
     let throws = &lawn.throws;
     heads
         .iter()

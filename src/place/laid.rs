@@ -1,23 +1,19 @@
 //! The layout of a whole turf area: compact parts by search, strips by rows of strip patterns, and
 //! whichever of several whole layouts rains best.
 //!
-//! A compact turf area is designed as one. A narrow one, or one with arms, is laid out in several
-//! ways: as one, held back so that less is thrown beside, in parts, with strips. Among those that
-//! throw no larger share beside the turf than the plain rule does, the one with the least cost is
-//! taken, the rule itself being one of them; one with a low-quarter uniformity of 0.75 goes before
-//! any without:
-//!
-//! `CV² + 4 · mean[max(0, 0.9 − x)²] + 0.13 · (water beside the turf / water on it)`
-//!
-//! with x the cell's rate over the mean rate. The search itself weighs a little differently, see
-//! [`objective`](super::objective).
+//! Every turf area is designed as one. A narrow one, or one with arms, is laid out in several ways beside that:
+//! held back so that less is thrown beside, in parts, with strips. What every effort up to the one that is
+//! asked for found stands in one pool with all of these and the plain rule, and the one that costs least by
+//! the search's own [`objective`](super::objective) is taken, reckoned on the cells of the output's measures, with a price
+//! on heads. Overspray counts by its square, so nothing is thrown out for a hair of it.
 
-use super::design::{Restraint, designed};
+use super::design::{EVEN, Order, Restraint};
+use super::finish::most_heads;
 use super::parts::{Part, PartShape, parts};
 use super::stand::Footing;
 use super::{Effort, Favour, Head, Pattern, Site, rule_layout, rule_throw_m, strips};
 use crate::catalogue::{Family, FlowFollows, Profile};
-use crate::rain::{Grid, RainGrid, all_seen, stopped_l_h};
+use crate::rain::{Grid, RainGrid, all_seen};
 use crate::shape::{Outline, inscribed_circle};
 use crate::uniformity::{cell_m, evenness};
 
@@ -27,14 +23,12 @@ const NARROW_M: f64 = 5.0;
 const STRIP_THROWS: f64 = 2.0;
 /// Strips are tried in parts up to this many of the widest strip of the family.
 const STRIP_ROWS: f64 = 2.3;
-/// A layout that is at least this even is preferred, whatever it costs.
-const LEAST_DU_LQ: f64 = 0.75;
-/// Weights of the cost.
-const LOW_SHARE: f64 = 0.9;
-const LOW_WEIGHT: f64 = 4.0;
-const OVER_WEIGHT: f64 = 0.13;
-/// Shares of water beside the turf nearer than this are equal.
-const SAME_OVER: f64 = 5e-4;
+/// What as many heads as the plain rule needs cost: a head among twelve is worth a low-quarter uniformity of
+/// 0.90 instead of 0.89, since CV falls from 0.087 to 0.079 and its square by 0.0013.
+const HEAD_PRICE: f64 = 0.015;
+/// What water beside the turf costs from the first litre on, in units of the water needed: a hundredth more of it is
+/// worth as much as a head among thirty (own choice, by looking at narrow lawns).
+const OVER_PRICE: f64 = 0.05;
 /// Precision of inscribed circles \[m\].
 const CIRCLE_M: f64 = 0.005;
 
@@ -55,6 +49,9 @@ pub struct Layout {
     pub narrowest_m: f64,
     /// Heads tried at a place by the search that found the layout; 0 where none did.
     pub trials: usize,
+    /// Whether it has more than one head, and more than a twentieth, beyond those of the plain rule: brown
+    /// patches asked for them.
+    pub is_over_rule: bool,
 }
 
 impl Layout {
@@ -68,6 +65,7 @@ impl Layout {
             drip_m2: 0.0,
             narrowest_m: f64::INFINITY,
             trials: 0,
+            is_over_rule: false,
         }
     }
 
@@ -170,55 +168,57 @@ fn wet_layout(
 ) -> Layout {
     let throw_m = rule_throw_m(site, family);
     let rule = rule_layout(site, family, throw_m);
-    let plain = designed(
+    let order = |restraint| Order {
         site,
         family,
         throw_m,
-        &rule,
-        effort,
+        rule: &rule,
         favour,
-        Restraint::None,
-    );
+        restraint,
+    };
+    let mut candidates: Vec<Layout> = order(Restraint::None)
+        .designed(effort)
+        .into_iter()
+        .map(Layout::found)
+        .collect();
     let is_narrow =
         site.outline.width_m() < NARROW_M || site.diameter_m <= STRIP_THROWS * family.shortest_m();
-    if wet.len() < 2 && !is_narrow {
-        return Layout::found(plain);
-    }
-    let most = rule.len();
-    let mut candidates = vec![Layout::found(plain)];
     if is_narrow {
         let alike = (family.flow_follows == FlowFollows::Rated).then_some(Restraint::Alike);
         for restraint in [Restraint::Some, Restraint::Much].into_iter().chain(alike) {
-            let heads = designed(site, family, throw_m, &rule, effort, favour, restraint);
-            candidates.push(Layout::found(heads));
+            let found = order(restraint).designed(effort);
+            candidates.extend(found.into_iter().map(Layout::found));
         }
         candidates.extend(strip_rows(site, family).into_iter().map(Layout::of));
     }
     if wet.len() > 1 {
         candidates.extend(assembled(site, family, wet, effort, favour));
     }
-    candidates.retain(|layout| layout.heads.len() <= most);
-    candidates.push(Layout::of(rule));
-    best(site, candidates, &family.profile)
+    let heads = rule.len();
+    // Few heads are asked for: the rule is no answer to that, unless there is no other.
+    if favour == Favour::Evenness || candidates.is_empty() {
+        candidates.push(Layout::of(rule));
+    }
+    let best = best(site, candidates, &family.profile, heads);
+    Layout {
+        is_over_rule: best.heads.len() > most_heads(heads),
+        ..best
+    }
 }
 
-/// The layout of least cost among those that throw no larger share beside the turf than the last,
-/// which is the plain rule.
-fn best(site: &Site, mut candidates: Vec<Layout>, profile: &Profile) -> Layout {
-    let scores: Vec<Score> = candidates
-        .iter()
-        .map(|layout| Score::of(site, &layout.heads, profile))
-        .collect();
-    let most_over = scores.last().map_or(1.0, |rule| rule.over_frac) + SAME_OVER;
-    let mut least = (true, f64::INFINITY, candidates.len() - 1);
-    for (i, score) in scores.iter().enumerate() {
-        let is_uneven = score.du_lq < LEAST_DU_LQ;
-        let is_better = (is_uneven, score.cost) < (least.0, least.1);
-        if score.over_frac <= most_over && is_better {
-            least = (is_uneven, score.cost, i);
+/// The layout that costs least, each head priced against those that the plain rule needs; the first of equals.
+fn best(site: &Site, mut candidates: Vec<Layout>, profile: &Profile, rule: usize) -> Layout {
+    if candidates.len() == 1 {
+        return candidates.swap_remove(0);
+    }
+    let mut least = (f64::INFINITY, 0);
+    for (i, layout) in candidates.iter().enumerate() {
+        let cost = priced(site, &layout.heads, profile, rule);
+        if cost < least.0 {
+            least = (cost, i);
         }
     }
-    candidates.swap_remove(least.2)
+    candidates.swap_remove(least.1)
 }
 
 /// Rows of strips where the family has strips of about the part's width.
@@ -262,17 +262,28 @@ fn assembled(
             } else {
                 Restraint::Some
             };
-            let mut ways = vec![Layout::found(designed(
-                &own, family, throw_m, &rule, effort, favour, restraint,
-            ))];
+            let order = Order {
+                site: &own,
+                family,
+                throw_m,
+                rule: &rule,
+                favour,
+                restraint,
+            };
+            let mut ways: Vec<Layout> = order
+                .designed(effort)
+                .into_iter()
+                .map(Layout::found)
+                .collect();
             if with_rows && part.shape != PartShape::Compact {
                 let rows = strip_rows(&own, family);
                 if !rows.is_empty() {
                     ways = rows.into_iter().map(Layout::of).collect();
                 }
             }
+            let count = rule.len();
             ways.push(Layout::of(rule));
-            let chosen = best(&own, ways, &family.profile);
+            let chosen = best(&own, ways, &family.profile, count);
             groups.extend(std::iter::repeat_n(k as u16 + 1, chosen.heads.len()));
             heads.extend(chosen.heads);
         }
@@ -284,42 +295,56 @@ fn assembled(
     both
 }
 
-/// How well a layout rains.
-#[derive(Debug, Clone, Copy)]
-struct Score {
-    cost: f64,
-    over_frac: f64,
-    du_lq: f64,
+/// What a layout costs with the price of its heads; `rule` is how many the plain rule needs.
+pub(super) fn priced(site: &Site, heads: &[Head], profile: &Profile, rule: usize) -> f64 {
+    cost(site, heads, profile) + HEAD_PRICE * heads.len() as f64 / rule.max(1) as f64
 }
 
-impl Score {
-    fn of(site: &Site, heads: &[Head], profile: &Profile) -> Score {
-        let outline = site.outline;
-        let reach_m = heads.iter().map(Head::reach_m).fold(0.0, f64::max);
-        let grid = Grid::over(outline, cell_m(heads), reach_m);
-        let seen = all_seen(heads, site.around.blocks);
-        let rain = RainGrid::of(&grid, heads, profile, &seen);
-        let rates = rain.turf_rates();
-        let Some(even) = evenness(&rates) else {
-            return Score {
-                cost: f64::INFINITY,
-                over_frac: 1.0,
-                du_lq: 0.0,
-            };
-        };
-        let (on_l_h, beside_l_h) = rain.landed_l_h();
-        let beside_l_h = beside_l_h + stopped_l_h(&grid, heads, profile, &seen);
-        let flow_l_h: f64 = heads.iter().map(|head| 60.0 * head.flow.lpm()).sum();
-        let short: f64 = rates
-            .iter()
-            .map(|&rate| (LOW_SHARE - f64::from(rate) / even.mean).max(0.0))
-            .map(|short| short * short)
-            .sum::<f64>()
-            / rates.len() as f64;
-        Score {
-            cost: even.cv * even.cv + LOW_WEIGHT * short + OVER_WEIGHT * beside_l_h / on_l_h,
-            over_frac: beside_l_h / flow_l_h,
-            du_lq: even.du_lq,
+/// What a layout costs, by the formula of [`objective`](super::objective) without the water that does harm, on the
+/// cells of its measures.
+fn cost(site: &Site, heads: &[Head], profile: &Profile) -> f64 {
+    let grid = Grid::over(site.outline, cell_m(heads), 0.0);
+    let seen = all_seen(heads, site.around.blocks);
+    let rain = RainGrid::of(&grid, heads, profile, &seen);
+    let rates = rain.turf_rates();
+    let Some(even) = evenness(&rates) else {
+        return f64::INFINITY;
+    };
+    let flow_l_h: f64 = heads.iter().map(|head| 60.0 * head.flow.lpm()).sum();
+    let needed_l_h = even.mean * site.outline.area_m2();
+    let beside = (flow_l_h - needed_l_h).max(0.0) / needed_l_h;
+    let short: f64 = rates
+        .iter()
+        .map(|&rate| (EVEN.low_share - f64::from(rate) / even.mean).max(0.0))
+        .map(|short| short * short)
+        .sum::<f64>()
+        / rates.len() as f64;
+    even.cv * even.cv
+        + EVEN.low_weight * short
+        + (EVEN.over_weight * beside + OVER_PRICE) * beside
+        + EVEN.alone_price * alone_frac(heads)
+}
+
+/// Heads that are missing to every sector being within the throw of two others, over the number of heads.
+fn alone_frac(heads: &[Head]) -> f64 {
+    let throw_m = |head: &Head| match head.pattern {
+        Pattern::Sector { radius_m, .. } => Some(radius_m),
+        Pattern::Strip { .. } => None,
+    };
+    let mut missing = 0;
+    for (i, head) in heads.iter().enumerate() {
+        if throw_m(head).is_none() {
+            continue;
         }
+        let reached = heads
+            .iter()
+            .enumerate()
+            .filter(|&(j, other)| {
+                j != i && throw_m(other).is_some_and(|m| other.at.distance(head.at) <= m)
+            })
+            .take(2)
+            .count();
+        missing += 2 - reached;
     }
+    missing as f64 / heads.len().max(1) as f64
 }

@@ -6,6 +6,7 @@ mod budget;
 mod chance;
 mod design;
 mod draft;
+mod finish;
 mod laid;
 mod lattice;
 mod near;
@@ -69,27 +70,21 @@ pub fn layout(site: &Site, family: &Family, effort: Effort, favour: Favour) -> V
     layout_in_parts(site, family, effort, favour).heads
 }
 
-/// What the search makes small, for a layout as it stands: less is better.
+/// What a layout costs as it stands: less is better. It is what the layouts that were found are chosen by, on the
+/// cells that their measures are taken on.
 ///
-/// `mean over turf cells of [(x − 1)² + a · max(0, 0.9 − x)²] + c · B² + p · A + H`
+/// `mean over turf cells of [(x − 1)² + 4.5 · max(0, 0.9 − x)²] + 0.7 · B² + 0.05 · B + 0.05 · A + 0.015 · N`
 ///
 /// with x the cell's rate over the mean rate, B the water beside the turf over the water needed on
-/// it at the mean rate, and A the heads that are missing to every head being within the throw of
-/// two others, over the number of heads. H is the
-/// water on pavement, buildings, open water and the neighbour's land over the water needed, each with
-/// its own weight (`place/scene.rs`); 0 where nothing is known of the surroundings. For evenness a = 4.5, c = 0.7, p = 0.05; where heads are to
-/// be few a = 4, c = 0.3, p = 0. More effort never gives a layout of a larger objective.
+/// it at the mean rate, A the heads that are missing to every head being within the throw of
+/// two others, over the number of heads, and N the heads over those that the plain rule needs. The search
+/// itself weighs water on pavement, buildings, open water and the neighbour's land beside that
+/// (`place/scene.rs`), and where heads are to be few a = 4, c = 0.3, p = 0. More effort never gives a layout of a
+/// larger objective.
 #[must_use]
-pub fn objective(site: &Site, family: &Family, favour: Favour, heads: &[Head]) -> f64 {
-    let order = design::Order {
-        site,
-        family,
-        throw_m: rule_throw_m(site, family),
-        rule: heads,
-        favour,
-        restraint: design::Restraint::None,
-    };
-    order.objective(heads)
+pub fn objective(site: &Site, family: &Family, heads: &[Head]) -> f64 {
+    let rule = rule_layout(site, family, rule_throw_m(site, family));
+    laid::priced(site, heads, &family.profile, rule.len())
 }
 
 /// Makes heads of one family as they can really be set: throws in whole centimetres, sweeps in

@@ -127,7 +127,7 @@ impl Search<'_> {
     }
 
     /// Adds a head.
-    fn add(&mut self, free: Free) {
+    pub(super) fn add(&mut self, free: Free) {
         self.near.put(self.heads.len(), free.sector.at);
         self.heads.push(free);
         self.quiet.push(false);

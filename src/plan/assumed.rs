@@ -91,6 +91,7 @@ fn fitting(family: &Family, body: BodyWork) -> Fitting {
         pressure_kpa: family.rated.kpa(),
         station: None,
         regulated: body == BodyWork::Regulate,
+        added: false,
         body,
     }
 }

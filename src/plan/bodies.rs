@@ -6,7 +6,7 @@
 //! pressure below the window is cured by no body. Regulated bodies for all heads are a measure of
 //! their own ([`Bodies::Regulated`]).
 
-use super::Bodies;
+use super::{Bodies, ScenarioPlan};
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::Family;
 use crate::site::{Condition, ExistingHead};
@@ -45,6 +45,8 @@ pub struct Fitting {
     pub station: Option<String>,
     /// Whether its body regulates; as found, whether it is known to.
     pub regulated: bool,
+    /// Whether it is added where there was none.
+    pub added: bool,
     /// What happens to its body.
     pub body: BodyWork,
 }
@@ -75,6 +77,24 @@ impl Works {
             works.regulated += usize::from(fitting.body == BodyWork::Regulate);
         }
         works
+    }
+}
+
+impl ScenarioPlan {
+    /// Puts regulating bodies under some heads that would have kept theirs, or got plain ones.
+    pub(super) fn regulate(&mut self, heads: &[usize]) {
+        for &head in heads {
+            let Some(fitting) = self.fittings.get_mut(head) else {
+                continue;
+            };
+            let before = fitting.body;
+            fitting.body = BodyWork::Regulate;
+            fitting.regulated = true;
+            if let Some(works) = &mut self.works {
+                works.bodies += usize::from(before == BodyWork::Keep);
+                works.regulated += usize::from(before != BodyWork::Regulate);
+            }
+        }
     }
 }
 

@@ -27,6 +27,8 @@ pub(super) struct Ground {
     blocks: Vec<Outline>,
     /// How many of the blocks are buildings or walls.
     walls: usize,
+    /// Which of those are walls.
+    is_wall: Vec<bool>,
     has_obstacle_layer: bool,
 }
 
@@ -63,7 +65,12 @@ impl Ground {
                     .map(|o| &o.polygon),
             )
         };
-        let mut blocks = of_kind(&|kind| kind.stops_throw() && kind != ObstacleKind::Trunk);
+        let (mut blocks, is_wall): (Vec<Outline>, Vec<bool>) = parcel
+            .obstacles
+            .iter()
+            .filter(|o| o.kind.stops_throw() && o.kind != ObstacleKind::Trunk)
+            .filter_map(|o| Some((frame.outline(&o.polygon)?, o.kind == ObstacleKind::Wall)))
+            .unzip();
         let walls = blocks.len();
         blocks.extend(of_kind(&|kind| kind == ObstacleKind::Trunk));
         Ok(Ground {
@@ -78,6 +85,7 @@ impl Ground {
             waters: of_kind(&|kind| kind == ObstacleKind::Water),
             blocks,
             walls,
+            is_wall,
             has_obstacle_layer: !parcel.obstacles.is_empty(),
         })
     }
@@ -119,6 +127,23 @@ impl Ground {
     /// Buildings and walls.
     pub(super) fn walls(&self) -> &[Outline] {
         &self.blocks[..self.walls]
+    }
+
+    /// Buildings alone.
+    pub(super) fn buildings(&self) -> impl Iterator<Item = &Outline> {
+        let blocks = self.walls().iter().zip(&self.is_wall);
+        blocks.filter_map(|(block, is_wall)| (!is_wall).then_some(block))
+    }
+
+    /// Walls in the garden alone.
+    pub(super) fn garden_walls(&self) -> impl Iterator<Item = &Outline> {
+        let blocks = self.walls().iter().zip(&self.is_wall);
+        blocks.filter_map(|(block, is_wall)| is_wall.then_some(block))
+    }
+
+    /// The outlines of the parcel; none without a parcel layer.
+    pub(super) fn parcel(&self) -> &[Outline] {
+        &self.parcel
     }
 
     /// Tree trunks.

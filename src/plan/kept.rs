@@ -123,6 +123,7 @@ impl Job<'_> {
                 pressure_kpa: one.pressure_kpa,
                 station: found.head.station.clone(),
                 regulated: found.head.regulated == Some(true),
+                added: false,
                 body: BodyWork::Keep,
             })
             .collect();
@@ -231,6 +232,7 @@ impl Job<'_> {
                         BodyWork::Change => false,
                         BodyWork::Regulate => true,
                     },
+                    added: from.is_none(),
                     body,
                 }
             })

@@ -13,14 +13,19 @@ mod kept;
 mod outcome;
 mod water;
 
-pub use account::ParcelAccount;
+pub use account::{OptionOffer, ParcelAccount};
 pub use bodies::{BodyWork, Fitting, Works};
-pub use delivery::{Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
-pub use outcome::{
-    AllowanceUse, Behaviours, Bodies, Fit, GroundUse, NightUse, ParcelPlan, ParcelWater, Scenario,
-    ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
+pub use delivery::{
+    Before, Delivered, HeadServed, NetworkPlan, PipeRole, PipeRow, PressureHold, StationPlan,
+    run_time_factors, station_min,
 };
-pub use water::{MeterUse, ParcelSavings, Percentiles, Takes, Tier};
+pub use outcome::{
+    AllowanceUse, Behaviours, Bodies, Fit, GroundUse, LadderFigures, NightUse, ParcelPlan,
+    ParcelWater, Scenario, ScenarioPlan, SkyUse, StationNight, Status, TurfPlan, YearUse,
+};
+pub use water::{
+    MeterUse, ParcelLadder, ParcelOption, ParcelSavings, Percentiles, StepFigures, Takes, Tier,
+};
 
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Catalogue, Family, Head, Pattern};
@@ -43,6 +48,8 @@ const AS_FOUND_ASSUMED: &str = "as-found-assumed";
 const SCATTER_ASSUMED: &str = "nozzle-cv-assumed";
 /// Heads stand farther apart than their throws are made for, because few of them were favoured.
 const STRETCHED: &str = "stretched";
+/// More heads than the plain rule's, because brown patches asked for them.
+const OVER_RULE: &str = "heads-over-rule";
 
 /// Most heads of one family on one turf area: those of 17 ha with throws of 4.5 m. Beyond that a plan by
 /// the plain rule takes several seconds, a better one minutes, and its files cannot be handled.
@@ -174,6 +181,7 @@ impl Planner {
             &in_ground.joined(&numbers),
             &ways,
             (self.seed, &parcel.meter),
+            &self.catalogue.hardware,
         );
     }
 
@@ -270,6 +278,9 @@ impl Planner {
             area_m2: outline.area_m2(),
             width_m: outline.width_m(),
             ground,
+            unit: 0,
+            left_in_frac: 1.0,
+            left_regret_cur: 0.0,
             reason: String::new(),
             scenarios,
         };
@@ -302,14 +313,15 @@ impl Planner {
             uniformity.as_ref(),
             site.assumptions,
         );
-        if is_stretched {
-            verdict.flags.push(STRETCHED);
-            verdict.flags.sort_unstable();
-        }
-        if family.scatter.is_assumed {
-            verdict.flags.push(SCATTER_ASSUMED);
-            verdict.flags.sort_unstable();
-        }
+        let is_over_rule = layout.is_over_rule && matches!(scenario, Scenario::Relayout(_));
+        let more = [
+            (is_stretched, STRETCHED),
+            (is_over_rule, OVER_RULE),
+            (family.scatter.is_assumed, SCATTER_ASSUMED),
+        ];
+        let more = more.into_iter().filter(|(holds, _)| *holds);
+        verdict.flags.extend(more.map(|(_, flag)| flag));
+        verdict.flags.sort_unstable();
         let names = layout
             .heads
             .iter()
@@ -339,6 +351,7 @@ impl Planner {
             year: None,
             cost_cur: None,
             cost_cur_m3: None,
+            ladder: None,
             flags: verdict.flags,
             fittings: Vec::new(),
             works: None,

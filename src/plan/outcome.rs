@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::account::ParcelAccount;
 use super::delivery::{Delivered, NetworkPlan};
-use super::water::ParcelSavings;
+use super::water::{ParcelLadder, ParcelSavings, StepFigures};
 use super::{AS_FOUND_ASSUMED, Fitting, Works};
 use crate::budget::{Drift, FoundClock, Hardware, ScenarioWater};
 use crate::catalogue::Head;
@@ -12,7 +12,7 @@ use crate::crs::Frame;
 use crate::issue::Issue;
 use crate::savings::{After, Attribution, Claims, Outcome};
 use crate::shape::Outline;
-use crate::site::{Attributes, LonLatPolygon, Parcel, Texture};
+use crate::site::{Attributes, LonLatPolygon, Obstacle, Parcel, Texture};
 use crate::uniformity::{InWind, Uniformity};
 
 /// What became of an input parcel. Every input gets exactly one.
@@ -202,10 +202,13 @@ pub struct Behaviours {
 pub struct StationNight {
     /// Its number in its network, from 1; `None` where a turf area counts as one station.
     pub number: Option<usize>,
-    /// Its group, from 1: stations of one group water on the same days.
+    /// Its group, from 1: stations of one group water on the same days; 0 where it does not run.
     pub group: u32,
-    /// Start of each cycle \[minutes after midnight\].
-    pub starts_min: Vec<f64>,
+    /// Its days in words, e.g. `mon;thu`; empty where it does not run.
+    pub days: String,
+    /// Start of each cycle \[minutes after midnight\], and on which days, in words; one entry without
+    /// words where they are the same on all of its days.
+    pub starts: Vec<(String, Vec<f64>)>,
 }
 
 /// The night of a parcel, from the side of one of its turf areas.
@@ -297,13 +300,15 @@ pub struct ScenarioPlan {
     pub delivered: Option<Delivered>,
     /// The water of a year; `None` when there is no head.
     pub year: Option<YearUse>,
-    /// Parts and work, its share by heads of the bill that the parcel's network in this scenario
-    /// has, without the way there \[currency\]; `None` where nothing is changed or parts cannot be
-    /// counted.
+    /// Parts and work at the start: the complete bill of its unit, shared out by heads where the
+    /// unit has several turf areas, without the way there \[currency\]; `None` where nothing is
+    /// changed or parts cannot be counted.
     pub cost_cur: Option<f64>,
-    /// Levelised cost of a claimed cubic metre, its share of the way there included
-    /// \[currency/m³\]; `None` where nothing is claimed or the cost is not known.
+    /// Present cost of a net cubic metre of its unit over the horizon, without the way there
+    /// \[currency/m³\]; `None` where nothing is saved or the cost is not known.
     pub cost_cur_m3: Option<f64>,
+    /// Its place on the ladder of its unit; `None` as found, and where nothing was decided.
+    pub ladder: Option<LadderFigures>,
     /// Flags, sorted.
     pub flags: Vec<&'static str>,
     /// What is known of each head that is in the ground or takes its place; empty for a layout
@@ -311,6 +316,22 @@ pub struct ScenarioPlan {
     pub fittings: Vec<Fitting>,
     /// What a crew changes on existing heads; `None` where there are none, and as found.
     pub works: Option<Works>,
+}
+
+/// What the ladder of a unit says of a scenario; the same on all turf areas of the unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LadderFigures {
+    /// The step that leads to it; `None` where another measure dominates it, it may not be chosen,
+    /// or it saves nothing.
+    pub step: Option<StepFigures>,
+    /// Value of water from which it is worth its cost on a parcel where nothing else changes, visit
+    /// and administration included \[currency/m³\]; `None` where it has no step.
+    pub breakeven_cur_m3: Option<f64>,
+    /// Share of the draws in which it is chosen.
+    pub recommended_in_frac: f64,
+    /// What choosing it for the unit costs in the mean of the draws against the best choice of each
+    /// draw \[currency\]; 0 but for the recommended.
+    pub regret_cur: f64,
 }
 
 /// A turf area and its scenarios.
@@ -326,6 +347,13 @@ pub struct TurfPlan {
     pub width_m: f64,
     /// Its ground and sky.
     pub ground: GroundUse,
+    /// The unit that it is changed with, from 1 in each parcel; 0 where nothing was decided.
+    pub unit: usize,
+    /// Share of the draws in which it is left as found.
+    pub left_in_frac: f64,
+    /// What leaving its unit costs in the mean of the draws against the best choice of each
+    /// \[currency\]; 0 where it is changed.
+    pub left_regret_cur: f64,
     /// Why the recommended scenario is recommended, one sentence without the full stop.
     pub reason: String,
     /// The scenarios, in a fixed order: as found, the same with a right schedule, repair, swaps,
@@ -357,6 +385,8 @@ pub struct ParcelPlan {
     pub frame: Option<Frame>,
     /// Its outline; empty without a parcel layer.
     pub outline: Vec<LonLatPolygon>,
+    /// What stands on and around it.
+    pub obstacles: Vec<Obstacle>,
     /// Its attributes.
     pub attributes: Attributes,
     /// Area of the outline \[m²\]; `None` without a parcel layer.
@@ -369,6 +399,8 @@ pub struct ParcelPlan {
     pub issues: Vec<Issue>,
     /// Totals over its turf areas; `None` when nothing was planned.
     pub water: Option<ParcelWater>,
+    /// What could be done step by step, and where it stops; `None` when nothing was planned.
+    pub ladder: Option<ParcelLadder>,
     /// What it costs and what a program would pay; `None` until that is settled.
     pub account: Option<ParcelAccount>,
     /// What the recommended scenarios save, why and how sure; `None` when nothing was planned.
@@ -431,12 +463,14 @@ impl ParcelPlan {
             status: Status::NoTurf,
             frame: None,
             outline: parcel.outline.clone(),
+            obstacles: parcel.obstacles.clone(),
             attributes: parcel.attributes.clone(),
             parcel_m2: None,
             turf: Vec::new(),
             networks: Vec::new(),
             issues: parcel.issues.clone(),
             water: None,
+            ladder: None,
             account: None,
             savings: None,
             flags: Vec::new(),
@@ -461,6 +495,7 @@ impl ParcelPlan {
             obstacles: Vec::new(),
             heads: Vec::new(),
             supply: Vec::new(),
+            relief: None,
             meter: Vec::new(),
             issues: Vec::new(),
         };

@@ -1,26 +1,23 @@
-//! What the recommended change of a parcel asks money for.
+//! What a change of a parcel asks money for.
 //!
-//! Parts and work are those of each turf area's recommended scenario; the way there is paid once.
+//! Parts and work are the complete bill of what changes; the way there is paid once.
 
 use super::rebate::Bill;
-use crate::hydraulics::costs::Costs;
 use crate::plan::{ParcelPlan, Scenario, ScenarioPlan, TurfPlan};
 
-/// The bill of a parcel's recommended scenarios; its cost is `None` where the parts of one of them
-/// cannot be counted.
+/// The bill of a choice of scenarios: by turf area the place of its scenario, `None` where it is left
+/// as found. `cost_cur` is what parts, work and visit come to.
 #[must_use]
-pub fn bill(plan: &ParcelPlan, costs: &Costs, regulated: bool) -> (Bill, Option<f64>) {
+pub fn bill(plan: &ParcelPlan, rows: &[Option<usize>], cost_cur: f64, regulated: bool) -> Bill {
     let mut bill = Bill {
         nozzles: 0,
         regulated_bodies: 0,
         turf_m2: 0.0,
-        cost_cur: 0.0,
-        claimed_m3_yr: plan.water.as_ref().map_or(0.0, |water| water.claimed_m3_yr),
+        cost_cur,
+        claimed_m3_yr: 0.0,
     };
-    let (mut visited, mut known) = (false, true);
-    for (turf, best) in recommended(plan) {
-        visited |= best.scenario != Scenario::AsFound;
-        if matches!(best.scenario, Scenario::AsFound | Scenario::Reclock) {
+    for (turf, best) in changed(plan, rows) {
+        if !best.scenario.changes_hardware() {
             continue;
         }
         let regulating = match best.works {
@@ -31,51 +28,44 @@ pub fn bill(plan: &ParcelPlan, costs: &Costs, regulated: bool) -> (Bill, Option<
         bill.nozzles += best.heads.len() as u64;
         bill.regulated_bodies += regulating as u64;
         bill.turf_m2 += turf.area_m2;
-        match best.cost_cur {
-            Some(cost_cur) => bill.cost_cur += cost_cur,
-            None => known = false,
-        }
+        let year = best.year.as_ref();
+        bill.claimed_m3_yr += year.and_then(|year| year.claimed_m3_yr).unwrap_or(0.0);
     }
-    if visited {
-        bill.cost_cur += costs.visit_cur;
-    }
-    let cost_cur = known.then_some(bill.cost_cur);
-    (bill, cost_cur)
+    bill
 }
 
-/// Stations that feed a turf area in its recommended scenario. A clock set anew keeps the stations
-/// as found.
+/// Stations that feed a turf area in its scenario. A clock set anew keeps the stations as found.
 #[must_use]
-pub fn stations(plan: &ParcelPlan) -> u64 {
+pub fn stations(plan: &ParcelPlan, rows: &[Option<usize>]) -> u64 {
+    let own = |area: usize| {
+        let scenarios = &plan.turf.get(area)?.scenarios;
+        match rows.get(area).copied().flatten() {
+            Some(row) => match &scenarios.get(row)?.scenario {
+                Scenario::Reclock => Some(&Scenario::AsFound),
+                other => Some(other),
+            },
+            None => scenarios
+                .iter()
+                .map(|plan| &plan.scenario)
+                .find(|scenario| **scenario == Scenario::AsFound),
+        }
+    };
     let mut count = 0;
     for network in &plan.networks {
-        let is_best = |area: usize| {
-            plan.turf.get(area).is_some_and(|turf| {
-                let mut scenarios = turf.scenarios.iter();
-                scenarios.any(|best| {
-                    let own = match best.scenario {
-                        Scenario::Reclock => &Scenario::AsFound,
-                        ref other => other,
-                    };
-                    best.recommended && *own == network.scenario
-                })
-            })
-        };
-        count += network
-            .stations
-            .iter()
-            .filter(|station| station.heads.iter().any(|&(area, _)| is_best(area)))
+        let is_own = |&(area, _): &(usize, usize)| own(area) == Some(&network.scenario);
+        let stations = network.stations.iter();
+        count += stations
+            .filter(|station| station.heads.iter().any(is_own))
             .count() as u64;
     }
     count
 }
 
-/// The turf areas with their recommended scenario.
-fn recommended(plan: &ParcelPlan) -> impl Iterator<Item = (&TurfPlan, &ScenarioPlan)> {
-    plan.turf.iter().filter_map(|turf| {
-        let mut scenarios = turf.scenarios.iter();
-        scenarios
-            .find(|scenario| scenario.recommended)
-            .map(|scenario| (turf, scenario))
-    })
+/// The turf areas that change, with their scenarios.
+pub(super) fn changed<'p>(
+    plan: &'p ParcelPlan,
+    rows: &'p [Option<usize>],
+) -> impl Iterator<Item = (&'p TurfPlan, &'p ScenarioPlan)> {
+    let areas = plan.turf.iter().zip(rows);
+    areas.filter_map(|(turf, row)| Some((turf, turf.scenarios.get((*row)?)?)))
 }

@@ -3,6 +3,8 @@
 
 mod allot;
 mod bill;
+mod choose;
+mod control;
 mod eligibility;
 mod findings;
 mod inspection;
@@ -11,10 +13,15 @@ mod receipts;
 mod settle;
 mod supply;
 
-pub use crate::hydraulics::costs::Costs;
-pub use crate::savings::{Investment, annuity_value, capital_recovery_factor};
+pub use crate::hydraulics::costs::{BillBasis, Costs, Outlay};
+pub use crate::savings::{
+    Factors, Investment, LadderStep, Perspective, Rung, Terms, annuity_value,
+    capital_recovery_factor, climb, hull, stop,
+};
 pub use allot::{Allotment, Floor, Item, allot, allot_with_floors};
 pub use bill::{bill, stations};
+pub use choose::{allot_choices, allot_choices_with_floors};
+pub use control::{Control, Wiring};
 pub use eligibility::{Eligibility, Rule, Standing, known, standing_rules};
 pub use findings::Counts;
 pub use inspection::{Finding, Realisation, Site, Why, realisation, sample};

@@ -74,7 +74,14 @@ impl RebateRule {
         let held_cur = parts_cur
             .min(self.most_cur)
             .min(self.most_of_cost_frac * bill.cost_cur);
-        let cents_cur = (held_cur * 100.0 + 1e-6).floor() / 100.0;
+        self.payable_cur(held_cur)
+    }
+
+    /// An amount as it is paid: in whole cents, rounded down, and nothing where less than the least
+    /// remains.
+    #[must_use]
+    pub fn payable_cur(&self, amount_cur: f64) -> f64 {
+        let cents_cur = (amount_cur.max(0.0) * 100.0 + 1e-6).floor() / 100.0;
         if cents_cur >= self.least_cur {
             cents_cur
         } else {

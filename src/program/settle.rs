@@ -1,16 +1,16 @@
 //! A parcel's plan in money.
 
-use std::num::NonZeroU32;
-
 use super::bill::{bill, stations};
 use super::eligibility::{Eligibility, Rule};
-use super::rebate::RebateRule;
+use super::rebate::{Bill, RebateRule};
 use crate::assumptions::{Assumptions, Key};
-use crate::hydraulics::costs::Costs;
+use crate::hydraulics::costs::Outlay;
 use crate::issue::Issue;
-use crate::plan::{ParcelAccount, ParcelPlan, ParcelSavings};
-use crate::savings::ClaimTerms;
-use crate::savings::Investment;
+use crate::plan::{
+    Bodies, OptionOffer, ParcelAccount, ParcelLadder, ParcelOption, ParcelPlan, ParcelSavings,
+    Scenario, ScenarioPlan,
+};
+use crate::savings::{ClaimTerms, Counterfactual, Investment, Terms};
 use crate::site::Attribute;
 
 /// Columns of the output that rules may use beside those of the parcel layer.
@@ -44,13 +44,31 @@ const PRESSURE_UNVERIFIED: &str = "pressure-unverified";
 pub struct Program {
     eligibility: Eligibility,
     rebate: RebateRule,
-    costs: Costs,
-    terms: ClaimTerms,
+    held_to_worth: bool,
+    claim: ClaimTerms,
+    terms: Terms,
     regulated: bool,
     admin_cur: f64,
     water_cur_m3: f64,
     avoided_cur_m3: f64,
-    interest_frac_yr: f64,
+    externality_cur_m3: f64,
+    claim_most_frac: f64,
+}
+
+/// A choice of scenarios on a parcel, as money sees it.
+struct Choice {
+    scenario: String,
+    bill: Bill,
+    outlay: Outlay,
+    /// What it costs beyond what its claim is counted against \[currency\].
+    incremental_cur: f64,
+    stations: u64,
+    on_survey: bool,
+    /// Use with it \[m³/yr\].
+    use_m3_yr: f64,
+    heads: u64,
+    /// Tenth percentile of the claim; `None` for what is not recommended \[m³/yr\].
+    claimed_p10_m3_yr: Option<f64>,
 }
 
 impl Program {
@@ -70,82 +88,197 @@ impl Program {
         Ok(Program {
             eligibility: Eligibility::of(rules, assumptions, columns.as_deref())?,
             rebate: RebateRule::assumed(assumptions),
-            costs: Costs::assumed(assumptions),
-            terms: ClaimTerms::assumed(assumptions),
+            held_to_worth: assumptions.choice(Key::RebateHeldTo) == "worth",
+            claim: ClaimTerms::assumed(assumptions),
+            terms: Terms::assumed(assumptions),
             regulated: assumptions.choice(Key::HardwareNewBodies) == "regulated",
             admin_cur: number(Key::CostAdmin),
             water_cur_m3: number(Key::PriceWater),
             avoided_cur_m3: number(Key::PriceAvoided),
-            interest_frac_yr: number(Key::DiscountRate),
+            externality_cur_m3: number(Key::PriceExternality),
+            claim_most_frac: number(Key::MeterClaimMost),
         })
     }
 
-    /// Settles a parcel: its bill, whether it may be paid, how much at most, and what that is
-    /// worth. A parcel without water figures has no account.
+    /// Settles a parcel: the bill of what is recommended, whether it may be paid, how much at most,
+    /// and what that is worth to each side; and what would be paid for every other option of its
+    /// ladder. A parcel without water figures has no account.
     ///
-    /// The claim is a mean over the life, so the first year claims `claim / persistence`, and later
-    /// years decay. The customer keeps also what is claimed by nobody: the claim before
-    /// free-riders and followers.
+    /// Measures are chosen before: no rebate bears on them. A claim is a mean over the life, so the
+    /// first year claims `claim / persistence`, and later years decay.
     pub fn settle(&self, plan: &mut ParcelPlan) {
         let Some(water) = &plan.water else { return };
-        let (bill, cost_cur) = bill(plan, &self.costs, self.regulated);
-        let claimed_m3_yr = water.claimed_m3_yr;
-        let stations = stations(plan);
-        let life_yr = NonZeroU32::new(self.terms.life_yr.round() as u32);
-        let change =
-            cost_cur
-                .filter(|_| bill.nozzles > 0)
-                .zip(life_yr)
-                .map(|(capital_cur, life_yr)| Investment {
-                    capital_cur,
-                    first_year_m3: claimed_m3_yr / self.terms.persistence_frac(),
-                    decay_frac_yr: self.terms.decay_frac_yr,
-                    interest_frac_yr: self.interest_frac_yr,
-                    life_yr,
-                });
-        let mut account = ParcelAccount {
-            stations,
-            nozzles: bill.nozzles,
-            bodies: bill.regulated_bodies,
-            cost_cur,
-            rebate_cur: 0.0,
-            cost_cur_m3: change.and_then(|change| change.levelised_cost_cur_m3()),
-            payback_yr: None,
-            npv_customer_cur: None,
-            npv_supplier_cur: None,
-            reasons: Vec::new(),
-        };
-        account.reasons = self.objections(plan, &account);
-        if account.eligible() {
-            account.rebate_cur = self.rebate.ceiling_cur(&bill);
-        }
-        if let Some(change) = change {
-            let kept_frac = 1.0 - self.terms.free_ridership_frac + self.terms.spillover_frac;
-            let own = Investment {
-                capital_cur: change.capital_cur - account.rebate_cur,
-                first_year_m3: if kept_frac > 0.0 {
-                    change.first_year_m3 / kept_frac
-                } else {
-                    0.0
+        let nothing = vec![None; plan.turf.len()];
+        let chosen = plan.ladder.as_ref().and_then(ParcelLadder::chosen);
+        let rows = chosen.map_or(&nothing, |option| &option.rows);
+        let outlay = chosen.map_or(Outlay::default(), |option| option.outlay);
+        let mut choice = self.choice(plan, rows, outlay);
+        choice.bill.claimed_m3_yr = water.claimed_m3_yr;
+        choice.claimed_p10_m3_yr = plan.savings.as_ref().map(|own| own.claimed.p10_m3_yr);
+        let change = (choice.bill.nozzles > 0).then(|| self.claimed(&choice));
+        let reasons = self.objections(plan, &choice);
+        let (rule_cur, paid_cur) = self.rebates(&choice, reasons.is_empty());
+        let society_cur = chosen.map(|option| {
+            let value_cur_m3 = self.avoided_cur_m3 + self.externality_cur_m3;
+            let admin_cur = if option.new_hardware {
+                self.admin_cur
+            } else {
+                0.0
+            };
+            let cost_cur = self.terms.factors().present_cur(&option.outlay) + admin_cur;
+            value_cur_m3 * option.net_m3 - cost_cur
+        });
+        let own = change.zip(chosen).map(|(change, option)| {
+            let paid = Investment {
+                outlay: Outlay {
+                    once_cur: change.outlay.once_cur - paid_cur,
+                    ..change.outlay
                 },
+                first_year_m3: option.gross_first_year_m3,
                 ..change
             };
-            account.payback_yr = own.payback_yr(self.water_cur_m3);
-            account.npv_customer_cur = Some(own.npv_cur(self.water_cur_m3));
-            if account.rebate_cur > 0.0 {
-                let paid = Investment {
-                    capital_cur: account.rebate_cur + self.admin_cur,
-                    ..change
-                };
-                account.npv_supplier_cur = Some(paid.npv_cur(self.avoided_cur_m3));
-            }
-        }
+            let npv_cur = self.water_cur_m3 * option.gross_m3 - paid.present_cur();
+            (paid.payback_yr(self.water_cur_m3), npv_cur)
+        });
+        let supplier_cur = change
+            .filter(|_| paid_cur > 0.0)
+            .map(|change| self.avoided_cur_m3 * change.present_m3() - paid_cur - self.admin_cur);
+        let account = ParcelAccount {
+            stations: choice.stations,
+            nozzles: choice.bill.nozzles,
+            bodies: choice.bill.regulated_bodies,
+            cost_cur: Some(choice.outlay.total_cur()),
+            rebate_rule_cur: rule_cur,
+            rebate_worth_cur: change
+                .filter(|change| change.first_year_m3 > 0.0)
+                .map(|change| self.worth_cur(&change)),
+            rebate_cur: paid_cur,
+            on_survey: choice.on_survey,
+            cost_cur_m3: change.and_then(|change| change.levelised_cost_cur_m3()),
+            payback_yr: own.and_then(|(payback_yr, _)| payback_yr),
+            npv_customer_cur: own.map(|(_, npv_cur)| npv_cur),
+            npv_supplier_cur: supplier_cur,
+            npv_society_cur: society_cur,
+            reasons,
+            offers: self.offers(plan),
+        };
         plan.account = Some(account);
     }
 
-    /// Why a parcel may not be paid.
-    fn objections(&self, plan: &ParcelPlan, account: &ParcelAccount) -> Vec<String> {
-        let columns = columns(plan, account);
+    /// What would be paid for each option of a parcel's ladder.
+    fn offers(&self, plan: &ParcelPlan) -> Vec<OptionOffer> {
+        let Some(ladder) = &plan.ladder else {
+            return Vec::new();
+        };
+        let meter = plan.savings.as_ref().and_then(|own| own.meter.as_ref());
+        let offer = |option: &ParcelOption| {
+            let mut choice = self.choice(plan, &option.rows, option.outlay);
+            if let Some(meter) = meter {
+                let found_m3_yr = plan.water.as_ref().map_or(0.0, |water| water.asfound_m3_yr);
+                let share = match found_m3_yr > meter.outdoor_m3_yr {
+                    true => meter.outdoor_m3_yr / found_m3_yr,
+                    false => 1.0,
+                };
+                let most_m3_yr = match meter.under_watered {
+                    true => 0.0,
+                    false => self.claim_most_frac * meter.outdoor_m3_yr,
+                };
+                let claimed_m3_yr = &mut choice.bill.claimed_m3_yr;
+                *claimed_m3_yr = (share * *claimed_m3_yr).min(most_m3_yr);
+            }
+            let eligible = self.objections(plan, &choice).is_empty();
+            let (rebate_rule_cur, rebate_cur) = self.rebates(&choice, eligible);
+            OptionOffer {
+                claimed_m3_yr: choice.bill.claimed_m3_yr,
+                nozzles: choice.bill.nozzles,
+                rebate_rule_cur,
+                rebate_cur,
+                eligible,
+                on_survey: choice.on_survey,
+            }
+        };
+        ladder.options.iter().map(offer).collect()
+    }
+
+    fn choice(&self, plan: &ParcelPlan, rows: &[Option<usize>], outlay: Outlay) -> Choice {
+        let mut names: Vec<String> = Vec::new();
+        let (mut use_m3_yr, mut heads, mut on_survey) = (0.0, 0, false);
+        let mut repairs_cur = 0.0;
+        for (turf, row) in plan.turf.iter().zip(rows) {
+            let as_found = |plan: &&ScenarioPlan| plan.scenario == Scenario::AsFound;
+            let own = match row {
+                Some(row) => turf.scenarios.get(*row),
+                None => turf.scenarios.iter().find(as_found),
+            };
+            let Some((own, year)) = own.and_then(|own| Some((own, own.year.as_ref()?))) else {
+                continue;
+            };
+            use_m3_yr += year.use_m3_yr;
+            heads += own.heads.len() as u64;
+            let name = own.scenario.text();
+            if !names.contains(&name) {
+                names.push(name);
+            }
+            if own.scenario.changes_hardware() && !own.scenario.is_repair() {
+                let mut plans = turf.scenarios.iter();
+                let repair = plans.find(|plan| plan.scenario == Scenario::Repair(Bodies::Kept));
+                repairs_cur += repair.and_then(|plan| plan.cost_cur).unwrap_or(0.0);
+            }
+            on_survey |= own.scenario.changes_hardware() && turf.is_as_found_assumed();
+        }
+        Choice {
+            scenario: match names.as_slice() {
+                [one] => one.clone(),
+                [] => String::new(),
+                _ => "mixed".to_owned(),
+            },
+            bill: bill(plan, rows, outlay.total_cur(), self.regulated),
+            // Incremental cost goes with incremental saving.
+            incremental_cur: match self.claim.counterfactual {
+                Counterfactual::Repair => (outlay.total_cur() - repairs_cur).max(0.0),
+                Counterfactual::AsFound | Counterfactual::Reclock => outlay.total_cur(),
+            },
+            outlay,
+            stations: stations(plan, rows),
+            on_survey,
+            use_m3_yr,
+            heads,
+            claimed_p10_m3_yr: None,
+        }
+    }
+
+    /// A change with what it claims.
+    fn claimed(&self, choice: &Choice) -> Investment {
+        Investment {
+            outlay: choice.outlay,
+            first_year_m3: choice.bill.claimed_m3_yr / self.claim.persistence_frac(),
+            renewed: true,
+            terms: self.terms,
+        }
+    }
+
+    /// Present value of what is claimed at the avoided cost, less administration.
+    fn worth_cur(&self, change: &Investment) -> f64 {
+        self.avoided_cur_m3 * change.present_m3() - self.admin_cur
+    }
+
+    /// What the rule would pay, and what is paid at most.
+    fn rebates(&self, choice: &Choice, eligible: bool) -> (f64, f64) {
+        if !eligible {
+            return (0.0, 0.0);
+        }
+        let rule_cur = self.rebate.ceiling_cur(&choice.bill);
+        if !self.held_to_worth {
+            return (rule_cur, rule_cur);
+        }
+        let worth_cur = self.worth_cur(&self.claimed(choice));
+        let held_cur = rule_cur.min(worth_cur).min(choice.incremental_cur);
+        (rule_cur, self.rebate.payable_cur(held_cur))
+    }
+
+    /// Why a parcel may not be paid for a choice.
+    fn objections(&self, plan: &ParcelPlan, choice: &Choice) -> Vec<String> {
+        let columns = self.columns(plan, choice);
         let find = |name: &str| {
             plan.attributes.get(name).or_else(|| {
                 columns
@@ -159,43 +292,50 @@ impl Program {
             .map(str::to_owned)
             .collect()
     }
-}
 
-/// The values of [`RULE_COLUMNS`].
-fn columns(plan: &ParcelPlan, account: &ParcelAccount) -> [(&'static str, Option<Attribute>); 20] {
-    let number = |value: f64| Some(Attribute::Number(value));
-    let count = |value: u64| number(value as f64);
-    let text = |value: &str| Some(Attribute::Text(value.to_owned()));
-    let water = plan.water.as_ref();
-    let savings = plan.savings.as_ref();
-    let source = |savings: &ParcelSavings| match savings.meter {
-        Some(_) => "metered",
-        None => "modelled",
-    };
-    let values = [
-        text(plan.status.text()),
-        plan.parcel_m2.and_then(number),
-        number(plan.turf.iter().map(|turf| turf.area_m2).sum()),
-        count(plan.turf.len() as u64),
-        water.and_then(|water| text(&water.best_scenario)),
-        savings.and_then(|savings| text(source(savings))),
-        savings
-            .and_then(|savings| savings.meter.as_ref()?.ratio())
-            .and_then(number),
-        savings.and_then(|savings| text(savings.tier?.text())),
-        water.and_then(|water| number(water.asfound_m3_yr)),
-        water.and_then(|water| number(water.best_m3_yr)),
-        water.and_then(|water| number(water.potential_m3_yr)),
-        water.and_then(|water| number(water.claimed_m3_yr)),
-        savings.and_then(|savings| number(savings.claimed.p10_m3_yr)),
-        water.and_then(|water| count(water.heads)),
-        count(account.stations),
-        count(account.nozzles),
-        count(account.bodies),
-        account.cost_cur.and_then(number),
-        account.cost_cur_m3.and_then(number),
-        Some(Attribute::Bool(!plan.flags.contains(&PRESSURE_UNVERIFIED))),
-    ];
-    let mut values = values.into_iter();
-    RULE_COLUMNS.map(|name| (name, values.next().flatten()))
+    /// The values of [`RULE_COLUMNS`].
+    fn columns(
+        &self,
+        plan: &ParcelPlan,
+        choice: &Choice,
+    ) -> [(&'static str, Option<Attribute>); 20] {
+        let number = |value: f64| Some(Attribute::Number(value));
+        let count = |value: u64| number(value as f64);
+        let text = |value: &str| Some(Attribute::Text(value.to_owned()));
+        let water = plan.water.as_ref();
+        let savings = plan.savings.as_ref();
+        let source = |savings: &ParcelSavings| match savings.meter {
+            Some(_) => "metered",
+            None => "modelled",
+        };
+        let change = (choice.bill.nozzles > 0).then(|| self.claimed(choice));
+        let values = [
+            text(plan.status.text()),
+            plan.parcel_m2.and_then(number),
+            number(plan.turf.iter().map(|turf| turf.area_m2).sum()),
+            count(plan.turf.len() as u64),
+            text(&choice.scenario),
+            savings.and_then(|savings| text(source(savings))),
+            savings
+                .and_then(|savings| savings.meter.as_ref()?.ratio())
+                .and_then(number),
+            savings.and_then(|savings| text(savings.tier?.text())),
+            water.and_then(|water| number(water.asfound_m3_yr)),
+            number(choice.use_m3_yr),
+            water.and_then(|water| number(water.asfound_m3_yr - choice.use_m3_yr)),
+            number(choice.bill.claimed_m3_yr),
+            choice.claimed_p10_m3_yr.and_then(number),
+            count(choice.heads),
+            count(choice.stations),
+            count(choice.bill.nozzles),
+            count(choice.bill.regulated_bodies),
+            number(choice.bill.cost_cur),
+            change
+                .and_then(|change| change.levelised_cost_cur_m3())
+                .and_then(number),
+            Some(Attribute::Bool(!plan.flags.contains(&PRESSURE_UNVERIFIED))),
+        ];
+        let mut values = values.into_iter();
+        RULE_COLUMNS.map(|name| (name, values.next().flatten()))
+    }
 }

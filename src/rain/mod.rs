@@ -8,6 +8,7 @@
 mod footprint;
 mod grid;
 mod kernel;
+mod patch;
 mod scene;
 mod sector;
 mod seen;
@@ -19,6 +20,7 @@ mod wind;
 
 pub use footprint::strip_corners;
 pub use grid::Grid;
+pub use patch::{Patch, patches};
 pub use scene::Scene;
 pub use seen::{all_seen, seen_by};
 pub use trial::{Board, Candidate, Weights};
@@ -221,6 +223,12 @@ impl<'g> RainGrid<'g> {
         for &(from, to) in &self.grid.spans {
             rates.extend_from_slice(&self.field[from as usize..to as usize]);
         }
+    }
+
+    /// The patches of turf below a rate \[mm/h\], the widest first.
+    #[must_use]
+    pub fn patches(&self, below_mm_h: f64) -> Vec<Patch> {
+        patches(self.grid, &self.field, below_mm_h as f32)
     }
 
     /// Water on turf and beside it \[mm/h · m²\] = \[L/h\].

@@ -11,7 +11,7 @@ use super::slope::{Heights, Steps};
 use super::source::Source;
 use crate::crs::{Crs, listen_to_gdal, take_gdal_complaint};
 use crate::issue::{Code, Issue};
-use crate::site::{LonLatPolygon, Terrain};
+use crate::site::{LonLatPolygon, Relief, Terrain};
 use crate::units::FOOT_M;
 
 /// Formats of one plain file. Those left out reach for networks or point to other files.
@@ -31,6 +31,12 @@ const MOST_CELLS: usize = 4_000_000;
 const HEIGHTS_M: std::ops::RangeInclusive<f64> = -500.0..=9_000.0;
 /// Steeper than this median is no lawn \[%\]: 63 degrees; choice of this program.
 const MAX_SLOPE_PCT: f64 = 200.0;
+/// Maximum number of places of a relief: 131 kB, and a place every 8 m on 100 ha.
+const MAX_PLACES: f64 = 16_384.0;
+/// A relief has a place at least so many times to a cell, so that its own straight lines add little.
+const PLACES_PER_CELL: f64 = 2.0;
+/// Less of a relief than this share with heights is none.
+const MIN_COVER_FRAC: f64 = 0.5;
 /// Half the distance over which the grid is compared with the ground \[m\].
 const PROBE_M: f64 = 50.0;
 
@@ -54,7 +60,7 @@ impl Dem {
     /// Opens a raster. One of text is read once to its end.
     ///
     /// # Errors
-    /// `CR01` without a reference system, `EL02` for degrees, `EL03` when it is not a raster of
+    /// `CR01` without a reference system, `EL02` for degrees that are none, `EL03` when it is not a raster of
     /// heights.
     pub(super) fn open(source: &Source) -> Result<Dem, Issue> {
         listen_to_gdal();
@@ -82,10 +88,8 @@ impl Dem {
                 Ok((Crs::from_reference(reference)?, map_unit_m))
             });
         let (crs, map_unit_m) = crs.map_err(|issue| issue.in_file(source.name()))?;
-        if !crs.is_projected() {
-            let found = format!("its system is {}", crs.name());
-            return Err(Issue::new(Code::EL02, found).in_file(source.name()));
-        }
+        // Heights over a map in degrees are in metres unless they say otherwise.
+        let map_unit_m = if crs.is_projected() { map_unit_m } else { 1.0 };
         let transform = dataset
             .geo_transform()
             .map_err(|_| refused("it says not where it lies".to_owned()))?;
@@ -95,6 +99,23 @@ impl Dem {
             return Err(refused("its cells have no size".to_owned()));
         }
         let size = dataset.raster_size();
+        if !crs.is_projected() {
+            let (across, down) = (size.0 as f64, size.1 as f64);
+            let reach = |start: f64, by_column: f64, by_row: f64| {
+                let ends = [0.0, across * by_column, down * by_row];
+                let ends = ends.map(|part| (start + part).abs());
+                ends.into_iter().fold(0.0, f64::max)
+            };
+            let east_deg = reach(transform[0], x_column, x_row);
+            let north_deg = reach(transform[3], y_column, y_row);
+            if east_deg > 540.0 || north_deg > 90.5 {
+                let found = format!(
+                    "its system is {} and it lies at {east_deg:.0}, {north_deg:.0}",
+                    crs.name()
+                );
+                return Err(Issue::new(Code::EL02, found).in_file(source.name()));
+            }
+        }
         let band = dataset
             .rasterband(1)
             .map_err(|fault| refused(complaint(&fault)))?;
@@ -135,18 +156,110 @@ impl Dem {
     pub(super) fn terrain(&self, lawn: &LonLatPolygon) -> Result<Terrain, Issue> {
         let uncovered = |found: &str| Issue::new(Code::EL01, found);
         let drawn = self.in_cells(lawn)?;
-        let [west, south, east, north] = bounds(&drawn);
+        let (window, heights_m) = self.window(bounds(&drawn))?;
+        let Window { low, size, shrink } = window;
+        let in_window = drawn.map_coords(|at| Coord {
+            x: (at.x - low.0) * shrink[0],
+            y: (at.y - low.1) * shrink[1],
+        });
+        let window = Heights {
+            columns: size.0,
+            rows: size.1,
+            heights_m,
+        };
+        let steps = self.steps_at(Plane::about(lawn))?;
+        let shrunk = |[columns, rows]: [f64; 2]| [columns * shrink[0], rows * shrink[1]];
+        let steps = Steps {
+            east: shrunk(steps.east),
+            north: shrunk(steps.north),
+        };
+        let terrain = window
+            .terrain(&in_window, steps)
+            .ok_or_else(|| uncovered("less than half of it has heights around"))?;
+        if terrain.slope_pct > MAX_SLOPE_PCT {
+            let found = format!("a slope of {:.0} %", terrain.slope_pct);
+            return Err(Issue::new(Code::EL04, found));
+        }
+        Ok(terrain)
+    }
+
+    /// The heights of a box of longitude and latitude (west, south, east, north), by a grid of places
+    /// half a cell apart, or farther where that would be too many. Between the middles of the cells
+    /// heights are bilinear; a place without one has the mean of its neighbours'.
+    ///
+    /// # Errors
+    /// `EL01` when less than half of it has heights.
+    pub(super) fn relief(&self, [west, south, east, north]: [f64; 4]) -> Result<Relief, Issue> {
+        let uncovered = |found: &str| Issue::new(Code::EL01, found);
+        let middle = ((west + east) / 2.0, (south + north) / 2.0);
+        let plane = Plane::at(middle.0, middle.1);
+        let Steps { east: a, north: b } = self.steps_at(plane)?;
+        // The area of a cell on the ground.
+        let cell_m = 1.0 / (a[0] * b[1] - a[1] * b[0]).abs().sqrt();
+        let corner = |x: f64, y: f64| plane.point_to_metres(Coord { x, y });
+        let span = corner(east, north) - corner(west, south);
+        let (width_m, height_m) = (span.x + 2.0 * cell_m, span.y + 2.0 * cell_m);
+        let fine_m = cell_m / PLACES_PER_CELL;
+        let coarse_m = (width_m * height_m / MAX_PLACES).sqrt();
+        // A long thin box would have too many places along it.
+        let step_m = fine_m
+            .max(coarse_m)
+            .max(width_m.max(height_m) / (MAX_PLACES / 4.0));
+        let columns = (width_m / step_m).ceil() as usize + 1;
+        let rows = (height_m / step_m).ceil() as usize + 1;
+        let unit = plane.point_to_degrees(Coord {
+            x: step_m,
+            y: step_m,
+        });
+        let step_deg = (unit.x - middle.0, unit.y - middle.1);
+        let half = |count: usize, step: f64| step * (count - 1) as f64 / 2.0;
+        let origin_deg = (
+            middle.0 - half(columns, step_deg.0),
+            middle.1 - half(rows, step_deg.1),
+        );
+        let places: Vec<Coord<f64>> = (0..rows * columns)
+            .map(|i| Coord {
+                x: origin_deg.0 + step_deg.0 * (i % columns) as f64,
+                y: origin_deg.1 + step_deg.1 * (i / columns) as f64,
+            })
+            .collect();
+        let cells = self.cells(&places)?;
+        let (mut low, mut high) = (cells[0], cells[0]);
+        for at in &cells {
+            (low.x, low.y) = (low.x.min(at.x), low.y.min(at.y));
+            (high.x, high.y) = (high.x.max(at.x), high.y.max(at.y));
+        }
+        let (window, heights_m) = self.window([low.x, low.y, high.x, high.y])?;
+        let heights_m: Vec<f64> = cells
+            .iter()
+            .map(|at| window.between(at.x, at.y, &heights_m))
+            .collect();
+        let known = heights_m.iter().filter(|height| !height.is_nan()).count();
+        if (known as f64) < MIN_COVER_FRAC * heights_m.len() as f64 {
+            return Err(uncovered("less than half of it has heights"));
+        }
+        Ok(Relief {
+            origin_deg,
+            step_deg,
+            columns,
+            heights_m: filled(heights_m, columns),
+        })
+    }
+
+    /// The heights of a box of columns and rows, coarser where it has too many cells, and where they
+    /// lie.
+    fn window(&self, [west, top, east, bottom]: [f64; 4]) -> Result<(Window, Vec<f64>), Issue> {
         let (columns, rows) = (self.size.0 as f64, self.size.1 as f64);
         let low = (
             (west - MARGIN_CELLS).floor().max(0.0),
-            (south - MARGIN_CELLS).floor().max(0.0),
+            (top - MARGIN_CELLS).floor().max(0.0),
         );
         let high = (
             (east + MARGIN_CELLS).ceil().min(columns),
-            (north + MARGIN_CELLS).ceil().min(rows),
+            (bottom + MARGIN_CELLS).ceil().min(rows),
         );
         if low.0 >= high.0 || low.1 >= high.1 {
-            return Err(uncovered("it lies outside the raster"));
+            return Err(Issue::new(Code::EL01, "it lies outside the raster"));
         }
         let (width, height) = ((high.0 - low.0) as usize, (high.1 - low.1) as usize);
         let coarser = ((width as f64) * (height as f64) / MOST_CELLS as f64)
@@ -158,35 +271,17 @@ impl Dem {
             (height as f64 / coarser).ceil() as usize,
         );
         let heights_m = self.heights_m((low.0 as isize, low.1 as isize), (width, height), size)?;
-        let impossible = |found: String| Issue::new(Code::EL04, found);
         // Beyond these are no heights but marks of missing ones that the raster does not declare.
         let is_impossible = |height_m: &&f64| !HEIGHTS_M.contains(*height_m) && !height_m.is_nan();
         if let Some(height_m) = heights_m.iter().find(is_impossible) {
-            return Err(impossible(format!("a height of {height_m} m")));
+            return Err(Issue::new(Code::EL04, format!("a height of {height_m} m")));
         }
-        let shrink = [size.0 as f64 / width as f64, size.1 as f64 / height as f64];
-        let in_window = drawn.map_coords(|at| Coord {
-            x: (at.x - low.0) * shrink[0],
-            y: (at.y - low.1) * shrink[1],
-        });
-        let window = Heights {
-            columns: size.0,
-            rows: size.1,
-            heights_m,
+        let window = Window {
+            low,
+            size,
+            shrink: [size.0 as f64 / width as f64, size.1 as f64 / height as f64],
         };
-        let steps = self.steps(lawn)?;
-        let shrunk = |[columns, rows]: [f64; 2]| [columns * shrink[0], rows * shrink[1]];
-        let steps = Steps {
-            east: shrunk(steps.east),
-            north: shrunk(steps.north),
-        };
-        let terrain = window
-            .terrain(&in_window, steps)
-            .ok_or_else(|| uncovered("less than half of it has heights around"))?;
-        if terrain.slope_pct > MAX_SLOPE_PCT {
-            return Err(impossible(format!("a slope of {:.0} %", terrain.slope_pct)));
-        }
-        Ok(terrain)
+        Ok((window, heights_m))
     }
 
     fn heights_m(
@@ -242,10 +337,9 @@ impl Dem {
         Ok(cells.collect())
     }
 
-    /// What a metre east and a metre north are in columns and rows at a lawn: the scale of the
+    /// What a metre east and a metre north are in columns and rows about a place: the scale of the
     /// projection, its convergence and the unit of the map are all in it.
-    fn steps(&self, lawn: &LonLatPolygon) -> Result<Steps, Issue> {
-        let plane = Plane::about(lawn);
+    fn steps_at(&self, plane: Plane) -> Result<Steps, Issue> {
         let probe = |east_m: f64, north_m: f64| {
             plane.point_to_degrees(Coord {
                 x: east_m,
@@ -270,6 +364,124 @@ impl Dem {
     }
 }
 
+/// A piece of the raster that was read.
+struct Window {
+    /// Its first column and row.
+    low: (f64, f64),
+    /// How many columns and rows were read of it.
+    size: (usize, usize),
+    /// Columns read to a column, and rows to a row.
+    shrink: [f64; 2],
+}
+
+impl Window {
+    /// The height at a column and row of the raster, bilinear between the middles of the cells around;
+    /// in the outer half of the outermost cells that of their middles; NaN beyond, and beside a hole.
+    fn between(&self, column: f64, row: f64, heights_m: &[f64]) -> f64 {
+        let along = |at: f64, low: f64, shrink: f64, count: usize| {
+            let at = (at - low) * shrink;
+            let is_inside = (0.0..=count as f64).contains(&at);
+            let at = (at - 0.5).clamp(0.0, (count - 1) as f64);
+            let first = at.floor() as usize;
+            is_inside.then_some((first, (first + 1).min(count - 1), at - first as f64))
+        };
+        let across = along(column, self.low.0, self.shrink[0], self.size.0);
+        let down = along(row, self.low.1, self.shrink[1], self.size.1);
+        let (Some((left, right, east)), Some((top, bottom, south))) = (across, down) else {
+            return f64::NAN;
+        };
+        let height = |row: usize, column: usize| heights_m[row * self.size.0 + column];
+        // A hole whose share is nothing does not count.
+        let mixed = |a: f64, b: f64, share: f64| {
+            if share == 0.0 {
+                a
+            } else {
+                a * (1.0 - share) + b * share
+            }
+        };
+        let upper = mixed(height(top, left), height(top, right), east);
+        let lower = mixed(height(bottom, left), height(bottom, right), east);
+        mixed(upper, lower, south)
+    }
+}
+
+/// Heights with their holes filled from the edges inwards, each place with the mean of those of its four
+/// neighbours that have one. At least one place has a height.
+fn filled(mut heights_m: Vec<f64>, columns: usize) -> Vec<f64> {
+    let rows = heights_m.len() / columns;
+    let mut open: Vec<usize> = (0..heights_m.len())
+        .filter(|&at| heights_m[at].is_nan())
+        .collect();
+    // Every round fills the places beside those with heights; the farthest is that many away at most.
+    for _ in 0..rows + columns {
+        if open.is_empty() {
+            break;
+        }
+        let means: Vec<f64> = open
+            .iter()
+            .map(|&at| {
+                let (row, column) = (at / columns, at % columns);
+                let around = [
+                    (row > 0).then(|| at - columns),
+                    (column > 0).then(|| at - 1),
+                    (column + 1 < columns).then_some(at + 1),
+                    (row + 1 < rows).then_some(at + columns),
+                ];
+                let known = around.into_iter().flatten().map(|near| heights_m[near]);
+                let (sum, count) = known
+                    .filter(|height| !height.is_nan())
+                    .fold((0.0, 0.0), |(sum, count), height| {
+                        (sum + height, count + 1.0)
+                    });
+                sum / count
+            })
+            .collect();
+        for (&at, mean) in open.iter().zip(means) {
+            heights_m[at] = mean;
+        }
+        open.retain(|&at| heights_m[at].is_nan());
+    }
+    heights_m
+}
+
 fn complaint(fault: &gdal::errors::GdalError) -> String {
     take_gdal_complaint().unwrap_or_else(|| fault.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn heights_are_bilinear_between_the_middles_of_cells() {
+        // Three columns and two rows from column 10, row 20 on; read as they are.
+        let heights_m = [0.0, 10.0, 20.0, 100.0, 110.0, f64::NAN];
+        let window = Window {
+            low: (10.0, 20.0),
+            size: (3, 2),
+            shrink: [1.0, 1.0],
+        };
+        for (column, row, height_m) in [
+            (10.5, 20.5, 0.0),
+            (11.0, 20.5, 5.0),
+            (11.0, 21.0, 55.0),
+            (12.5, 20.5, 20.0),
+            (10.1, 20.1, 0.0),
+            (12.9, 20.5, 20.0),
+        ] {
+            let found = window.between(column, row, &heights_m);
+            assert!((found - height_m).abs() < 1e-9, "{column} {row}: {found}");
+        }
+        for (column, row) in [(9.9, 20.5), (13.1, 20.5), (11.0, 22.1), (12.2, 21.0)] {
+            assert!(window.between(column, row, &heights_m).is_nan());
+        }
+    }
+
+    #[test]
+    fn holes_are_filled_from_around() {
+        let hole = f64::NAN;
+        let found = filled(vec![1.0, hole, 3.0, 1.0, hole, 3.0, hole, hole, hole], 3);
+        assert_eq!(found[..6], [1.0, 2.0, 3.0, 1.0, 2.0, 3.0]);
+        assert_eq!(found[6..], [1.0, 2.0, 3.0]);
+    }
 }

@@ -111,7 +111,9 @@ impl Fields {
         } = opening;
         if let Some(heads) = &mut heads {
             counts.heads = heads.read();
-            counts.heads_orphaned += heads.settle(&mut orphans);
+            let (left_out, displaced) = heads.settle(&mut orphans)?;
+            counts.heads_orphaned += left_out;
+            counts.heads_displaced = displaced;
         }
         if let Some(obstacles) = &obstacles {
             (counts.obstacles, counts.obstacles_unusable) = obstacles.counts();

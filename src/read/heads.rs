@@ -1,4 +1,10 @@
-//! Existing heads: each goes to the turf area that it stands on, or at most 1 m beside.
+//! Existing heads: each goes to the turf area that it names, else to the one that it stands on or
+//! stands at most 1 m beside.
+//!
+//! A head names a turf area by `turf_id` (the layer's own, or the one that the program gives, such as
+//! `A#2`) and a parcel by `parcel_id`: of the turf of that parcel it takes the nearest. What it names
+//! wins over where it stands. Beyond [`REACH_M`] the two disagree, which is reported; a head that
+//! names what does not exist, or that is too far from everything, is left out, reported and counted.
 
 use std::collections::BTreeMap;
 
@@ -14,18 +20,31 @@ use super::turf::{AreaKey, pieces, word};
 use super::usage::{Clues, LayerUse, by_code};
 use crate::assumptions::nearest;
 use crate::issue::{Code, Issue};
-use crate::site::{Condition, ExistingHead};
+use crate::site::{Condition, ExistingHead, LonLatPolygon};
 
 /// Columns that hold quantities.
 const QUANTITIES: [&str; 4] = ["radius_m", "pressure_kpa", "flow_lpm", "body_mm"];
-/// A head belongs to a lawn whose boundary is this near [m].
+/// A head belongs to a turf area whose boundary is this near [m]: the error of a survey by hand.
+/// Choice of this program.
 const REACH_M: f64 = 1.0;
+/// A head that names its parcel alone, and stands on nobody's turf, belongs to the parcel's turf up
+/// to this distance [m], the error of a handheld receiver; farther off it waters something else.
+/// Choice of this program.
+const PARCEL_REACH_M: f64 = 5.0;
+/// Farther than this from what it names [m], id or place is a blunder, and the head is left out.
+/// Choice of this program.
+const NAMED_REACH_M: f64 = 50.0;
 
 /// The heads of a layer, and the turf area nearest to each so far.
 pub(super) struct HeadField {
     layer: Layer,
     tree: RTree<Spot>,
     heads: Vec<Head>,
+    /// Heads by the parcel and by the turf area that they name; sorted.
+    by_parcel: Vec<(u64, u32)>,
+    by_turf: Vec<(u64, u32)>,
+    /// Pieces of turf seen so far of each parcel, as far as heads name turf areas.
+    numbered: BTreeMap<u64, u32>,
     /// Once settled: sorted by area, then number.
     links: Vec<Link>,
     read: u64,
@@ -49,16 +68,67 @@ impl RTreeObject for Spot {
 struct Head {
     number: u64,
     locator: u64,
-    /// Half a fingerprint of its `parcel_id`; it only breaks ties.
+    at: [f64; 2],
+    /// Half a fingerprint of its `parcel_id`.
     parcel: Option<u64>,
+    /// Whether it has a `turf_id`.
+    names_turf: bool,
+    /// The area on which it stands, or nearly.
     nearest: Option<Claim>,
+    /// The area that it names.
+    named: Option<(Named, Claim)>,
+}
+
+/// By what a head names a turf area; the later wins.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Named {
+    Parcel,
+    Turf,
 }
 
 #[derive(Debug, Clone, Copy)]
 struct Claim {
     distance_m: f64,
-    same_parcel: bool,
     area: AreaKey,
+}
+
+impl Head {
+    /// Where it belongs, and whether that is to be reported; else why it is left out.
+    fn place(&self) -> Result<(AreaKey, Option<(Code, f64)>), (Code, Option<f64>)> {
+        match (self.named, self.nearest) {
+            (Some((named, claim)), nearest) => {
+                let reach_m = match (named, nearest) {
+                    (Named::Parcel, None) => PARCEL_REACH_M,
+                    _ => NAMED_REACH_M,
+                };
+                let distance_m = claim.distance_m;
+                if distance_m > reach_m {
+                    Err((Code::JO05, Some(distance_m)))
+                } else if distance_m > REACH_M {
+                    Ok((claim.area, Some((Code::HE07, distance_m))))
+                } else if self.names_turf && named == Named::Parcel {
+                    Ok((claim.area, Some((Code::HE08, distance_m))))
+                } else {
+                    Ok((claim.area, None))
+                }
+            }
+            (None, _) if self.names_turf || self.parcel.is_some() => Err((Code::HE06, None)),
+            (None, Some(claim)) => Ok((claim.area, None)),
+            (None, None) => Err((Code::JO05, None)),
+        }
+    }
+}
+
+/// What stands for the id of a turf area: its own, or the parcel's with a number.
+fn numbered_key(parcel: u64, tail: &str) -> u64 {
+    parcel ^ fingerprint(tail)[1]
+}
+
+/// The heads of a key.
+fn of_key(index: &[(u64, u32)], key: u64) -> impl Iterator<Item = usize> + '_ {
+    let from = index.partition_point(|entry| entry.0 < key);
+    let own = index[from..].iter().take_while(move |entry| entry.0 == key);
+    own.map(|&(_, head)| head as usize)
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -74,6 +144,7 @@ impl HeadField {
         let mut layer = Layer::open(source, Role::Heads, &Filter::default())?;
         let (mut spots, mut heads, mut read) = (Vec::new(), Vec::new(), 0);
         let first = issues.len();
+        let (mut by_parcel, mut by_turf) = (Vec::new(), Vec::new());
         while let Some(feature) = layer.next()? {
             read += 1;
             let at = match feature.point() {
@@ -87,23 +158,38 @@ impl HeadField {
                 let found = "a layer may have 4,294,967,295 heads";
                 return Err(Issue::new(Code::IN12, found).in_file(layer.name()));
             };
-            spots.push(Spot {
-                at: [at.x(), at.y()],
-                head,
-            });
+            let parcel = feature.text("parcel_id").map(|id| fingerprint(&id)[0]);
+            by_parcel.extend(parcel.map(|key| (key, head)));
+            let turf = feature.text("turf_id");
+            if let Some(id) = &turf {
+                by_turf.push((fingerprint(id)[0], head));
+                if let Some((parcel, tail)) = id.rsplit_once('#') {
+                    by_turf.push((numbered_key(fingerprint(parcel)[0], tail), head));
+                }
+            }
+            let at = [at.x(), at.y()];
+            spots.push(Spot { at, head });
             heads.push(Head {
                 number: feature.number,
                 locator: feature.locator,
-                parcel: feature.text("parcel_id").map(|id| fingerprint(&id)[0]),
+                at,
+                parcel,
+                names_turf: turf.is_some(),
                 nearest: None,
+                named: None,
             });
         }
         two_units(layer.columns(), &QUANTITIES).map_err(|issue| issue.in_file(layer.name()))?;
+        by_parcel.sort_unstable();
+        by_turf.sort_unstable();
         let tree = RTree::bulk_load(spots);
         Ok(HeadField {
             layer,
             tree,
             heads,
+            by_parcel,
+            by_turf,
+            numbered: BTreeMap::new(),
             links: Vec::new(),
             read,
             unused: by_code(&issues[first..]),
@@ -125,69 +211,152 @@ impl HeadField {
         (usage, self.layer.clues())
     }
 
-    /// Lets a lawn claim the heads that are nearer to it than to any before. At equal distance
-    /// the lawn of the head's own `parcel_id` wins, else the first.
-    pub(super) fn claim(&mut self, lawn: &Feature, parcel: Option<&str>) {
-        let parcel = parcel.map(|id| fingerprint(id)[0]);
-        let usable = pieces(lawn)
-            .into_iter()
-            .flatten()
-            .flat_map(|repaired| repaired.parts);
-        for (ordinal, polygon) in usable.enumerate() {
-            let [west, south, east, north] = grown(bounds(&polygon), REACH_M);
-            let around = AABB::from_corners([west, south], [east, north]);
-            for spot in self.tree.locate_in_envelope(&around) {
-                let distance_m = distance_m(geo::Point::from(spot.at), &polygon);
-                if distance_m > REACH_M {
-                    continue;
+    /// Lets a feature of the turf layer claim heads: those that name it, and those that are nearer to
+    /// it than to any before, the first of equals. `parcel` is half a fingerprint of its parcel's id;
+    /// a feature that is not `counted` has no number in its parcel.
+    pub(super) fn claim(&mut self, lawn: &Feature, parcel: Option<u64>, counted: bool) {
+        let own = lawn.text("turf_id");
+        let pieces = pieces(lawn);
+        let first = self.number(pieces.len() as u32, parcel.filter(|_| counted)); // few pieces
+        let alone = pieces.len() == 1;
+        let mut ordinal = 0;
+        for (k, piece) in pieces.into_iter().enumerate() {
+            let Ok(repaired) = piece else { continue };
+            let whole = repaired.parts.len() == 1;
+            for (j, polygon) in repaired.parts.iter().enumerate() {
+                let part = if whole {
+                    String::new()
+                } else {
+                    format!(".{}", j + 1)
+                };
+                let mut keys = Vec::new();
+                if let Some(own) = &own {
+                    let id = if alone {
+                        format!("{own}{part}")
+                    } else {
+                        format!("{own}.{}{part}", k + 1)
+                    };
+                    keys.push(fingerprint(&id)[0]);
+                    keys.extend((id != *own).then(|| fingerprint(own)[0]));
                 }
-                let head = &mut self.heads[spot.head as usize]; // spots are made with heads
-                let same_parcel = parcel.is_some() && head.parcel == parcel;
-                let nearer = head.nearest.is_none_or(|held| {
-                    distance_m < held.distance_m
-                        || (distance_m == held.distance_m && same_parcel && !held.same_parcel)
-                });
-                if nearer {
-                    let area = (lawn.number, ordinal as u32); // a feature has few areas
-                    head.nearest = Some(Claim {
-                        distance_m,
-                        same_parcel,
-                        area,
-                    });
+                if let (Some(parcel), Some(first)) = (parcel, first) {
+                    let tail = format!("{}{part}", first as usize + k + 1);
+                    keys.push(numbered_key(parcel, &tail));
                 }
+                let area = (lawn.number, ordinal);
+                self.claim_named(polygon, area, parcel, &keys);
+                self.claim_near(polygon, area);
+                ordinal += 1;
             }
         }
     }
 
-    /// Ends the claims; heads that nobody claimed are told.
-    pub(super) fn settle(&mut self, issues: &mut Vec<Issue>) -> u64 {
-        let mut orphaned = 0;
-        let first = issues.len();
-        for head in std::mem::take(&mut self.heads) {
-            let Head {
-                number, locator, ..
-            } = head;
-            match head.nearest {
-                Some(claim) => self.links.push(Link {
-                    area: claim.area,
-                    number,
-                    locator,
-                }),
-                None => {
-                    orphaned += 1;
-                    let found = format!("no turf within {REACH_M} m");
-                    let issue = Issue::new(Code::JO05, found);
-                    issues.push(issue.in_file(self.layer.name()).at_feature(number));
-                }
+    /// Numbers the pieces of a feature in its parcel; gives how many came before. Nobody asks while
+    /// no head names a turf area.
+    fn number(&mut self, pieces: u32, parcel: Option<u64>) -> Option<u32> {
+        let parcel = parcel.filter(|_| !self.by_turf.is_empty())?;
+        let count = self.numbered.entry(parcel).or_default();
+        let first = *count;
+        *count += pieces;
+        Some(first)
+    }
+
+    fn claim_named(
+        &mut self,
+        polygon: &LonLatPolygon,
+        area: AreaKey,
+        parcel: Option<u64>,
+        keys: &[u64],
+    ) {
+        let by_turf = keys.iter().flat_map(|&key| {
+            let named = of_key(&self.by_turf, key);
+            named.map(|head| (Named::Turf, head))
+        });
+        let by_parcel = parcel.into_iter().flat_map(|key| {
+            let named = of_key(&self.by_parcel, key);
+            named.map(|head| (Named::Parcel, head))
+        });
+        for (named, head) in by_turf.chain(by_parcel) {
+            let head = &mut self.heads[head]; // the indexes are made with heads
+            // Turf of another parcel may have the same turf_id.
+            if head.parcel.is_some() && head.parcel != parcel {
+                continue;
+            }
+            let distance_m = distance_m(geo::Point::from(head.at), polygon);
+            let better = head.named.is_none_or(|(held, claim)| {
+                named > held || (named == held && distance_m < claim.distance_m)
+            });
+            if better {
+                head.named = Some((named, Claim { distance_m, area }));
             }
         }
-        self.tree = RTree::new();
-        for (code, rows) in by_code(&issues[first..]) {
-            *self.unused.entry(code).or_default() += rows;
+    }
+
+    fn claim_near(&mut self, polygon: &LonLatPolygon, area: AreaKey) {
+        let [west, south, east, north] = grown(bounds(polygon), REACH_M);
+        let around = AABB::from_corners([west, south], [east, north]);
+        for spot in self.tree.locate_in_envelope(&around) {
+            let distance_m = distance_m(geo::Point::from(spot.at), polygon);
+            let head = &mut self.heads[spot.head as usize]; // spots are made with heads
+            let nearer = |held: Claim| distance_m < held.distance_m;
+            if distance_m <= REACH_M && head.nearest.is_none_or(nearer) {
+                head.nearest = Some(Claim { distance_m, area });
+            }
         }
+    }
+
+    /// Ends the claims; heads that belong to nothing, or whose id and place disagree, are reported.
+    /// Gives how many are left out, and how many are kept by their id away from their place.
+    pub(super) fn settle(&mut self, issues: &mut Vec<Issue>) -> Result<(u64, u64), Issue> {
+        let (mut left_out, mut displaced) = (0, 0);
+        for head in std::mem::take(&mut self.heads) {
+            let (code, found) = match head.place() {
+                Ok((area, doubt)) => {
+                    let Head {
+                        number, locator, ..
+                    } = head;
+                    self.links.push(Link {
+                        area,
+                        number,
+                        locator,
+                    });
+                    let Some((code, distance_m)) = doubt else {
+                        continue;
+                    };
+                    displaced += u64::from(code == Code::HE07);
+                    let names = self.names(&head)?;
+                    (code, format!("{names}, {distance_m:.1} m away"))
+                }
+                Err((code, distance_m)) => {
+                    left_out += 1;
+                    *self.unused.entry(code).or_default() += 1;
+                    let names = match distance_m.is_some() || code == Code::HE06 {
+                        true => self.names(&head)?,
+                        false => format!("no turf within {REACH_M} m"),
+                    };
+                    let away = distance_m.map(|distance_m| format!(", {distance_m:.1} m away"));
+                    (code, format!("{names}{}", away.unwrap_or_default()))
+                }
+            };
+            let issue = Issue::new(code, found).in_file(self.layer.name());
+            issues.push(issue.at_feature(head.number));
+        }
+        self.tree = RTree::new();
+        (self.by_parcel, self.by_turf) = (Vec::new(), Vec::new());
+        self.numbered = BTreeMap::new();
         self.links
             .sort_unstable_by_key(|link| (link.area, link.number));
-        orphaned
+        Ok((left_out, displaced))
+    }
+
+    /// What a head names, for people.
+    fn names(&mut self, head: &Head) -> Result<String, Issue> {
+        let feature = self.layer.fetch(head.locator, head.number)?;
+        let named = ["parcel_id", "turf_id"].into_iter().filter_map(|column| {
+            let id = feature.text(column)?;
+            Some(format!("{column} `{id}`"))
+        });
+        Ok(named.collect::<Vec<String>>().join(", "))
     }
 
     /// The heads of some turf areas, in input order, each with the place of its area in the list.

@@ -121,13 +121,15 @@ impl Opening<'_> {
         while let Some(feature) = turf.next()? {
             self.counts.turf += 1;
             let named = feature.text(LINK_COLUMN);
-            if let Some(heads) = &mut self.heads {
-                heads.claim(&feature, named.as_deref());
-            }
             let found = match &named {
                 Some(id) => by_id(&mut roll, &feature, id, &mut loose)?,
                 None => by_place(&mut roll, &feature)?,
             };
+            if let Some(heads) = &mut self.heads {
+                let parcel = found.as_ref().ok();
+                let parcel = parcel.and_then(|&(parcel, _)| roll.fingerprint(parcel));
+                heads.claim(&feature, parcel, true);
+            }
             match found {
                 Ok((parcel, joined)) if roll.is_selected(parcel) => {
                     self.counts.turf_joined += 1;
@@ -191,7 +193,8 @@ impl Opening<'_> {
             self.counts.turf += 1;
             let named = feature.text(column);
             if let Some(heads) = &mut self.heads {
-                heads.claim(&feature, named.as_deref());
+                let parcel = fingerprint(&group_id(&feature, column))[0];
+                heads.claim(&feature, Some(parcel), feature.selected);
             }
             if !feature.selected {
                 self.counts.turf_left_out += 1;

@@ -2,6 +2,8 @@
 
 #[cfg(feature = "system-gis")]
 use super::dem::Dem;
+#[cfg(feature = "system-gis")]
+use super::feature::bounds;
 use super::layer::Role;
 use super::majority::AreaField;
 use super::soils::{self, SoilField, SoilTable};
@@ -11,7 +13,7 @@ use super::zones;
 #[cfg(feature = "system-gis")]
 use crate::issue::Severity;
 use crate::issue::{Code, Issue};
-use crate::site::{Attributes, TurfArea};
+use crate::site::{Attributes, ExistingHead, Relief, SupplyPoint, TurfArea};
 
 /// The layers of the land, as far as they are given.
 #[derive(Debug, Clone, Default)]
@@ -117,5 +119,38 @@ impl LandField {
             }
         }
         Ok(())
+    }
+
+    /// The heights of a parcel's ground: about its lawns, its heads and the points of its supply.
+    /// `None` without an elevation model that covers most of it; its lawns say so.
+    pub(super) fn relief(
+        &self,
+        turf: &[TurfArea],
+        heads: &[(usize, ExistingHead)],
+        supply: &[SupplyPoint],
+    ) -> Option<Relief> {
+        #[cfg(feature = "system-gis")]
+        {
+            let dem = self.dem.as_ref()?;
+            let lawns = turf.iter().map(|area| bounds(&area.polygon));
+            let points = heads.iter().map(|(_, head)| head.position);
+            let points = points.chain(supply.iter().map(|point| point.position));
+            let about = lawns
+                .chain(points.map(|at| [at.x(), at.y(), at.x(), at.y()]))
+                .reduce(|a, b| {
+                    [
+                        a[0].min(b[0]),
+                        a[1].min(b[1]),
+                        a[2].max(b[2]),
+                        a[3].max(b[3]),
+                    ]
+                })?;
+            dem.relief(about).ok()
+        }
+        #[cfg(not(feature = "system-gis"))]
+        {
+            let _ = (turf, heads, supply);
+            None
+        }
     }
 }

@@ -116,8 +116,11 @@ pub struct ReadCounts {
     pub heads: u64,
     /// Heads handed over with their parcel so far.
     pub heads_joined: u64,
-    /// Heads on no turf area, or unusable.
+    /// Heads left out: unusable, too far from any turf area, or of a parcel or turf area that does not
+    /// exist.
     pub heads_orphaned: u64,
+    /// Heads that went to the turf area that they name though they stand more than 1 m off it.
+    pub heads_displaced: u64,
     /// Rows of the layer of obstacles.
     pub obstacles: u64,
     /// Obstacles that cannot be used.
@@ -135,6 +138,7 @@ impl ReadCounts {
         self.parcels_left_out += bundle.parcels_left_out;
         self.heads += bundle.heads;
         self.heads_orphaned += bundle.heads_orphaned;
+        self.heads_displaced += bundle.heads_displaced;
         self.obstacles += bundle.obstacles;
         self.obstacles_unusable += bundle.obstacles_unusable;
     }
@@ -543,6 +547,7 @@ impl Neighbourhood {
             Some(field) => field.of(&id, &mut issues),
             None => Vec::new(),
         };
+        let relief = self.land.relief(&turf, &heads, &supply);
         let index = self.counts.parcels;
         self.counts.parcels += 1;
         let parcel = Parcel {
@@ -554,6 +559,7 @@ impl Neighbourhood {
             obstacles,
             heads,
             supply,
+            relief,
             meter,
             issues,
         };

@@ -86,6 +86,8 @@ pub(super) struct Roll {
 #[derive(Debug, Clone, Copy)]
 struct Entry {
     locator: u64,
+    /// Half a fingerprint of its id.
+    id: u64,
     number: u32,
     selected: bool,
     /// Whether the feature has an id of its own.
@@ -190,14 +192,12 @@ impl Roll {
         let has_id = own.is_some();
         let id = own.unwrap_or_else(|| feature.number.to_string());
         self.missing.add(feature.number, has_id);
-        self.ids.push(Known {
-            fingerprint: fingerprint(&id),
-            entry,
-        });
+        let fingerprint = fingerprint(&id);
+        self.ids.push(Known { fingerprint, entry });
         if self.matching == MatchIds::Loose {
             let key = loose_key(&id);
             if key != id {
-                let fingerprint = fingerprint(&key);
+                let fingerprint = super::parcels::fingerprint(&key);
                 self.loose.push(Known { fingerprint, entry });
             }
         }
@@ -209,6 +209,7 @@ impl Roll {
         }
         self.entries.push(Entry {
             locator: feature.locator,
+            id: fingerprint[0],
             number: entry + 1,
             selected: feature.selected,
             has_id,
@@ -335,6 +336,11 @@ impl Roll {
         self.entries
             .get(entry as usize)
             .is_some_and(|entry| entry.selected)
+    }
+
+    /// Half a fingerprint of a parcel's id.
+    pub(super) fn fingerprint(&self, entry: u32) -> Option<u64> {
+        self.entries.get(entry as usize).map(|entry| entry.id)
     }
 
     /// How many rows of the layer the filters leave out; a parcel of several rows is planned whole.

@@ -14,15 +14,16 @@
 //! 2 % of the water of a month (a test says so). With a daily balance, each month's need is scaled
 //! by the ratio that the monthly balance of the year gives.
 
-use super::ClaimTerms;
 use super::draws::{COORDINATES, DRAWS, Sample};
 use super::runoff_table::RunoffTable;
+use super::{ClaimTerms, Terms};
 use crate::assumptions::{Assumptions, Key, RANGES, Range, Scope};
 use crate::budget::{
     Degradation, Drift, Follows, FoundClock, Hardware, Lawn, MultiplierForm, RunTimeMultiplier,
     RunoffMethod, ScenarioWater,
 };
 use crate::climate::{DAYS, MonthRain};
+use crate::hydraulics::costs::Costs;
 
 /// How many assumptions are drawn.
 pub const DRAWN: usize = RANGES.len();
@@ -81,6 +82,14 @@ const MINUTES: usize = at(Key::ClockMinutes);
 const CLOCK_DAYS: usize = at(Key::ClockDays);
 const OUTDOOR: usize = at(Key::MeterOutdoorScale);
 const INTAKE: usize = at(Key::SoilIntakeMultiplier);
+const LABOUR: usize = at(Key::CostLabour);
+const NOZZLE_MIN: usize = at(Key::CostNozzle);
+const BODY_MIN: usize = at(Key::CostBody);
+const TRENCH_MIN: usize = at(Key::CostTrench);
+const VALVE_MIN: usize = at(Key::CostValve);
+const PARTS: usize = at(Key::CostPartsScale);
+const BODY_LIFE: usize = at(Key::LivesBody);
+const PIPE_LIFE: usize = at(Key::LivesPipe);
 
 /// What is drawn and is no number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -195,6 +204,35 @@ impl Values {
             life_yr: self.0[LIFE],
             ..*central
         }
+    }
+
+    /// What parts and work cost, in this draw.
+    #[must_use]
+    pub fn costs(&self, central: &Costs) -> Costs {
+        Costs {
+            parts_scale: self.0[PARTS],
+            labour_cur_h: self.0[LABOUR],
+            nozzle_min: self.0[NOZZLE_MIN],
+            body_min: self.0[BODY_MIN],
+            trench_min_m: self.0[TRENCH_MIN],
+            valve_min: self.0[VALVE_MIN],
+            ..*central
+        }
+    }
+
+    /// Lives and decay of this draw, rounded to whole years.
+    #[must_use]
+    pub fn terms(&self, central: &Terms) -> Terms {
+        Terms::of(
+            [
+                f64::from(central.horizon_yr.get()),
+                self.0[LIFE],
+                self.0[BODY_LIFE],
+                self.0[PIPE_LIFE],
+            ],
+            central.interest_frac_yr,
+            self.0[DECAY],
+        )
     }
 
     /// Factor on metered outdoor use.

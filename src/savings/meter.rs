@@ -107,6 +107,18 @@ pub struct Against {
     pub asfound_m3_yr: f64,
 }
 
+impl Against {
+    /// Share of the modelled use that the meter bears out, at most 1.
+    #[must_use]
+    pub fn used_frac(&self) -> f64 {
+        if self.outdoor_m3_yr < self.asfound_m3_yr {
+            self.outdoor_m3_yr / self.asfound_m3_yr
+        } else {
+            1.0
+        }
+    }
+}
+
 /// How a meter bounds a claim.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MeterRules {

@@ -8,8 +8,8 @@ mod drawn;
 mod draws;
 mod economics;
 mod evidence;
+mod ladder;
 mod meter;
-mod recommend;
 mod runoff_table;
 mod shapley;
 
@@ -18,10 +18,10 @@ pub use behaviour::{After, Behaviour, Outcome, outcome};
 pub use claim::{ClaimTerms, Claims, Counterfactual, Gross, Uses};
 pub use drawn::{DRAWN, DrawnLawn, Forms, Values, Way, draws, ranges};
 pub use draws::{COORDINATES, DRAWS, Sample, Words, percentile, percentiles};
-pub use economics::{Investment, annuity_value, capital_recovery_factor};
+pub use economics::{Factors, Investment, Terms, annuity_value, capital_recovery_factor};
 pub use evidence::EVIDENCE;
+pub use ladder::{LadderStep, Perspective, Rung, climb, hull, stop};
 pub use meter::{Against, MeterRules, Metered, PeriodNeed, Unusable, metered};
-pub use recommend::{Candidate, Recommendation, recommend};
 pub use shapley::shapley;
 
 use crate::budget::YearWater;
@@ -40,8 +40,13 @@ impl Saving {
     /// Base less new. Equal water on both sides saves exactly 0.
     #[must_use]
     pub fn between(base: &YearWater, new: &YearWater) -> Saving {
-        let m3_yr = base.use_m3_yr - new.use_m3_yr;
-        let frac = (base.use_m3_yr > 0.0).then(|| m3_yr / base.use_m3_yr);
+        Saving::of(base.use_m3_yr - new.use_m3_yr, base.use_m3_yr)
+    }
+
+    /// A saving beside the use as found \[m³/yr\].
+    #[must_use]
+    pub fn of(m3_yr: f64, found_m3_yr: f64) -> Saving {
+        let frac = (found_m3_yr > 0.0).then(|| m3_yr / found_m3_yr);
         Saving { m3_yr, frac }
     }
 

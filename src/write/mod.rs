@@ -7,6 +7,7 @@
 pub mod arrow;
 pub mod csv;
 pub mod date;
+pub mod decision;
 pub mod describe;
 pub mod failures;
 pub mod files;
@@ -45,6 +46,8 @@ pub mod style;
 pub mod summary;
 pub mod text;
 pub mod throw;
+mod tied;
+pub mod ties;
 pub mod turf;
 pub mod walk;
 pub mod wanted;

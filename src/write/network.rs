@@ -1,7 +1,8 @@
 //! Stations, pipes and materials: `stations.geojson`, `laterals.geojson`, `materials.csv`.
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
-use super::schedule::clock;
+use super::schedule::station_starts;
+use crate::budget::Schedule;
 use crate::crs::Frame;
 use crate::hydraulics::materials::Line;
 use crate::plan::{NetworkPlan, ParcelPlan, PipeRole, PipeRow, ScenarioPlan, StationPlan};
@@ -87,6 +88,11 @@ pub(super) fn station_id(parcel: &ParcelPlan, network: &NetworkPlan, number: usi
 }
 
 impl StationRow<'_> {
+    /// A result of the solution; `None` where there is none.
+    fn solved<T>(&self, read: impl Fn(&StationPlan) -> T) -> Option<T> {
+        self.station.is_solved.then(|| read(self.station))
+    }
+
     /// The turf areas that it waters, in order.
     fn areas(&self) -> Vec<usize> {
         let mut areas: Vec<usize> = self.station.heads.iter().map(|&(area, _)| area).collect();
@@ -106,13 +112,19 @@ impl StationRow<'_> {
 
     /// Cycles, minutes of a cycle and days a week of the lawn that needs most of them.
     fn clock(&self) -> Option<(u32, f64, f64)> {
-        self.plans()
-            .filter_map(|plan| {
-                let schedule = plan.year.as_ref()?.water.schedule.as_ref()?;
-                Some((schedule.cycles, schedule.cycle_min, schedule.days_per_week))
-            })
-            .max_by(|a, b| (f64::from(a.0) * a.1).total_cmp(&(f64::from(b.0) * b.1)))
+        let schedule = leading(self.plans())?;
+        Some((schedule.cycles, schedule.cycle_min, schedule.days_per_week))
     }
+}
+
+/// The schedule that a station keeps: of the turf areas that it waters, that of the one with the most
+/// minutes, the first of equals.
+pub(super) fn leading<'a>(plans: impl Iterator<Item = &'a ScenarioPlan>) -> Option<&'a Schedule> {
+    let schedules = plans.filter_map(|plan| plan.year.as_ref()?.water.schedule.as_ref());
+    schedules.reduce(|lead, next| match next.run_min() > lead.run_min() {
+        true => next,
+        false => lead,
+    })
 }
 
 impl Layer for Stations {
@@ -169,7 +181,7 @@ impl Layer for Stations {
             "L/min",
             2,
             "Flow at the pressures that the supply gives",
-            |r| r.station.flow_lpm.into(),
+            |r| r.solved(|one| one.flow_lpm).into(),
         ),
         number(
             "before_lpm",
@@ -190,14 +202,14 @@ impl Layer for Stations {
             "kPa",
             1,
             "Pressure behind the valve while it runs",
-            |r| r.station.valve_kpa.into(),
+            |r| r.solved(|one| one.valve_kpa).into(),
         ),
         number(
             "least_kpa",
             "kPa",
             1,
             "Least pressure at a head's inlet",
-            |r| r.station.inlet_kpa.0.into(),
+            |r| r.solved(|one| one.inlet_kpa.0).into(),
         ),
         number(
             "least_before_kpa",
@@ -211,14 +223,14 @@ impl Layer for Stations {
             "kPa",
             1,
             "Largest pressure at a head's inlet",
-            |r| r.station.inlet_kpa.1.into(),
+            |r| r.solved(|one| one.inlet_kpa.1).into(),
         ),
         number(
             "spread_pct",
             "%",
             1,
             "Their difference over the rated pressure",
-            |r| (100.0 * r.station.spread_frac).into(),
+            |r| r.solved(|one| 100.0 * one.spread_frac).into(),
         ),
         number(
             "spread_before_pct",
@@ -242,14 +254,14 @@ impl Layer for Stations {
         count(
             "heads_below",
             "Heads below the lowest working pressure of the family",
-            |r| r.station.below.into(),
+            |r| r.solved(|one| one.below).into(),
         ),
         number(
             "velocity_m_s",
             "m/s",
             2,
             "Largest velocity in its laterals",
-            |r| r.station.fastest_m_s.into(),
+            |r| r.solved(|one| one.fastest_m_s).into(),
         ),
         number(
             "lateral_m",
@@ -261,6 +273,56 @@ impl Layer for Stations {
         number("main_m", "m", 2, "Length of the main to its valve", |r| {
             r.station.main_m.into()
         }),
+        number(
+            "valve_rise_m",
+            "m",
+            2,
+            "How much higher its valve lies than the point of connection; empty without an elevation model",
+            |r| r.station.rise_m.into(),
+        ),
+        number(
+            "lowest_rise_m",
+            "m",
+            2,
+            "The same of its lowest head",
+            |r| r.station.head_rise_m.map(|(low, _)| low).into(),
+        ),
+        number(
+            "highest_rise_m",
+            "m",
+            2,
+            "The same of its highest head",
+            |r| r.station.head_rise_m.map(|(_, high)| high).into(),
+        ),
+        number(
+            "wire_m",
+            "m",
+            2,
+            "Wire from its controller, or the point of connection where that is nearer, to its valve: the straight distance times `pipe.main_route_factor`",
+            |r| r.station.wire_m.into(),
+        ),
+        count(
+            "valve_box",
+            "The box in which its valve stands, from 1 in each scenario of a parcel; where valves are in the ground already, as this program would set them",
+            |r| r.station.valve_box.into(),
+        ),
+        count("nozzle_types", "Different nozzles on it", |r| {
+            r.station.nozzle_types.into()
+        }),
+        number(
+            "building_m",
+            "m",
+            2,
+            "Length of its laterals under buildings, where there was no way round",
+            |r| r.station.building_m.into(),
+        ),
+        number(
+            "off_parcel_m",
+            "m",
+            2,
+            "Length of its laterals outside the parcel and its turf; 0 without a parcel layer",
+            |r| r.station.off_parcel_m.into(),
+        ),
         number(
             "fall_m",
             "m",
@@ -290,12 +352,8 @@ impl Layer for Stations {
             "run_min",
             "min",
             1,
-            "Run time of a watering day in the peak month, of the lawn that needs most; empty as found",
-            |r| {
-                r.clock()
-                    .map(|(cycles, minutes, _)| f64::from(cycles) * minutes)
-                    .into()
-            },
+            "Run time of a watering day in the peak month, of the turf area that needs most; empty as found",
+            |r| leading(r.plans()).map(Schedule::peak_min).into(),
         ),
         count("cycles", "Cycles of a watering day; empty as found", |r| {
             r.clock().map(|(cycles, ..)| u64::from(cycles)).into()
@@ -309,16 +367,22 @@ impl Layer for Stations {
             },
         ),
         text(
+            "days",
+            "Days on which it waters, e.g. `mon;thu`, or which of the allowed dates; empty as found",
+            |r| {
+                r.station
+                    .night
+                    .as_ref()
+                    .map(|night| night.days.as_str())
+                    .into()
+            },
+        ),
+        text(
             "starts",
-            "Start of each cycle, hours and minutes, if the whole parcel is watered this way; empty as found",
+            "Start of each cycle, hours and minutes, if the whole parcel is watered this way, with the days before them where these differ; empty as found",
             |r| {
                 let night = r.station.night.as_ref();
-                night
-                    .map(|night| {
-                        let starts = night.starts_min.iter().map(|&minutes| clock(minutes));
-                        starts.collect::<Vec<String>>().join(" ")
-                    })
-                    .into()
+                night.map(station_starts).into()
             },
         ),
         text("flags", "What to look at, sorted and joined by `;`", |r| {
@@ -363,13 +427,18 @@ impl Layer for Laterals {
                     .into()
             },
         ),
-        text("role", "main or lateral", |r| {
-            match r.pipe.role {
-                PipeRole::Main => "main",
-                PipeRole::Lateral => "lateral",
-            }
-            .into()
-        }),
+        text(
+            "role",
+            "main; lateral; or swing, from the nearest existing head to one that is added",
+            |r| {
+                match r.pipe.role {
+                    PipeRole::Main => "main",
+                    PipeRole::Lateral => "lateral",
+                    PipeRole::Swing => "swing",
+                }
+                .into()
+            },
+        ),
         number("nominal_mm", "mm", 1, "Nominal size", |r| {
             r.pipe.nominal_mm.into()
         }),
@@ -397,6 +466,20 @@ impl Layer for Laterals {
             "Pressure at its downstream end; empty for a main",
             |r| r.pipe.end_kpa.into(),
         ),
+        number(
+            "building_m",
+            "m",
+            2,
+            "How much of it lies under buildings, where there was no way round",
+            |r| r.pipe.building_m.into(),
+        ),
+        number(
+            "off_parcel_m",
+            "m",
+            2,
+            "How much of it lies outside the parcel and its turf; 0 without a parcel layer",
+            |r| r.pipe.off_parcel_m.into(),
+        ),
     ];
 
     fn geometry<'r>(row: &'r LateralRow<'_>) -> Geometry<'r> {
@@ -418,12 +501,12 @@ impl Layer for Materials {
         }),
         text(
             "item",
-            "nozzle, body, regulated body, adapter, check valve, swing pipe, pipe, fitting, valve, wire or controller station",
+            "nozzle, body, regulated body, adapter, cap, check valve, swing pipe, pipe, fitting, valve, valve box, pressure reducer, boring, wire, controller station or backflow device",
             |r| r.line.item.into(),
         ),
         text(
             "detail",
-            "Which of them: a nozzle's name, a pipe's size",
+            "Which of them: a nozzle's name, a pipe's size, where metres are bored",
             |r| r.line.detail.as_str().into(),
         ),
         text("unit", "each, or m", |r| r.line.unit.into()),
@@ -440,12 +523,16 @@ impl Layer for Materials {
             "unit_cost_cur",
             "",
             2,
-            "Cost of one, or of a metre, in the program's currency",
-            |r| r.line.unit_cost_cur.into(),
+            "Cost of one, or of a metre, in the program's currency; empty for what licensed people choose and price",
+            |r| r.line.is_priced().then_some(r.line.unit_cost_cur).into(),
         ),
-        number("cost_cur", "", 2, "Quantity × unit cost", |r| {
-            r.line.cost_cur().into()
-        }),
+        number(
+            "cost_cur",
+            "",
+            2,
+            "Quantity × unit cost; empty without a price",
+            |r| r.line.is_priced().then_some(r.line.cost_cur()).into(),
+        ),
     ];
 
     fn geometry<'r>(_: &'r MaterialRow<'_>) -> Geometry<'r> {

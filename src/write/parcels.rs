@@ -2,7 +2,8 @@
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use super::rows::gravest;
-use crate::plan::{MeterUse, ParcelPlan, Tier};
+use crate::plan::{MeterUse, ParcelAccount, ParcelPlan, Tier};
+use crate::program::{Control, Wiring};
 use crate::savings::Counterfactual;
 
 /// One row per input parcel, planned or failed.
@@ -143,7 +144,7 @@ impl Layer for Parcels {
             "cost_cur",
             "cur",
             2,
-            "Parts and work of what is recommended; empty where parts cannot be counted",
+            "Parts, work and visit of what is recommended, at the start: one complete bill; empty where parts cannot be counted",
             |p| {
                 p.account
                     .as_ref()
@@ -155,14 +156,59 @@ impl Layer for Parcels {
             "rebate_cur",
             "cur",
             2,
-            "The most that the program would pay; it pays on receipts and counts, never on this",
+            "The most that the program would pay: the rule's rebate, held to `rebate_worth_cur` and to the cost (`rebate.held_to`); it pays on receipts and counts, never on this",
             |p| p.account.as_ref().map(|account| account.rebate_cur).into(),
+        ),
+        number(
+            "rebate_rule_cur",
+            "cur",
+            2,
+            "What the rule alone would pay",
+            |p| {
+                p.account
+                    .as_ref()
+                    .map(|account| account.rebate_rule_cur)
+                    .into()
+            },
+        ),
+        number(
+            "rebate_worth_cur",
+            "cur",
+            2,
+            "The ceiling of a rebate: present value of the claimed water at the avoided cost, less administration; below 0 where the water is not worth its papers, empty without a claim",
+            |p| {
+                p.account
+                    .as_ref()
+                    .and_then(|account| account.rebate_worth_cur)
+                    .into()
+            },
+        ),
+        number(
+            "rebate_worth_nozzle_cur",
+            "cur",
+            2,
+            "The same for each nozzle that is set",
+            |p| {
+                let account = p.account.as_ref();
+                account
+                    .and_then(ParcelAccount::rebate_worth_nozzle_cur)
+                    .into()
+            },
+        ),
+        text(
+            "rebate_basis",
+            "`on survey` where what is in the ground of a turf area that changes was assumed, so that the rebate stands only once a survey has found it so; else `as recorded`; empty where hardware stays",
+            |p| {
+                let account = p.account.as_ref().filter(|account| account.nozzles > 0);
+                let basis = |survey: bool| if survey { "on survey" } else { "as recorded" };
+                account.map(|account| basis(account.on_survey)).into()
+            },
         ),
         number(
             "cost_cur_m3",
             "cur/m³",
             4,
-            "Levelised cost of a claimed cubic metre",
+            "Present cost of a claimed cubic metre over `recommend.horizon_yr`, visit included",
             |p| {
                 p.account
                     .as_ref()
@@ -174,7 +220,7 @@ impl Layer for Parcels {
             "payback_yr",
             "yr",
             2,
-            "Years until the customer has the cost less the rebate back; empty where that is beyond the life",
+            "Years until the customer has the cost less the rebate back; empty where that is beyond `recommend.horizon_yr`",
             |p| {
                 p.account
                     .as_ref()
@@ -201,6 +247,106 @@ impl Layer for Parcels {
                 let account = p.account.as_ref();
                 account.and_then(|account| account.npv_supplier_cur).into()
             },
+        ),
+        number(
+            "npv_society_cur",
+            "cur",
+            2,
+            "Net present value for society: net water at avoided cost and externality, less the full cost and administration; empty where nothing changes",
+            |p| {
+                let account = p.account.as_ref();
+                account.and_then(|account| account.npv_society_cur).into()
+            },
+        ),
+        number(
+            "step_cost_cur",
+            "cur",
+            2,
+            "What the last step that is taken on the parcel costs at the start beyond the one before it: the difference of two complete bills; empty where nothing is taken",
+            |p| {
+                p.ladder
+                    .as_ref()
+                    .and_then(|own| own.chosen())
+                    .map(|own| own.step.cost_cur)
+                    .into()
+            },
+        ),
+        number(
+            "step_saved_m3_yr",
+            "m³/yr",
+            3,
+            "What that step saves in the first year, as `recommend.perspective` counts it",
+            |p| {
+                p.ladder
+                    .as_ref()
+                    .and_then(|own| own.chosen())
+                    .map(|own| own.step.saved_m3_yr)
+                    .into()
+            },
+        ),
+        number(
+            "step_cost_cur_m3",
+            "cur/m³",
+            4,
+            "Present cost of a present cubic metre of that step, visit and administration in the first",
+            |p| {
+                p.ladder
+                    .as_ref()
+                    .and_then(|own| own.chosen())
+                    .map(|own| own.step.cost_cur_m3)
+                    .into()
+            },
+        ),
+        number(
+            "breakeven_cur_m3",
+            "cur/m³",
+            4,
+            "Value of water from which anything on the parcel is worth its cost; empty where nothing could save water",
+            |p| {
+                p.ladder
+                    .as_ref()
+                    .and_then(|own| own.options.first())
+                    .map(|own| own.step.cost_cur_m3)
+                    .into()
+            },
+        ),
+        text(
+            "next_scenario",
+            "The step after what is recommended: its scenario, or `mixed`",
+            |p| {
+                p.ladder
+                    .as_ref()
+                    .and_then(|own| own.next())
+                    .map(|own| own.scenario.as_str())
+                    .into()
+            },
+        ),
+        number(
+            "next_cur_m3",
+            "cur/m³",
+            4,
+            "Value of water from which that step pays",
+            |p| {
+                p.ladder
+                    .as_ref()
+                    .and_then(|own| own.next())
+                    .map(|own| own.step.cost_cur_m3)
+                    .into()
+            },
+        ),
+        number(
+            "recommended_in_frac",
+            "",
+            3,
+            "Share of the draws in which the same is chosen on every turf area",
+            |p| p.ladder.as_ref().map(|own| own.recommended_in_frac).into(),
+        ),
+        number(
+            "regret_cur",
+            "cur",
+            2,
+            "Mean over the draws of what the best choice would be worth more than the recommended",
+            |p| p.ladder.as_ref().map(|own| own.regret_cur).into(),
         ),
         number(
             "claimed_p10_m3_yr",
@@ -377,6 +523,50 @@ impl Layer for Parcels {
         count("stations", "Stations of the recommended scenarios", |p| {
             p.account.as_ref().map(|account| account.stations).into()
         }),
+        number(
+            "stations_saved",
+            "",
+            0,
+            "Stations that a recommended new layout gives up, less those that it sets; a swap or repair keeps every valve in the ground and saves none; negative where there are more",
+            |p| {
+                Control::of(p)
+                    .map(|control| control.stations_saved())
+                    .into()
+            },
+        ),
+        number(
+            "wire_saved_m",
+            "m",
+            1,
+            "The same for the wire to the valves",
+            |p| Control::of(p).map(|control| control.wire_saved_m()).into(),
+        ),
+        count(
+            "controller_stations",
+            "The size of controller that the stations in use need: 4, 6, 8, 12, 16, 24, 36, 48 stations, then steps of 12",
+            |p| {
+                Control::of(p)
+                    .map(|control| control.after.controller_size())
+                    .into()
+            },
+        ),
+        text(
+            "stations_by_scenario",
+            "Stations, wire and size of controller if the whole parcel were watered one way: `scenario stations/wire in m/controller`, joined by `;`",
+            |p| {
+                let networks = p.networks.iter().map(|network| {
+                    let wiring = Wiring::of(network);
+                    format!(
+                        "{} {}/{:.0}/{}",
+                        network.scenario.text(),
+                        wiring.stations,
+                        wiring.wire_m,
+                        wiring.controller_size()
+                    )
+                });
+                networks.collect::<Vec<String>>().join(";").into()
+            },
+        ),
         count("nozzles", "Nozzles that are set", |p| {
             p.account.as_ref().map(|account| account.nozzles).into()
         }),

@@ -3,7 +3,10 @@
 use crate::crs::Frame;
 use crate::issue::{Issue, Severity};
 use crate::place::Head;
-use crate::plan::{Fitting, HeadServed, ParcelPlan, ScenarioPlan, TurfPlan};
+use crate::plan::{
+    Fitting, HeadServed, LadderFigures, ParcelPlan, PressureHold, Scenario, ScenarioPlan,
+    StepFigures, TurfPlan,
+};
 use crate::shape::Outline;
 
 /// A row of `turf`.
@@ -72,6 +75,35 @@ pub fn failure_rows<'a>(
         .map(move |issue| FailureRow { issue, parcel })
 }
 
+impl TurfRow<'_> {
+    /// What the ladder of its unit says of it.
+    pub(super) fn ladder(&self) -> Option<&LadderFigures> {
+        self.plan.ladder.as_ref()
+    }
+
+    /// The step that leads to it.
+    pub(super) fn step(&self) -> Option<StepFigures> {
+        self.ladder()?.step
+    }
+
+    /// Share of the draws in which it is chosen.
+    pub(super) fn chosen_in_frac(&self) -> Option<f64> {
+        match self.plan.scenario {
+            Scenario::AsFound => (self.turf.unit > 0).then_some(self.turf.left_in_frac),
+            _ => self.ladder().map(|own| own.recommended_in_frac),
+        }
+    }
+
+    /// What choosing it costs in the mean of the draws, where it is recommended.
+    pub(super) fn regret_cur(&self) -> Option<f64> {
+        match (self.plan.recommended, &self.plan.scenario) {
+            (false, _) => None,
+            (true, Scenario::AsFound) => (self.turf.unit > 0).then_some(self.turf.left_regret_cur),
+            (true, _) => self.ladder().map(|own| own.regret_cur),
+        }
+    }
+}
+
 impl HeadRow<'_> {
     /// What is known of it beyond its layout.
     fn fitting(&self) -> Option<&Fitting> {
@@ -100,7 +132,8 @@ impl HeadRow<'_> {
         self.area
             .plan
             .delivered
-            .as_ref()?
+            .as_ref()
+            .filter(|got| got.hold != PressureHold::Unsolved)?
             .heads
             .get(self.number - 1)
     }

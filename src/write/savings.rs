@@ -158,6 +158,21 @@ impl SavingsTotals {
         (self.parcels > 0).then(|| Percentiles::of(&self.owners_m3_yr))?
     }
 
+    /// What of the potential rests on run times that nobody read, so that no schedule can be
+    /// credited with it \[m³/yr\].
+    #[must_use]
+    pub fn not_observable_m3_yr(&self) -> f64 {
+        let takes = &self.takes;
+        let named = takes.reclock_m3_yr.unwrap_or(0.0) + takes.repair_m3_yr + takes.nozzle_m3_yr;
+        let open = self.parts.total_m3_yr() - named;
+        // What rounding leaves is nothing.
+        if open.abs() > 1e-9 * self.asfound_m3_yr {
+            open
+        } else {
+            0.0
+        }
+    }
+
     /// Why the central claim lies outside the span from P10 to P90, one sentence without the full
     /// stop; `None` where it lies inside. Named are the assumptions whose low and high values
     /// together pull the claim most to the side on which the draws lie.
@@ -279,6 +294,7 @@ impl SavingsTotals {
                 "reclock_m3_yr": takes.reclock_m3_yr.map_or(Value::Null, m3),
                 "repair_m3_yr": m3(takes.repair_m3_yr),
                 "nozzle_m3_yr": m3(takes.nozzle_m3_yr),
+                "not_observable_m3_yr": m3(self.not_observable_m3_yr()),
                 "reclock_frac": takes.reclock_m3_yr.map_or(Value::Null, of_potential),
                 "reclock": if takes.reclock_m3_yr.is_some() { "observed" } else { "not observable" },
                 "repair_frac": of_potential(takes.repair_m3_yr),

@@ -3,7 +3,7 @@
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 use super::rows::TurfRow;
-use crate::plan::NightUse;
+use crate::plan::{NightUse, StationNight};
 
 /// One row per turf area and scenario with a planned clock.
 pub struct Schedules;
@@ -52,8 +52,19 @@ impl Layer for Schedules {
             },
         ),
         text(
+            "days",
+            "Days on which the area's first station waters, e.g. `mon;thu`, or which of the allowed dates; the window that opens on that day, also after midnight. Days are chosen so that every day's window holds its stations",
+            |r| {
+                let night = r.night();
+                night
+                    .and_then(|night| night.stations.first())
+                    .map(|station| station.days.as_str())
+                    .into()
+            },
+        ),
+        text(
             "starts",
-            "Start of each cycle of each of its stations, hours and minutes, e.g. `S1 21:00 22:10; S2 21:12 22:22`, if the whole parcel is watered this way and one valve runs at a time at each point of connection; they may pass the end of the window, see `flags`",
+            "Start of each cycle of each of its stations, hours and minutes, e.g. `S1 21:00 22:10; S2 21:12 22:22`, if the whole parcel is watered this way and one valve runs at a time at each point of connection; they may pass the end of the window, see `flags`. Where a station starts at other times on other days, the days stand before them: `S1 mon;thu 21:00 sat 21:30`",
             |r| r.night().map(starts).into(),
         ),
         count("cycles", "Cycles of a watering day", |r| {
@@ -75,11 +86,27 @@ impl Layer for Schedules {
             "Shortest rest between two cycles",
             |r| r.schedule().map(|schedule| schedule.soak_min).into(),
         ),
+        text(
+            "month",
+            "The peak month, which needs the longest runs: `jan` to `dec`; that of `peak_run_min` and of the minutes in `walk.csv`",
+            |r| {
+                r.schedule()
+                    .map(|schedule| month_name(schedule.peak_month))
+                    .into()
+            },
+        ),
+        number(
+            "peak_run_min",
+            "min",
+            1,
+            "Run time of a watering day that the peak month needs, as far as the limits let it through; `minutes_after` in `walk.csv`",
+            |r| r.schedule().map(|schedule| schedule.peak_min()).into(),
+        ),
         number(
             "run_min",
             "min",
             0,
-            "Run time of a watering day at 100 %",
+            "Run time of a watering day at 100 %: whole minutes, never less than the peak month needs",
             |r| r.schedule().map(|schedule| schedule.run_min()).into(),
         ),
         count(
@@ -158,19 +185,42 @@ fn percent(row: &TurfRow<'_>, month: usize) -> Cell {
         .into()
 }
 
+/// Months as the columns of percentages name them.
+const MONTHS: [&str; 12] = [
+    "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+];
+
+/// The name of a month, from 0.
+pub(super) fn month_name(month: usize) -> &'static str {
+    MONTHS.get(month).copied().unwrap_or("")
+}
+
 /// The starts of an area's stations.
 fn starts(night: &NightUse) -> String {
     let stations = night.stations.iter().map(|station| {
         let number = station.number.map(|number| format!("S{number}"));
-        let starts = station.starts_min.iter().map(|&minutes| clock(minutes));
-        let words: Vec<String> = number.into_iter().chain(starts).collect();
+        let words: Vec<String> = number
+            .into_iter()
+            .chain([station_starts(station)])
+            .collect();
         words.join(" ")
     });
     stations.collect::<Vec<String>>().join("; ")
 }
 
+/// The starts of one station: `20:00 20:54`, with the days before them where these differ:
+/// `mon;thu 20:00 sat 20:40`.
+pub(super) fn station_starts(station: &StationNight) -> String {
+    let parts = station.starts.iter().flat_map(|(days, starts_min)| {
+        let days = Some(days.clone()).filter(|days| !days.is_empty());
+        let starts = starts_min.iter().map(|&minutes| clock(minutes));
+        days.into_iter().chain(starts)
+    });
+    parts.collect::<Vec<String>>().join(" ")
+}
+
 /// Minutes after midnight as `21:05`.
-pub(super) fn clock(minutes: f64) -> String {
+fn clock(minutes: f64) -> String {
     let whole = minutes.round() as u64 % 1_440;
     format!("{:02}:{:02}", whole / 60, whole % 60)
 }

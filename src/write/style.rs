@@ -232,9 +232,10 @@ fn laterals() -> Style {
         title: "Pipes",
         rules: vec![
             rule("main", Filter::Equal("role", "main"), line(INK, 0.6)),
+            rule("swing", Filter::Equal("role", "swing"), line(INK, 0.3)),
             rule(
                 "lateral",
-                Filter::NoneOf("role", &["main"]),
+                Filter::NoneOf("role", &["main", "swing"]),
                 line(EARTH, 0.3),
             ),
         ],

@@ -5,13 +5,20 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value, json};
 
+use super::decision::{DecisionFigures, DecisionTotals};
 use super::program::ProgramTotals;
 use super::rows::severity_word;
 use super::savings::SavingsTotals;
 use super::text;
 use crate::issue::{Code, Issue, Severity};
-use crate::plan::{ParcelPlan, ParcelSavings, Scenario, ScenarioPlan, Status, TurfPlan};
+use crate::plan::{
+    NetworkPlan, ParcelPlan, ParcelSavings, PipeRow, Scenario, ScenarioPlan, Status, TurfPlan,
+};
+use crate::program::{Control, Wiring};
 use crate::read::LayerUse;
+
+/// New layouts are compared with those of this family, which is what most systems have.
+const COMPARED_FAMILY: &str = "spray";
 
 /// The figures of a run, gathered parcel by parcel in input order.
 #[derive(Debug, Clone, Default)]
@@ -35,6 +42,8 @@ pub struct Summary {
     pub months_m3: [[f64; 12]; 2],
     /// By cause, by what it takes, how surely, and what moves it most.
     pub savings: SavingsTotals,
+    /// What is decided, and how firm that is.
+    pub decision: DecisionTotals,
     /// Heads of the recommended scenarios.
     pub heads: u64,
     /// How many turf areas carry each flag in the recommended scenario.
@@ -49,6 +58,8 @@ pub struct Summary {
     pub layers: Vec<LayerUse>,
     /// What the run comes to for the program.
     pub program: ProgramTotals,
+    /// Stations and wire as found and as recommended.
+    pub control: [WiringFigures; 2],
 }
 
 /// What one scenario of one family comes to.
@@ -62,6 +73,12 @@ pub struct Group {
     pub heads: u64,
     /// Stations, if every parcel were watered that way.
     pub stations: u64,
+    /// Their wire and controllers.
+    pub wiring: WiringFigures,
+    /// Those of this family, and of new layouts of fixed sprays on the same parcels.
+    pub beside: [WiringFigures; 2],
+    /// New pipe; under buildings; off the parcel \[m\].
+    pub pipes_m: [f64; 3],
     /// Area with a layout \[m²\].
     pub area_m2: f64,
     /// Water used in a year \[m³/yr\].
@@ -90,10 +107,37 @@ pub struct Figures {
     turf_m2: Vec<f64>,
     water: Option<WaterFigures>,
     savings: Option<ParcelSavings>,
+    decision: Option<DecisionFigures>,
     scenarios: Vec<ScenarioFigures>,
-    /// Stations of each scenario and family.
-    stations: Vec<(Scenario, String, u64)>,
+    /// Stations and pipes of each scenario and family.
+    networks: Vec<NetworkFigures>,
+    /// Stations and wire as found and as recommended.
+    control: Option<[WiringFigures; 2]>,
     issues: Vec<Code>,
+}
+
+/// Stations and the wire to them.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct WiringFigures {
+    /// How many stations.
+    pub stations: u64,
+    /// Wire \[m\].
+    pub wire_m: f64,
+    /// Stations of the controllers that they need.
+    pub controller: u64,
+}
+
+/// The pipes and stations of one scenario of a parcel.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct NetworkFigures {
+    scenario: Scenario,
+    family: String,
+    wiring: WiringFigures,
+    /// The same for a new layout of the family with which new layouts are compared, where there is one.
+    beside: Option<WiringFigures>,
+    pipe_m: f64,
+    building_m: f64,
+    off_parcel_m: f64,
 }
 
 /// A parcel's yearly water.
@@ -131,7 +175,7 @@ pub struct Distribution<const DECIMALS: usize> {
 }
 
 impl<const DECIMALS: usize> Distribution<DECIMALS> {
-    fn add(&mut self, value: f64) {
+    pub(super) fn add(&mut self, value: f64) {
         let scaled = (value * power(DECIMALS)).round_ties_even();
         // Beyond that a whole number is not exact, and no measure of a lawn comes near.
         if scaled.abs() < 9e15 {
@@ -179,7 +223,7 @@ impl<const DECIMALS: usize> Distribution<DECIMALS> {
         self.quantiles([0.5]).map(|[median]| median)
     }
 
-    fn to_json(&self) -> Value {
+    pub(super) fn to_json(&self) -> Value {
         let [min, p10, median, p90, max] = self
             .quantiles([0.0, 0.1, 0.5, 0.9, 1.0])
             .map_or([const { Value::Null }; 5], |values| {
@@ -204,9 +248,14 @@ impl Summary {
                 *self.flags.entry(flag.clone()).or_default() += 1;
             }
         }
-        for (scenario, family, stations) in &parcel.stations {
-            let key = (scenario.clone(), family.clone());
-            self.groups.entry(key).or_default().stations += stations;
+        for network in &parcel.networks {
+            let key = (network.scenario.clone(), network.family.clone());
+            self.groups.entry(key).or_default().add_network(network);
+        }
+        if let Some(control) = &parcel.control {
+            for (sum, own) in self.control.iter_mut().zip(control) {
+                sum.add(*own);
+            }
         }
         if let Some(water) = &parcel.water {
             self.asfound_m3_yr += water.asfound_m3_yr;
@@ -225,6 +274,9 @@ impl Summary {
         }
         if let Some(savings) = &parcel.savings {
             self.savings.add(savings);
+        }
+        if let Some(decision) = &parcel.decision {
+            self.decision.add(decision);
         }
         self.count_issues(parcel.issues.iter().copied());
     }
@@ -263,6 +315,13 @@ impl Summary {
             || self.with_status(Status::Failed) + self.with_status(Status::Partial) > 0
     }
 
+    /// Stations and wire in use, as found and as recommended: valves in the ground stay there when nozzles are
+    /// swapped, so only new layouts save any.
+    fn control_json(&self) -> Value {
+        let [found, after] = self.control;
+        WiringFigures::saved(found, after)
+    }
+
     /// The text of `summary.json`.
     #[must_use]
     pub fn to_text(&self) -> String {
@@ -291,6 +350,12 @@ impl Summary {
                     "recommended": group.recommended,
                     "heads": group.heads,
                     "stations": group.stations,
+                    "wire_m": number(group.wiring.wire_m, 1),
+                    "controller_stations": group.wiring.controller,
+                    "against_spray_layouts": group.against_json(),
+                    "pipe_m": number(group.pipes_m[0], 1),
+                    "pipe_under_building_m": number(group.pipes_m[1], 2),
+                    "pipe_off_parcel_m": number(group.pipes_m[2], 2),
                     "area_m2": number(group.area_m2, 3),
                     "use_m3_yr": number(group.use_m3_yr, 3),
                     "gross_mm_yr": group.gross_mm_yr.to_json(),
@@ -355,8 +420,10 @@ impl Summary {
                 "asfound_months_m3": months(0),
                 "best_months_m3": months(1),
             },
+            "decision": self.decision.to_json(),
             "savings": self.savings.to_json(),
             "heads": self.heads,
+            "control": self.control_json(),
             "program": self.program.to_json(),
             "scenarios": scenarios,
             "flags": self.flags,
@@ -365,7 +432,82 @@ impl Summary {
     }
 }
 
+impl WiringFigures {
+    fn of(wiring: Wiring) -> WiringFigures {
+        WiringFigures {
+            stations: wiring.stations,
+            wire_m: wiring.wire_m,
+            controller: wiring.controller_size(),
+        }
+    }
+
+    fn add(&mut self, other: WiringFigures) {
+        self.stations += other.stations;
+        self.wire_m += other.wire_m;
+        self.controller += other.controller;
+    }
+
+    /// Both, and what the second has less than the first.
+    fn saved(before: WiringFigures, after: WiringFigures) -> Value {
+        let less = |before: u64, after: u64| before as i64 - after as i64;
+        json!({
+            "stations_before": before.stations,
+            "stations_after": after.stations,
+            "stations_saved": less(before.stations, after.stations),
+            "wire_before_m": number(before.wire_m, 1),
+            "wire_after_m": number(after.wire_m, 1),
+            "wire_saved_m": number(before.wire_m - after.wire_m, 1),
+            "controller_stations_before": before.controller,
+            "controller_stations_after": after.controller,
+        })
+    }
+}
+
+impl NetworkFigures {
+    fn of(parcel: &ParcelPlan, network: &NetworkPlan) -> NetworkFigures {
+        let beside = Scenario::Relayout(COMPARED_FAMILY.to_owned());
+        let beside = parcel
+            .networks
+            .iter()
+            .find(|other| other.scenario == beside);
+        let sum = |of: fn(&PipeRow) -> f64| network.pipes.iter().map(of).sum();
+        NetworkFigures {
+            scenario: network.scenario.clone(),
+            family: network.family.clone(),
+            wiring: WiringFigures::of(Wiring::of(network)),
+            beside: beside
+                .filter(|_| network.scenario.is_relayout())
+                .map(|other| WiringFigures::of(Wiring::of(other))),
+            pipe_m: sum(|pipe| pipe.length_m),
+            building_m: sum(|pipe| pipe.building_m),
+            off_parcel_m: sum(|pipe| pipe.off_parcel_m),
+        }
+    }
+}
+
 impl Group {
+    fn add_network(&mut self, network: &NetworkFigures) {
+        self.stations += network.wiring.stations;
+        self.wiring.add(network.wiring);
+        if let Some(beside) = network.beside {
+            self.beside[0].add(beside);
+            self.beside[1].add(network.wiring);
+        }
+        let own = [network.pipe_m, network.building_m, network.off_parcel_m];
+        for (sum, own) in self.pipes_m.iter_mut().zip(own) {
+            *sum += own;
+        }
+    }
+
+    /// Stations and wire of new layouts against those with fixed sprays on the same parcels; null for others.
+    fn against_json(&self) -> Value {
+        let [sprays, own] = self.beside;
+        if sprays.stations == 0 {
+            return Value::Null;
+        }
+        WiringFigures::saved(sprays, own)
+    }
+
     fn add(&mut self, figures: &ScenarioFigures) {
         self.recommended += u64::from(figures.recommended);
         self.heads += figures.heads;
@@ -415,15 +557,15 @@ impl Figures {
             turf_m2: parcel.turf.iter().map(|turf| turf.area_m2).collect(),
             water,
             savings: parcel.savings.clone(),
+            decision: DecisionFigures::of(parcel),
             scenarios: scenarios.collect(),
-            stations: parcel
+            networks: parcel
                 .networks
                 .iter()
-                .map(|network| {
-                    let stations = network.stations.len() as u64;
-                    (network.scenario.clone(), network.family.clone(), stations)
-                })
+                .map(|network| NetworkFigures::of(parcel, network))
                 .collect(),
+            control: Control::of(parcel)
+                .map(|control| [control.found, control.after].map(WiringFigures::of)),
             issues: parcel.issues.iter().map(|issue| issue.code).collect(),
         }
     }

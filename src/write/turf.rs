@@ -198,6 +198,13 @@ impl Layer for Turf {
             |r| r.plan.uniformity.map(|u| u.weak_frac).into(),
         ),
         number(
+            "patch_m",
+            "m",
+            2,
+            "Width of the widest patch below half the mean rate: the largest circle inside it; 0 where there is none",
+            |r| r.plan.uniformity.map(|u| u.patch_m).into(),
+        ),
+        number(
             "twice_frac",
             "",
             4,
@@ -376,15 +383,62 @@ impl Layer for Turf {
             "cost_cur",
             "cur",
             2,
-            "Parts and work of the change, its share by heads of the bill of the parcel's network in this scenario, without the way there",
+            "Parts and work of the change at the start: the complete bill of its unit, shared out by heads where that has several turf areas, without the way there",
             |r| r.plan.cost_cur.into(),
         ),
         number(
             "cost_cur_m3",
             "cur/m³",
             2,
-            "Levelised cost of a claimed cubic metre over the life, a share of the way there included",
+            "Present cost of a cubic metre over `recommend.horizon_yr`, of its unit, without the way there; empty where nothing is saved",
             |r| r.plan.cost_cur_m3.into(),
+        ),
+        count(
+            "unit",
+            "The unit that it is changed with, numbered in its parcel: turf areas that share a station change together",
+            |r| Some(r.turf.unit as u64).filter(|unit| *unit > 0).into(),
+        ),
+        number(
+            "step_cost_cur",
+            "cur",
+            2,
+            "What it costs at the start beyond the step before it on the ladder of its unit: the difference of two complete bills; the same on all turf areas of the unit, empty where another measure dominates it or it may not be chosen",
+            |r| r.step().map(|step| step.cost_cur).into(),
+        ),
+        number(
+            "step_saved_m3_yr",
+            "m³/yr",
+            3,
+            "What it saves in the first year beyond that step, as `recommend.perspective` counts it; of the whole unit",
+            |r| r.step().map(|step| step.saved_m3_yr).into(),
+        ),
+        number(
+            "step_cost_cur_m3",
+            "cur/m³",
+            4,
+            "Present cost of a present cubic metre of the step: it is worth taking where water is worth more",
+            |r| r.step().map(|step| step.cost_cur_m3).into(),
+        ),
+        number(
+            "breakeven_cur_m3",
+            "cur/m³",
+            4,
+            "Value of water from which it pays on a parcel where nothing else changes, visit and administration included",
+            |r| r.ladder().and_then(|own| own.breakeven_cur_m3).into(),
+        ),
+        number(
+            "recommended_in_frac",
+            "",
+            3,
+            "Share of the draws in which it is chosen; the scenarios of a turf area add up to 1",
+            |r| r.chosen_in_frac().into(),
+        ),
+        number(
+            "regret_cur",
+            "cur",
+            2,
+            "Mean over the draws of what the best choice for the unit would be worth more than the recommended; empty elsewhere",
+            |r| r.regret_cur().into(),
         ),
         number(
             "saved_m3_yr",
@@ -492,11 +546,11 @@ impl Layer for Turf {
             "du_lq_delivered",
             "",
             4,
-            "`du_lq` with the flows and throws that the supply's pressures give",
-            |r| r.plan.delivered.as_ref().map(|got| got.du_lq).into(),
+            "`du_lq` with the flows and throws that the supply's pressures give; empty where a head is without its working pressure",
+            |r| r.plan.delivered.as_ref().and_then(|got| got.du_lq).into(),
         ),
         number("cu_pct_delivered", "%", 2, "`cu_pct` as delivered", |r| {
-            r.plan.delivered.as_ref().map(|got| got.cu_pct).into()
+            r.plan.delivered.as_ref().and_then(|got| got.cu_pct).into()
         }),
         number(
             "rate_mm_h_delivered",

@@ -4,17 +4,18 @@
 //! `evenfall sheet DIR PARCEL_ID --asbuilt asbuilt.csv`.
 
 use super::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
+use super::network::leading;
 use super::rows::TurfRow;
+use super::schedule::month_name;
+use super::tied::{AlongEdge, Ground, Held, Tied};
 use super::water;
+use crate::budget::Schedule;
 use crate::place::{Head, Pattern};
-use crate::plan::{ParcelPlan, Scenario, ScenarioPlan};
-use crate::shape::{Outline, Point};
-use crate::site::LonLatPolygon;
+use crate::plan::{Fitting, ParcelPlan, Scenario, ScenarioPlan};
+use crate::shape::Point;
 
 /// Existing positions are taken over as they are: two heads within this distance are one \[m\].
 const SAME_PLACE_M: f64 = 0.01;
-/// A straight edge at least this long beside the lawn's greatest extent is taken for the tape.
-const LONG_EDGE_SHARE: f64 = 0.25;
 
 /// One row per thing that a crew does.
 pub struct Walk;
@@ -58,10 +59,12 @@ pub struct WalkRow<'a> {
     pull: Option<(&'a ScenarioPlan, usize)>,
     /// Run time of a watering day before and after \[min\].
     minutes: (Option<f64>, Option<f64>),
+    /// The month of those minutes, from 0.
+    month: Option<usize>,
+    /// How it is found.
+    tied: Option<Tied>,
     /// Where the run time before comes from.
     before_from: Option<&'static str>,
-    /// Where the tape starts.
-    fixed: Option<[Point; 2]>,
 }
 
 /// The rows of `walk` that the recommended scenarios of a parcel give: areas in order, stations in
@@ -80,20 +83,16 @@ pub fn walk_rows<'a>(parcel: &'a ParcelPlan, areas: &'a [TurfRow<'a>]) -> Vec<Wa
         let before_from = found
             .and_then(|plan| plan.year.as_ref())
             .and_then(water::runs_from);
-        let minutes_after = area.schedule().map(|schedule| schedule.run_min());
-        let outline = parcel
-            .frame
-            .and_then(|frame| frame.outline(drawn_polygon(area)));
-        let fixed = outline.as_ref().and_then(fixed_points);
         let row = |step, station, fit, pull| WalkRow {
             area,
             step,
             station,
             fit,
             pull,
-            minutes: (minutes_before, minutes_after),
+            minutes: (minutes_before, None),
+            month: None,
             before_from,
-            fixed,
+            tied: None,
         };
         let step = match area.plan.scenario {
             Scenario::AsFound => continue,
@@ -134,12 +133,33 @@ pub fn walk_rows<'a>(parcel: &'a ParcelPlan, areas: &'a [TurfRow<'a>]) -> Vec<Wa
             }
         }
     }
+    for row in &mut rows {
+        let schedule = schedule(parcel, row);
+        row.minutes.1 = schedule.map(Schedule::peak_min);
+        row.month = schedule.map(|schedule| schedule.peak_month);
+    }
+    tie(parcel, &mut rows);
     rows
 }
 
-/// The lawn as the layer `turf` draws it, so that a sheet made of the layer finds the same points.
-fn drawn_polygon<'a>(area: &'a TurfRow<'_>) -> &'a LonLatPolygon {
-    area.plan.watered.as_ref().unwrap_or(&area.turf.polygon)
+/// The schedule that a head runs by: that of its station, which waters as long as the neediest of its
+/// turf areas asks for; without a station that of its turf area.
+fn schedule<'a>(parcel: &'a ParcelPlan, row: &WalkRow<'a>) -> Option<&'a Schedule> {
+    let scenario = &row.area.plan.scenario;
+    let mut networks = parcel.networks.iter();
+    let network = networks.find(|network| network.scenario == *scenario);
+    let station = network.and_then(|network| network.stations.get(row.station.checked_sub(1)?));
+    let shared = station.and_then(|station| {
+        let fed = parcel.turf.iter().enumerate().filter(|(area, _)| {
+            let mut heads = station.heads.iter();
+            heads.any(|(own, _)| own == area)
+        });
+        leading(fed.filter_map(|(_, turf)| {
+            let mut plans = turf.scenarios.iter();
+            plans.find(|plan| plan.recommended && plan.scenario == *scenario)
+        }))
+    });
+    shared.or_else(|| row.area.plan.year.as_ref()?.water.schedule.as_ref())
 }
 
 fn head_at(heads: &[Head], at: Point) -> Option<usize> {
@@ -148,35 +168,22 @@ fn head_at(heads: &[Head], at: Point) -> Option<usize> {
         .position(|head| (head.at - at).norm() <= SAME_PLACE_M)
 }
 
-/// Two points that a tape can be held to: the ends of the lawn's longest straight edge, or, where
-/// every edge is short, its two corners farthest apart. The first is the one farther west, then the
-/// one farther south.
-#[must_use]
-pub fn fixed_points(outline: &Outline) -> Option<[Point; 2]> {
-    let ring = outline.outer();
-    let distance = |pair: &(Point, Point)| (pair.0 - pair.1).norm();
-    let further = |best: Option<(Point, Point)>, pair: (Point, Point)| match best {
-        Some(best) if distance(&best) >= distance(&pair) => Some(best),
-        _ => Some(pair),
+/// Finds the ties of the heads of each turf area; points are numbered through the parcel.
+fn tie(parcel: &ParcelPlan, rows: &mut [WalkRow<'_>]) {
+    let is_placed = |row: &WalkRow| row.at().is_some();
+    let Some(ground) = Ground::of(parcel).filter(|_| rows.iter().any(is_placed)) else {
+        return;
     };
-    let edges = ring.iter().zip(ring.iter().cycle().skip(1));
-    let edge = edges.map(|(&a, &b)| (a, b)).fold(None, further)?;
-    // The widest of the extents by box is enough to tell a curved lawn from a straight one.
-    let extent = ring
-        .iter()
-        .fold(0.0_f64, |most, &at| most.max((at - ring[0]).norm()));
-    let pair = if distance(&edge) >= LONG_EDGE_SHARE * extent {
-        edge
-    } else {
-        let start = ring.iter().map(|&at| (ring[0], at)).fold(None, further)?.1;
-        ring.iter().map(|&at| (start, at)).fold(None, further)?
-    };
-    let before = |a: Point, b: Point| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)).is_le();
-    Some(if before(pair.0, pair.1) {
-        [pair.0, pair.1]
-    } else {
-        [pair.1, pair.0]
-    })
+    let mut numbered = 0;
+    for rows in rows.chunk_by_mut(|a, b| std::ptr::eq(a.area, b.area)) {
+        let heads: Vec<Point> = rows.iter().filter_map(WalkRow::at).collect();
+        let Some(first) = rows.first() else { continue };
+        let found = ground.tied(&first.area.turf.polygon, &heads, &mut numbered);
+        let placed = rows.iter_mut().filter(|row| row.at().is_some());
+        for (row, tied) in placed.zip(found) {
+            row.tied = Some(tied);
+        }
+    }
 }
 
 impl WalkRow<'_> {
@@ -190,11 +197,22 @@ impl WalkRow<'_> {
         self.head().or_else(pulled).map(|head| head.at)
     }
 
-    fn tie_m(&self, which: usize) -> Cell {
-        match (self.at(), self.fixed) {
-            (Some(at), Some(fixed)) => (at - fixed[which]).norm().into(),
-            _ => Cell::Null,
-        }
+    fn held(&self, which: usize) -> Option<&Held> {
+        self.tied.as_ref()?.held.get(which)?.as_ref()
+    }
+
+    fn edge(&self) -> Option<&AlongEdge> {
+        self.tied.as_ref()?.edge.as_ref()
+    }
+
+    /// The valve in the ground that feeds the head, as the layer of existing heads names it.
+    fn valve(&self) -> Option<&str> {
+        let pulled = self.pull.and_then(|(plan, at)| plan.fittings.get(at));
+        let planned = self.fit.and_then(|at| self.area.plan.fittings.get(at));
+        let name =
+            |fitting: &'_ Option<&'_ Fitting>| fitting.is_some_and(|one| one.station.is_some());
+        let fitting = [pulled, planned].into_iter().find(name).flatten();
+        fitting?.station.as_deref()
     }
 }
 
@@ -293,24 +311,87 @@ impl Layer for Walk {
         number(
             "minutes_after",
             "min",
-            0,
-            "Run time of a watering day in the peak month to key in",
+            1,
+            "Run time of a watering day that the peak month needs, of the turf area of the station that needs most: `peak_run_min` in `schedule.csv`; what is keyed in are the cycles there and the percentage of the month",
             |r| r.minutes.1.into(),
+        ),
+        text(
+            "month",
+            "The peak month, for which both minutes are: `jan` to `dec`, as in `schedule.csv`",
+            |r| r.month.map(month_name).into(),
+        ),
+        text(
+            "valve",
+            "Existing valve that feeds the head, as the layer of heads names its station; empty where nobody named one",
+            |r| r.valve().into(),
+        ),
+        text(
+            "tie_by",
+            "`tapes` from two fixed points; `offset` square from an edge, where no two corners are in sight whose tapes cross under 30° to 150°; `coordinates` of the layer of heads where no corner is in sight at all",
+            |r| {
+                let Some(tied) = &r.tied else {
+                    return Cell::Null;
+                };
+                tied.word().into()
+            },
+        ),
+        text(
+            "tie_a",
+            "First fixed point, lettered through the parcel, and whose corner it is, e.g. `A building`; drawn on the parcel's sheet. A tape is at most 30 m long and passes no building, wall or trunk",
+            |r| r.held(0).map(Held::text).into(),
         ),
         number(
             "tie_a_m",
             "m",
             2,
-            "Tape from fixed point A, the western end of the lawn's longest straight edge; drawn on the parcel's sheet",
-            |r| r.tie_m(0),
+            "Tape from it; empty with an offset",
+            |r| r.held(0).and_then(|held| held.tape_m).into(),
+        ),
+        text("tie_b", "Second fixed point; empty with an offset", |r| {
+            r.held(1).map(Held::text).into()
+        }),
+        number("tie_b_m", "m", 2, "Tape from it", |r| {
+            r.held(1).and_then(|held| held.tape_m).into()
+        }),
+        text(
+            "tie_edge",
+            "With an offset: the straight edge that begins at the first fixed point, and which way it runs from there, e.g. `turf edge north-east`",
+            |r| r.edge().map(|edge| edge.text()).into(),
         ),
         number(
-            "tie_b_m",
+            "tie_along_m",
             "m",
             2,
-            "Tape from fixed point B, its other end",
-            |r| r.tie_m(1),
+            "With an offset: distance along the edge from the first fixed point",
+            |r| r.edge().map(|edge| edge.along_m).into(),
         ),
+        number(
+            "tie_left_m",
+            "m",
+            2,
+            "With an offset: square distance from the edge to the head, to the left of the way from the fixed point; below zero to the right",
+            |r| r.edge().map(|edge| edge.left_m).into(),
+        ),
+        number(
+            "tie_a_lon_deg",
+            "°",
+            8,
+            "Longitude of the first fixed point",
+            |r| r.held(0).map(|held| held.position.0).into(),
+        ),
+        number("tie_a_lat_deg", "°", 8, "Its latitude", |r| {
+            r.held(0).map(|held| held.position.1).into()
+        }),
+        number(
+            "tie_b_lon_deg",
+            "°",
+            8,
+            "Longitude of the second fixed point",
+            |r| r.held(1).map(|held| held.position.0).into(),
+        ),
+        number("tie_b_lat_deg", "°", 8, "Its latitude", |r| {
+            r.held(1).map(|held| held.position.1).into()
+        }),
         text("as_built_nozzle", "For the crew: nozzle fitted", |_| {
             Cell::Null
         }),
@@ -345,37 +426,5 @@ impl Layer for Walk {
 
     fn geometry<'r>(_: &'r WalkRow<'_>) -> Geometry<'r> {
         Geometry::None
-    }
-}
-
-#[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "a test fails by panicking")]
-mod tests {
-    use super::*;
-
-    fn ring(points: &[(f64, f64)]) -> Outline {
-        let points = points.iter().map(|&(x, y)| Point::new(x, y)).collect();
-        Outline::new(points, Vec::new()).unwrap()
-    }
-
-    #[test]
-    fn the_tape_starts_at_the_longest_edge() {
-        let lawn = ring(&[(0.0, 0.0), (20.0, 0.0), (20.0, 8.0), (5.0, 8.0), (0.0, 3.0)]);
-        let fixed = fixed_points(&lawn).unwrap();
-        assert_eq!((fixed[0].x, fixed[0].y), (0.0, 0.0));
-        assert_eq!((fixed[1].x, fixed[1].y), (20.0, 0.0));
-    }
-
-    #[test]
-    fn a_round_lawn_has_two_corners_far_apart() {
-        let round: Vec<(f64, f64)> = (0..36)
-            .map(|at| {
-                let angle = f64::from(at) * std::f64::consts::PI / 18.0;
-                (10.0 * angle.cos(), 10.0 * angle.sin())
-            })
-            .collect();
-        let [a, b] = fixed_points(&ring(&round)).unwrap();
-        assert!((a - b).norm() > 19.9);
-        assert!(a.x <= b.x);
     }
 }

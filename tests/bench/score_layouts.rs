@@ -123,7 +123,7 @@ fn main() {
     }
 }
 
-const ROW_TITLE: &str = "feature,family,effort,favour,area_m2,width_m,heads,rule_heads,du_lq,du_lq_robust,weak_frac,twice_frac,h2h_frac,over_frac,trials,stretched,seconds\n";
+const ROW_TITLE: &str = "feature,family,effort,favour,area_m2,width_m,heads,rule_heads,du_lq,du_lq_robust,weak_frac,patch_m,twice_frac,h2h_frac,over_frac,trials,stretched,seconds\n";
 const TABLE_TITLE: &str = "| family | set | areas | planned | DU_lq P10 / median / P90 | robust | weak % | twice | h2h | over % | on pavement % | on buildings % | on neighbours % | heads | heads / rule | ≤ rule % | stretched % | trials | ms | a second |
 |---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|";
 
@@ -180,7 +180,7 @@ fn scored(
     if let Some((u, _)) = &score.planned {
         let _ = writeln!(
             rows,
-            "{},{},{effort:?},{favour:?},{:.1},{:.2},{},{rule_heads},{:.4},{:.4},{:.4},{:.4},{:.4},{:.4},{},{},{seconds:.6}",
+            "{},{},{effort:?},{favour:?},{:.1},{:.2},{},{rule_heads},{:.4},{:.4},{:.4},{:.3},{:.4},{:.4},{:.4},{},{},{seconds:.6}",
             area.feature,
             family.name,
             area.outline.area_m2(),
@@ -189,6 +189,7 @@ fn scored(
             u.du_lq,
             u.du_lq_robust,
             u.weak_frac,
+            u.patch_m,
             u.twice_frac,
             u.h2h_frac,
             u.over_frac,

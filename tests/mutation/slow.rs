@@ -52,6 +52,7 @@ fn parcel(lawns: Vec<geo::Polygon>) -> Parcel {
         obstacles: vec![],
         heads: vec![],
         supply: vec![],
+        relief: None,
         meter: vec![],
         issues: vec![],
     }

@@ -2,18 +2,20 @@
 //! may share a station, and where its water comes from.
 
 use super::super::bodies::may_regulate;
+use super::super::ground::Ground;
 use super::super::{Planner, Scenario, ScenarioPlan, Site};
 use super::draft::Job;
 use super::outcome::{Built, HeadServed, NetworkPlan};
 use super::source::Plant;
 use crate::assumptions::{Assumptions, Key};
 use crate::catalogue::{Family, Hardware};
+use crate::crs::Frame;
 use crate::hydraulics::nozzle::{Body, Response, Working};
 use crate::hydraulics::pipe::flow_at_velocity_lpm;
 use crate::hydraulics::supply::{Chain, Losses, Run};
-use crate::hydraulics::trench::Yard;
+use crate::hydraulics::trench::{Factors, Yard};
 use crate::shape::{Outline, Point};
-use crate::site::{Exposure, Grass, Texture};
+use crate::site::{Exposure, Grass, Relief, Texture};
 
 /// The turf areas of a parcel with their scenarios.
 pub(super) type Areas<'a> = [(Site<'a>, Vec<ScenarioPlan>)];
@@ -41,6 +43,8 @@ pub(super) struct Builder<'a> {
     pub(super) groups: Vec<u32>,
     /// Height of each lawn's plane: metres of fall a metre, and the way down.
     pub(super) planes: Vec<(f64, Point)>,
+    /// The heights of the ground; `None` without an elevation model.
+    relief: Option<(&'a Relief, Frame)>,
     /// Where each source is taken to be.
     pub(super) places: Vec<Point>,
 }
@@ -50,18 +54,30 @@ impl<'a> Builder<'a> {
         planner: &'a Planner,
         assumptions: &'a Assumptions,
         plant: &'a Plant,
+        relief: Option<(&'a Relief, Frame)>,
         areas: &Areas<'_>,
     ) -> Builder<'a> {
         let number = |key| assumptions.number(key);
         let turf: Vec<_> = areas.iter().map(|(site, _)| site.outline.clone()).collect();
-        let (walls, trunks) = areas.first().map_or((&[][..], &[][..]), |(site, _)| {
-            (site.ground.walls(), site.ground.trunks())
-        });
+        let ground = areas.first().map(|(site, _)| site.ground);
+        let outlines = |of: fn(&Ground) -> Vec<Outline>| ground.map(of).unwrap_or_default();
         let root_zone_m = number(Key::PipeRootZone);
+        let trunks = outlines(|ground| ground.trunks().to_vec());
         let zones = trunks
             .iter()
             .filter_map(|trunk| Yard::root_zone(trunk, root_zone_m));
-        let yard = Yard::new(turf, walls.to_vec(), number(Key::PipeOffTurf)).with_root_zones(zones);
+        let factors = Factors {
+            off_turf: number(Key::PipeOffTurf),
+            off_parcel: number(Key::PipeOffParcel),
+            roots: number(Key::PipeRoots),
+            obstructed: number(Key::PipeObstructed),
+        };
+        let buildings = outlines(|ground| ground.buildings().cloned().collect());
+        let walls = outlines(|ground| ground.garden_walls().cloned().collect());
+        let yard = Yard::new(turf, buildings, factors)
+            .with_walls(walls.into_iter())
+            .with_root_zones(zones)
+            .with_parcel(outlines(|ground| ground.parcel().to_vec()));
         let planes = areas
             .iter()
             .map(|(site, _)| {
@@ -87,6 +103,7 @@ impl<'a> Builder<'a> {
             groups: joined(areas, assumptions, yard.turf()),
             yard,
             planes,
+            relief,
             places,
         }
     }
@@ -145,9 +162,30 @@ impl<'a> Builder<'a> {
         }
     }
 
+    /// The height of the ground \[m\]: of the elevation model, or else of the plane of a lawn. Only
+    /// differences mean something, and without a model only those on one lawn.
     pub(super) fn height_m(&self, area: usize, at: Point) -> f64 {
+        if let Some((relief, frame)) = &self.relief {
+            let (lon, lat) = frame.to_lonlat(at);
+            return relief.height_m(lon, lat);
+        }
         let (fall, down) = self.planes[area];
         -fall * at.dot(down)
+    }
+
+    /// Whether heights are known on a lawn.
+    pub(super) fn is_sloped(&self, area: usize) -> bool {
+        self.relief.is_some() || self.planes[area].0 > 0.0
+    }
+
+    /// How much higher one place lies than another \[m\]; `None` where nothing says.
+    pub(super) fn rise_m(&self, from: Point, to: Point) -> Option<f64> {
+        let (relief, frame) = self.relief.as_ref()?;
+        let height = |at: Point| {
+            let (lon, lat) = frame.to_lonlat(at);
+            relief.height_m(lon, lat)
+        };
+        Some(height(to) - height(from))
     }
 
     /// Builds a scenario: `None` where no area has heads in it, or they have no family.
@@ -183,8 +221,16 @@ impl<'a> Builder<'a> {
                 (0..count).map(move |head| (area, head))
             })
             .collect();
+        let in_ground = areas
+            .iter()
+            .map(|(site, _)| site.found.as_ref().map_or(0, |on| on.found.len()))
+            .collect();
         let job = Job {
             builder: self,
+            in_ground,
+            kept: found
+                .filter(|_| is_changed && !is_new)
+                .map_or_else(Vec::new, |found| places_of(found, areas)),
             plans,
             family,
             body,
@@ -199,6 +245,23 @@ impl<'a> Builder<'a> {
         }
         Some(built)
     }
+}
+
+/// Where the heads of each unnamed station as found stand, by area.
+fn places_of(found: &NetworkPlan, areas: &Areas<'_>) -> Vec<Vec<(usize, Point)>> {
+    let place = |&(area, number): &(usize, usize)| {
+        let (_, plans) = areas.get(area)?;
+        let mut plans = plans.iter();
+        let plan = plans.find(|plan| plan.scenario == Scenario::AsFound)?;
+        Some((area, plan.heads.get(number)?.at))
+    };
+    let unnamed = found
+        .stations
+        .iter()
+        .filter(|station| station.name.is_none());
+    unnamed
+        .map(|station| station.heads.iter().filter_map(place).collect())
+        .collect()
 }
 
 /// Numbers lawns so that those of one kind that lie near one another have the same.

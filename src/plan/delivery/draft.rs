@@ -4,17 +4,14 @@ use super::super::{Fitting, ScenarioPlan};
 use super::builder::Builder;
 use crate::assumptions::Key;
 use crate::catalogue::Family;
+use crate::hydraulics::apart::Rules;
 use crate::hydraulics::nozzle::{Body, Response};
-use crate::hydraulics::stations::{Members, Outlet, by_name, grouped, slope_thirds};
+use crate::hydraulics::stations::{Members, Outlet, by_name, grouped_by, slope_thirds};
 use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
 /// Parts of a lawn that are told apart.
 const PARTS_MOST: u32 = 1_000;
-/// A valve keeps this far from the head beside it \[m\].
-const VALVE_BESIDE_M: f64 = 0.5;
-/// A valve this near to its station's lawn is its valve \[m\].
-const VALVE_REACH_M: f64 = 15.0;
 
 /// One scenario on its way.
 pub(super) struct Job<'b, 'a> {
@@ -26,16 +23,26 @@ pub(super) struct Job<'b, 'a> {
     pub(super) holding: Body,
     pub(super) is_new: bool,
     pub(super) is_changed: bool,
+    /// Heads that somebody found in the ground of each area.
+    pub(super) in_ground: Vec<usize>,
+    /// Where the heads of each station as found stand, by area, for what keeps its valves; empty for new
+    /// layouts and as found.
+    pub(super) kept: Vec<Vec<(usize, Point)>>,
     /// All heads: area and number.
     pub(super) heads: Vec<(usize, usize)>,
 }
 
 /// A station before its pipes are solved.
+#[derive(Clone)]
 pub(super) struct Draft {
     pub(super) source: usize,
     pub(super) name: Option<String>,
     pub(super) members: Members,
     pub(super) valve: Point,
+    /// The box in which the valve stands, from 1.
+    pub(super) valve_box: usize,
+    /// Whether its valve is in the ground, so that it is not parted.
+    pub(super) is_kept: bool,
 }
 
 impl Job<'_, '_> {
@@ -73,6 +80,53 @@ impl Job<'_, '_> {
         }
     }
 
+    /// Heads by the stations as found that have the nearest head of their area; and those that are left
+    /// where there is none.
+    fn with_their_valves(&self, heads: Vec<usize>) -> (Vec<Members>, Members) {
+        let mut stations: Vec<Members> = vec![Vec::new(); self.kept.len()];
+        let mut left = Vec::new();
+        for head in heads {
+            let (area, at) = (self.heads[head].0, self.at(head));
+            let near = |places: &Vec<(usize, Point)>| {
+                let own = places.iter().filter(|(other, _)| *other == area);
+                own.map(|(_, place)| place.distance(at))
+                    .min_by(f64::total_cmp)
+            };
+            let nearest = (0..self.kept.len())
+                .filter_map(|station| Some((near(&self.kept[station])?, station)))
+                .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+            match nearest {
+                Some((_, station)) => stations[station].push(head),
+                None => left.push(head),
+            }
+        }
+        stations.retain(|members| !members.is_empty());
+        (stations, left)
+    }
+
+    /// The kind of nozzle of each of some heads, as a number; empty where heads are in the ground already.
+    fn nozzle_kinds(&self, heads: &[usize]) -> Vec<u32> {
+        if !self.is_new {
+            return Vec::new();
+        }
+        let mut names: Vec<&str> = Vec::new();
+        let own = heads.iter().map(|&head| self.nozzle_name(head));
+        own.map(|name| {
+            let known = names.iter().position(|other| *other == name);
+            known.unwrap_or_else(|| {
+                names.push(name);
+                names.len() - 1
+            }) as u32 // a catalogue has few nozzles
+        })
+        .collect()
+    }
+
+    pub(super) fn nozzle_name(&self, head: usize) -> &str {
+        let (area, number) = self.heads[head];
+        let names = self.plans[area].map_or(&[][..], |plan| plan.nozzle_names.as_slice());
+        names.get(number).map_or("", String::as_str)
+    }
+
     /// The station of a head that is in the ground, where somebody named it.
     fn named(&self, head: usize) -> Option<&str> {
         self.fitting(head)?.station.as_deref()
@@ -80,7 +134,7 @@ impl Job<'_, '_> {
 
     /// What a head may share a station with: heads of the same part of lawns of one kind, on the
     /// same third of a slope. `is_whole` says of each area whether it is one part.
-    fn class(&self, head: usize, third: u32, is_whole: &[bool]) -> u32 {
+    pub(super) fn class(&self, head: usize, third: u32, is_whole: &[bool]) -> u32 {
         let (area, number) = self.heads[head];
         let parts = self.plans[area].map_or(&[][..], |plan| plan.groups.as_slice());
         // Whole lawns are part 1; parts of a divided one are its own.
@@ -137,8 +191,22 @@ impl Job<'_, '_> {
             let source = feeds[self.heads[members[0]].0]; // no station is empty
             drafts.push(Draft {
                 source,
-                valve: self.valve(&members, builder.places[source]),
+                valve: Point::default(),
+                valve_box: 0,
+                is_kept: true,
                 name: Some(name),
+                members,
+            });
+        }
+        // Valves in the ground stay with their heads, whoever grouped them.
+        let (kept, unnamed) = self.with_their_valves(unnamed);
+        for members in kept {
+            drafts.push(Draft {
+                source: feeds[self.heads[members[0]].0], // no station is empty
+                valve: Point::default(),
+                valve_box: 0,
+                is_kept: true,
+                name: None,
                 members,
             });
         }
@@ -156,62 +224,54 @@ impl Job<'_, '_> {
                     class: self.class(head, thirds[head], &is_whole),
                 })
                 .collect();
-            let safe_lpm = builder.most_lpm(source);
-            for members in grouped(&outlets, safe_lpm, work) {
+            let limit_lpm = builder.most_lpm(source).min(self.holding_lpm(source, &own));
+            for members in self.parted(&own, &outlets, limit_lpm, work) {
                 let members: Members = members.into_iter().map(|i| own[i]).collect();
                 drafts.push(Draft {
                     source,
-                    valve: self.valve(&members, builder.places[source]),
+                    valve: Point::default(),
+                    valve_box: 0,
+                    is_kept: false,
                     name: None,
                     members,
                 });
             }
         }
+        self.place_valves(&mut drafts);
         drafts
     }
 
-    /// Where the valve of a station stands: one that is there and near, else on the edge of the
-    /// lawn beside the head nearest to the point of connection.
-    fn valve(&self, members: &[usize], from: Point) -> Point {
+    /// Groups heads into stations within a flow \[L/min\]: of few nozzle types, and not on two sides of
+    /// what no trench may cross.
+    pub(super) fn parted(
+        &self,
+        heads: &[usize],
+        outlets: &[Outlet],
+        limit_lpm: f64,
+        work: &Work,
+    ) -> Vec<Members> {
         let builder = self.builder;
-        let nearest = members
-            .iter()
-            .copied()
-            .min_by(|&a, &b| {
-                self.at(a)
-                    .distance(from)
-                    .total_cmp(&self.at(b).distance(from))
-            })
-            .unwrap_or(0);
-        let head = self.at(nearest);
-        let there = builder
-            .plant
-            .valves
-            .iter()
-            .map(|valve| (valve.distance(head), *valve))
-            .filter(|(distance_m, _)| *distance_m <= VALVE_REACH_M)
-            .min_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some((_, valve)) = there {
-            return valve;
-        }
-        let lawn = &builder.yard.turf()[self.heads[nearest].0];
-        let mut best: Option<(f64, Point)> = None;
-        for (a, b) in lawn.edges() {
-            let along = b - a;
-            let share = ((head - a).dot(along) / along.dot(along)).clamp(0.0, 1.0);
-            let at = a + along * share;
-            if best.is_none_or(|(least, _)| at.distance(head) < least) {
-                best = Some((at.distance(head), at));
-            }
-        }
-        // Half a metre beside the head, on the edge towards the point of connection; on the edge
-        // itself where that is off the lawn.
-        let edge = best.map_or(head, |(_, at)| at);
-        let beside = edge + (from - edge).unit() * VALVE_BESIDE_M;
-        if edge.distance(head) < VALVE_BESIDE_M && lawn.contains(beside) {
-            beside
-        } else {
-            edge
-        }
+        let nozzles = self.nozzle_kinds(heads);
+        let clear = |a: Point, b: Point| builder.yard.is_clear(a, b);
+        let (low, high) = box_of(outlets);
+        let stands = builder.yard.has_solid_in(low, high);
+        let rules = Rules {
+            nozzles: &nozzles,
+            is_clear: stands.then_some(&clear as &dyn Fn(Point, Point) -> bool),
+            least_lpm: builder.assumptions.number(Key::ValveLeast),
+        };
+        grouped_by(outlets, limit_lpm, rules, work)
     }
+}
+
+/// South-west and north-east corner of some outlets.
+fn box_of(outlets: &[Outlet]) -> (Point, Point) {
+    let corner = Point::new(f64::INFINITY, f64::INFINITY);
+    let outlets = outlets.iter().map(|outlet| outlet.at);
+    outlets.fold((corner, corner * -1.0), |(low, high), at| {
+        (
+            Point::new(low.x.min(at.x), low.y.min(at.y)),
+            Point::new(high.x.max(at.x), high.y.max(at.y)),
+        )
+    })
 }

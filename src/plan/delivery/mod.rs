@@ -6,14 +6,20 @@
 //! its pipes are not known; they are taken to be as this program would have laid them.
 
 mod builder;
+mod design;
 mod draft;
+mod hold;
 mod network;
 mod outcome;
 mod rain;
+mod shared;
 mod source;
+mod valves;
 
+pub use hold::PressureHold;
 pub use outcome::{Before, HeadServed, NetworkPlan, PipeRole, PipeRow, StationPlan};
 pub use rain::Delivered;
+pub use shared::{run_time_factors, station_min};
 
 use super::{Planner, Scenario, ScenarioPlan, Site};
 use crate::assumptions::Assumptions;
@@ -24,10 +30,18 @@ use builder::Builder;
 
 /// Nobody read a pressure.
 pub(super) const PRESSURE_UNVERIFIED: &str = "pressure-unverified";
+/// The size of meter and service line follows from the flow that was given.
+const SIZE_INFERRED: &str = "supply-size-inferred";
+/// The static pressure is above that which plumbing may have without a pressure reducer.
+const STATIC_HIGH: &str = "static-high";
 /// No layer says where the point of connection is.
 const CONNECTION_ASSUMED: &str = "connection-assumed";
 /// A head gets less than its lowest working pressure.
 const LOW_PRESSURE: &str = "low-pressure";
+/// A head gets no pressure.
+const DRY: &str = "dry-heads";
+/// Flows and pressures of a station that agree were not found.
+const UNSOLVED: &str = "pressure-unsolved";
 /// A head gets more than its highest working pressure.
 const HIGH_PRESSURE: &str = "high-pressure";
 /// A station draws more than the safe flow.
@@ -40,6 +54,14 @@ const PUMP_MINIMUM: &str = "pump-below-minimum";
 const CHECK_VALVES: &str = "check-valves";
 /// A pipe crosses a building, a wall or a root zone.
 const PIPE_CROSSES: &str = "pipe-crosses";
+/// A pipe lies under a building.
+const PIPE_UNDER_BUILDING: &str = "pipe-under-building";
+/// A pipe lies outside the parcel and its turf.
+const PIPE_OFF_PARCEL: &str = "pipe-off-parcel";
+/// A station has more kinds of nozzles than a crew should keep apart at one valve.
+const NOZZLE_TYPES: &str = "nozzle-types-5+";
+/// A building or wall stands between heads of a station.
+const STATION_PARTED: &str = "station-parted";
 /// Where flows are watched, they have to be learned anew.
 const FLOW_RELEARN: &str = "flow-sensor-relearn";
 /// The spread of pressure inside a station is beyond its bound.
@@ -73,7 +95,7 @@ pub(super) fn deliver(
     let plant = source::plant(
         &parcel.supply,
         &frame,
-        turf_m2,
+        (turf_m2, &planner.catalogue.hardware),
         assumptions,
         &mut delivery.issues,
     );
@@ -84,9 +106,11 @@ pub(super) fn deliver(
             return delivery;
         }
     };
+    let relief = parcel.relief.as_ref().map(|relief| (relief, frame));
     delivery.is_read = plant.sources.iter().all(|source| source.is_read);
-    let builder = Builder::new(planner, assumptions, &plant, areas);
+    let builder = Builder::new(planner, assumptions, &plant, relief, areas);
     let (mut serves, mut over, mut coarse) = (false, None, None);
+    let mut unsolved = None;
     for scenario in scenarios_of(areas) {
         let found = delivery
             .networks
@@ -100,7 +124,10 @@ pub(super) fn deliver(
             let heads: usize = count.sum();
             coarse = Some(format!("{heads} heads in {}", scenario.text()));
         }
-        for station in &built.plan.stations {
+        for (at, station) in built.plan.stations.iter().enumerate() {
+            if !station.is_solved && unsolved.is_none() {
+                unsolved = Some(format!("station S{} in {}", at + 1, scenario.text()));
+            }
             let alone = station.heads.len() == 1 && station.rated_lpm > station.safe_lpm;
             if alone && over.is_none() {
                 let (lpm, safe_lpm) = (station.rated_lpm, station.safe_lpm);
@@ -125,9 +152,11 @@ pub(super) fn deliver(
             let drawn = plan.watered.as_ref();
             let own = drawn.and_then(|polygon| frame.outline(polygon));
             let watered = own.as_ref().unwrap_or(site.outline);
-            let mut delivered = rain::delivered(watered, plan, family, &around, served.heads);
+            let got = (served.heads, served.hold);
+            let mut delivered = rain::delivered(watered, plan, family, &around, got);
             delivered.is_read = delivery.is_read;
             plan.delivered = Some(delivered);
+            plan.regulate(&served.regulated);
             plan.flags.extend(served.flags);
             plan.flags.sort_unstable();
             plan.flags.dedup();
@@ -141,6 +170,9 @@ pub(super) fn deliver(
     }
     if let Some(found) = coarse {
         delivery.issues.push(Issue::new(Code::PL05, found));
+    }
+    if let Some(found) = unsolved {
+        delivery.issues.push(Issue::new(Code::HY07, found));
     }
     if let Some(found) = over {
         delivery.issues.push(Issue::new(Code::HY03, found));

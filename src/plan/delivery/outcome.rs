@@ -1,7 +1,7 @@
 //! What comes out: stations, pipes, and what each head gets.
 
 use super::super::{Scenario, StationNight};
-use super::FLOW_RELEARN;
+use super::{FLOW_RELEARN, PressureHold};
 use crate::hydraulics::materials::{Counts, Line};
 use crate::shape::Point;
 
@@ -15,6 +15,8 @@ pub enum PipeRole {
     Main,
     /// From a valve to its heads.
     Lateral,
+    /// From the nearest existing head to one that is added.
+    Swing,
 }
 
 /// One straight piece of pipe.
@@ -42,6 +44,10 @@ pub struct PipeRow {
     pub loss_kpa: f64,
     /// Pressure at the downstream end; `None` for mains \[kPa\].
     pub end_kpa: Option<f64>,
+    /// How much of it lies under buildings \[m\].
+    pub building_m: f64,
+    /// How much of it lies outside the parcel and its turf \[m\].
+    pub off_parcel_m: f64,
 }
 
 /// A station before it is changed.
@@ -62,6 +68,8 @@ pub struct StationPlan {
     pub source: usize,
     /// Where its valve stands.
     pub valve: Point,
+    /// The box in which its valve stands, from 1 in its network.
+    pub valve_box: usize,
     /// Its name, where it is in the ground and somebody named it.
     pub name: Option<String>,
     /// The same station as found; `None` for new ones, and as found.
@@ -70,6 +78,8 @@ pub struct StationPlan {
     pub heads: Vec<(usize, usize)>,
     /// Flow at the rated pressure \[L/min\].
     pub rated_lpm: f64,
+    /// Whether its flows and pressures agree; where they do not, they are no result and are not written.
+    pub is_solved: bool,
     /// Flow as delivered \[L/min\].
     pub flow_lpm: f64,
     /// Most that it may draw \[L/min\].
@@ -86,6 +96,11 @@ pub struct StationPlan {
     pub below: usize,
     /// Largest velocity in its laterals \[m/s\].
     pub fastest_m_s: f64,
+    /// How much higher its valve lies than the point of connection; `None` where no elevation model
+    /// says \[m\].
+    pub rise_m: Option<f64>,
+    /// The same of its lowest and of its highest head \[m\].
+    pub head_rise_m: Option<(f64, f64)>,
     /// Fall from its highest to its lowest head; `None` where the slope is not known \[m\].
     pub fall_m: Option<f64>,
     /// Water that runs out of its lowest head after every stop without check valves \[L\].
@@ -94,6 +109,14 @@ pub struct StationPlan {
     pub lateral_m: f64,
     /// Length of the main to its valve \[m\].
     pub main_m: f64,
+    /// Wire from the nearest controller, or the point of connection without one, to its valve \[m\].
+    pub wire_m: f64,
+    /// Different nozzles of its heads.
+    pub nozzle_types: usize,
+    /// How much of its laterals lies under buildings \[m\].
+    pub building_m: f64,
+    /// How much of its laterals lies outside the parcel and its turf \[m\].
+    pub off_parcel_m: f64,
     /// Its place in the night if the whole parcel is watered this way; `None` as found.
     pub night: Option<StationNight>,
     /// Flags, sorted.
@@ -140,7 +163,11 @@ pub struct HeadServed {
 pub(super) struct AreaServed {
     pub(super) area: usize,
     pub(super) heads: Vec<HeadServed>,
+    /// The worst of its stations.
+    pub(super) hold: PressureHold,
     pub(super) flags: Vec<&'static str>,
+    /// Heads whose bodies regulate because their pressure would be beyond the family's window.
+    pub(super) regulated: Vec<usize>,
 }
 
 /// A scenario built.

@@ -1,6 +1,7 @@
 //! The rain of one turf area with the flows and throws that its pressures give.
 
 use super::super::ScenarioPlan;
+use super::PressureHold;
 use super::outcome::HeadServed;
 use crate::catalogue::{Family, Head, Pattern};
 use crate::rain::{Grid, RainGrid, seen_by};
@@ -14,12 +15,15 @@ const SAME_FRAC: f64 = 1e-6;
 /// What a turf area gets in one scenario.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Delivered {
-    /// Low-quarter uniformity.
-    pub du_lq: f64,
-    /// Christiansen uniformity \[%\].
-    pub cu_pct: f64,
-    /// Coefficient of variation.
-    pub cv: f64,
+    /// Whether its stations hold their pressure.
+    pub hold: PressureHold,
+    /// Low-quarter uniformity; `None` where a head is without its working pressure: what falls there
+    /// has no uniformity that could be claimed.
+    pub du_lq: Option<f64>,
+    /// Christiansen uniformity \[%\]; `None` likewise.
+    pub cu_pct: Option<f64>,
+    /// Coefficient of variation; `None` likewise.
+    pub cv: Option<f64>,
     /// Mean rate over the turf, mist taken off \[mm/h\].
     pub rate_mm_h: f64,
     /// Flow of all heads \[L/min\].
@@ -40,7 +44,7 @@ pub(super) fn delivered(
     plan: &ScenarioPlan,
     family: &Family,
     around: &Surroundings,
-    heads: Vec<HeadServed>,
+    (heads, hold): (Vec<HeadServed>, PressureHold),
 ) -> Delivered {
     let range = heads
         .iter()
@@ -48,9 +52,10 @@ pub(super) fn delivered(
             (low.min(head.nozzle_kpa), high.max(head.nozzle_kpa))
         });
     let mut delivered = Delivered {
-        du_lq: 0.0,
-        cu_pct: 0.0,
-        cv: 0.0,
+        hold,
+        du_lq: None,
+        cu_pct: None,
+        cv: None,
         rate_mm_h: 0.0,
         flow_lpm: heads.iter().map(|head| head.flow_lpm).sum(),
         least_kpa: range.0,
@@ -68,9 +73,11 @@ pub(super) fn delivered(
                 && (served.throw_factor - 1.0).abs() < SAME_FRAC
         });
     if let (true, Some(drawn)) = (as_drawn, &plan.uniformity) {
-        delivered.du_lq = drawn.du_lq;
-        delivered.cu_pct = drawn.cu_pct;
-        delivered.cv = drawn.cv;
+        if hold.has_uniformity() {
+            delivered.du_lq = Some(drawn.du_lq);
+            delivered.cu_pct = Some(drawn.cu_pct);
+            delivered.cv = Some(drawn.cv);
+        }
         delivered.rate_mm_h = drawn.rate_mm_h;
         return delivered;
     }
@@ -93,9 +100,11 @@ pub(super) fn delivered(
     };
     let rain = RainGrid::of(&grid, &heads, &family.profile, &seen);
     if let Some(even) = evenness(&rain.turf_rates()) {
-        delivered.du_lq = even.du_lq;
-        delivered.cu_pct = even.cu_pct;
-        delivered.cv = even.cv;
+        if hold.has_uniformity() {
+            delivered.du_lq = Some(even.du_lq);
+            delivered.cu_pct = Some(even.cu_pct);
+            delivered.cv = Some(even.cv);
+        }
         delivered.rate_mm_h = even.mean;
     }
     delivered

@@ -1,6 +1,7 @@
 //! The points of connection of a parcel, from the layer of the supply and what is assumed.
 
 use crate::assumptions::{Assumptions, Key};
+use crate::catalogue::Hardware;
 use crate::crs::Frame;
 use crate::hydraulics::supply::{FlowLimit, Reading, Source, safe_flow_lpm};
 use crate::issue::{Code, Issue};
@@ -29,7 +30,7 @@ pub(super) struct Plant {
 pub(super) fn plant(
     points: &[SupplyPoint],
     frame: &Frame,
-    turf_m2: f64,
+    (turf_m2, hardware): (f64, &Hardware),
     assumptions: &Assumptions,
     issues: &mut Vec<Issue>,
 ) -> Result<Plant, Issue> {
@@ -78,10 +79,10 @@ pub(super) fn plant(
             static_kpa: given(|point| point.static_kpa),
             pump_lpm: pump.map_or(0.0, |pump| pump.flow_lpm.unwrap_or(0.0)),
         };
-        sources.push(known.source(turf_m2, assumptions)?);
+        sources.push(known.source(turf_m2, hardware, assumptions)?);
     }
     if sources.is_empty() {
-        sources.push(Known::default().source(turf_m2, assumptions)?);
+        sources.push(Known::default().source(turf_m2, hardware, assumptions)?);
     }
     Ok(Plant {
         sources,
@@ -104,7 +105,12 @@ struct Known {
 }
 
 impl Known {
-    fn source(self, turf_m2: f64, assumptions: &Assumptions) -> Result<Source, Issue> {
+    fn source(
+        self,
+        turf_m2: f64,
+        hardware: &Hardware,
+        assumptions: &Assumptions,
+    ) -> Result<Source, Issue> {
         let static_kpa = self
             .static_kpa
             .unwrap_or_else(|| assumptions.number(Key::SupplyStatic));
@@ -118,17 +124,24 @@ impl Known {
             },
             (None, None, None) => Reading::Static { kpa: static_kpa },
         };
-        let size_mm = self
-            .size_mm
-            .unwrap_or_else(|| assumed_size_mm(turf_m2, static_kpa, assumptions));
         let decided = Some(assumptions.number(Key::SupplyFlow)).filter(|&lpm| lpm > 0.0);
-        let (safe_lpm, limit) = match self.flow_lpm.or(decided) {
+        let flow_lpm = self.flow_lpm.or(decided);
+        let decided_mm = Some(assumptions.number(Key::SupplyMeterSize)).filter(|&mm| mm > 0.0);
+        let known_mm = self.size_mm.or(decided_mm);
+        let size_mm = known_mm.unwrap_or_else(|| {
+            let needed_lpm = flow_lpm.unwrap_or_else(|| night_lpm(turf_m2, assumptions));
+            size_for_mm(needed_lpm, static_kpa, hardware, assumptions)
+        });
+        let bore_mm = hardware.bore_mm(size_mm);
+        let (safe_lpm, limit) = match flow_lpm {
             Some(lpm) => (lpm, FlowLimit::Given),
-            None => safe_flow_lpm(size_mm, static_kpa, assumptions),
+            None => safe_flow_lpm((size_mm, bore_mm), static_kpa, assumptions),
         };
         if safe_lpm <= 0.0 {
             return Err(Issue::new(Code::HY02, format!("{safe_lpm} L/min")));
         }
+        // A static pressure that nobody read counts where it is what everything rests on.
+        let is_static = matches!(reading, Reading::Static { .. });
         let is_read = matches!(reading, Reading::Pump { .. } | Reading::Working { .. })
             || self.static_kpa.is_some();
         Ok(Source {
@@ -138,33 +151,51 @@ impl Known {
             safe_lpm,
             limit,
             size_mm,
+            bore_mm,
+            is_size_inferred: known_mm.is_none() && flow_lpm.is_some(),
+            needs_reducer: self
+                .static_kpa
+                .is_some_and(|kpa| kpa > assumptions.number(Key::SupplyStaticHigh))
+                || (is_static && static_kpa > assumptions.number(Key::SupplyStaticHigh)),
             pump_least_lpm: self.pump_lpm * assumptions.number(Key::SupplyPumpLeast),
         })
     }
 }
 
-/// The size of meter and service line where nobody says.
-fn assumed_size_mm(turf_m2: f64, static_kpa: f64, assumptions: &Assumptions) -> f64 {
-    let given_mm = assumptions.number(Key::SupplyMeterSize);
-    if given_mm > 0.0 {
-        return given_mm;
-    }
+/// What an assumed supply has to bring: a depth on all turf in one night \[L/min\].
+fn night_lpm(turf_m2: f64, assumptions: &Assumptions) -> f64 {
     let litres = turf_m2 * assumptions.number(Key::SupplyNightDepth);
-    let needed_lpm = litres / (60.0 * assumptions.number(Key::SupplyNightHours));
+    litres / (60.0 * assumptions.number(Key::SupplyNightHours))
+}
+
+/// The size of meter and service line where nobody says: the smallest whose safe flow is the flow that
+/// is needed or more; the largest where none is.
+fn size_for_mm(
+    needed_lpm: f64,
+    static_kpa: f64,
+    hardware: &Hardware,
+    assumptions: &Assumptions,
+) -> f64 {
     let (last, others) = (
         SIZES_MM[SIZES_MM.len() - 1],
         &SIZES_MM[..SIZES_MM.len() - 1],
     );
+    let safe_lpm = |size_mm: f64| {
+        let bores = (size_mm, hardware.bore_mm(size_mm));
+        safe_flow_lpm(bores, static_kpa, assumptions).0
+    };
     others
         .iter()
         .copied()
-        .find(|&size_mm| safe_flow_lpm(size_mm, static_kpa, assumptions).0 >= needed_lpm)
+        .find(|&size_mm| safe_lpm(size_mm) >= needed_lpm)
         .unwrap_or(last)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::catalogue::Catalogue;
+    use crate::hydraulics::pipe::velocity_m_s;
 
     fn point(kind: SupplyKind, lon: f64) -> SupplyPoint {
         SupplyPoint {
@@ -181,7 +212,15 @@ mod tests {
     fn planted(points: &[SupplyPoint]) -> (Result<Plant, Issue>, Vec<Issue>) {
         let mut issues = Vec::new();
         let frame = Frame::about(5.0, 40.0);
-        let plant = plant(points, &frame, 200.0, &Assumptions::defaults(), &mut issues);
+        let hardware = Catalogue::generic().hardware;
+        let assumptions = Assumptions::defaults();
+        let plant = plant(
+            points,
+            &frame,
+            (200.0, &hardware),
+            &assumptions,
+            &mut issues,
+        );
         (plant, issues)
     }
 
@@ -212,17 +251,51 @@ mod tests {
     #[test]
     fn an_assumed_service_line_grows_with_the_turf() {
         let assumptions = Assumptions::defaults();
-        // 8 mm in 8 hours is 1 L a minute for every 60 m²; 1.8 m/s in 20 mm is 33.9 L/min.
-        for (turf_m2, size_mm) in [
+        let hardware = Catalogue::generic().hardware;
+        let size_mm = |turf_m2: f64| {
+            let needed_lpm = night_lpm(turf_m2, &assumptions);
+            size_for_mm(needed_lpm, 415.0, &hardware, &assumptions)
+        };
+        // 8 mm in 8 hours is 1 L a minute for every 60 m²; 1.8 m/s in 16.8 mm, the bore of 20 mm, is
+        // 23.94 L/min, and in 21 mm of 25 mm 37.41 L/min.
+        for (turf_m2, expected_mm) in [
             (100.0, 20.0),
-            (2_030.0, 20.0),
-            (2_040.0, 25.0),
+            (1_430.0, 20.0),
+            (1_440.0, 25.0),
+            (2_240.0, 25.0),
+            (2_250.0, 32.0),
             (1e7, 100.0),
         ] {
-            assert_eq!(assumed_size_mm(turf_m2, 415.0, &assumptions), size_mm);
+            assert_eq!(size_mm(turf_m2), expected_mm, "{turf_m2}");
         }
         let given = assumptions.with_setting("supply.meter_mm=15").unwrap();
-        assert_eq!(assumed_size_mm(1e7, 415.0, &given), 15.0);
+        let source = Known::default().source(1e7, &hardware, &given).unwrap();
+        assert_eq!((source.size_mm, source.is_size_inferred), (15.0, false));
+        assert!((source.bore_mm - 15.0 * 0.84).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_flow_without_a_size_has_the_size_that_carries_it() {
+        let flowing = |flow_lpm: f64, static_kpa: f64| {
+            let meter = SupplyPoint {
+                flow_lpm: Some(flow_lpm),
+                static_kpa: Some(static_kpa),
+                ..point(SupplyKind::Meter, 5.0)
+            };
+            planted(&[meter]).0.unwrap().sources[0]
+        };
+        for (flow_lpm, size_mm) in [(20.0, 20.0), (30.0, 25.0), (60.0, 32.0), (200.0, 65.0)] {
+            let source = flowing(flow_lpm, 415.0);
+            assert_eq!(source.size_mm, size_mm, "{flow_lpm}");
+            assert!(source.is_size_inferred);
+            assert_eq!(
+                (source.safe_lpm, source.limit),
+                (flow_lpm, FlowLimit::Given)
+            );
+            // At its flow the line keeps its velocity.
+            assert!(velocity_m_s(flow_lpm, source.bore_mm) <= 1.8);
+        }
+        assert!(!flowing(20.0, 550.0).needs_reducer && flowing(20.0, 551.0).needs_reducer);
     }
 
     #[test]

@@ -19,7 +19,7 @@ use crate::budget::{
 use crate::catalogue::Family;
 use crate::climate::{DayClimate, Zone, ZoneOf};
 use crate::savings::{
-    After, Behaviour, ClaimTerms, Outcome, Saving, Side, Uses, attribute, outcome,
+    After, Behaviour, ClaimTerms, Counterfactual, Outcome, Saving, Side, Uses, attribute, outcome,
 };
 use crate::site::{Soil, Terrain, Texture};
 use crate::units::{Flow, Rate};
@@ -285,10 +285,11 @@ impl<'a> Area<'a> {
         }
         let without = found.map(|found| {
             let retimes = Behaviour::assumed(self.assumptions) == Behaviour::Retimed;
-            let reclock = Watered {
+            let planned = row(&Scenario::Reclock).and_then(|row| waters[row].clone());
+            let reclock = planned.unwrap_or_else(|| Watered {
                 water: self.lawn.retimed(&found.hardware),
                 ..found.clone()
-            };
+            });
             let repair = row(&Scenario::Repair(Bodies::Kept)).and_then(|row| {
                 let own = waters[row].clone()?;
                 let refused = self.refuses(&own);
@@ -383,7 +384,9 @@ impl<'a> Area<'a> {
             nozzle: NozzleScatter::of(self.assumptions, family, &plan.heads, spacing(plan)),
             regulation,
             condition,
-            pressure_cv2: served.map_or(0.0, |got| got.cv * got.cv - uniformity.cv * uniformity.cv),
+            pressure_cv2: served
+                .and_then(|got| got.cv)
+                .map_or(0.0, |cv| cv * cv - uniformity.cv * uniformity.cv),
             mist_frac: served.map_or(0.0, mist_frac),
         };
         Some((hardware, drift))
@@ -459,7 +462,12 @@ impl<'a> Area<'a> {
         year.parts = Some(attribute(&self.lawn, &base, &new));
         let saving = Saving::between(found.water.year(), year.water.year());
         year.saved_m3_yr = Some(saving.m3_yr);
-        if saving.wants_review(self.assumptions.number(Key::SavingsReview)) {
+        // Evidence is held against what can be credited to somebody: not against minutes that nobody
+        // read.
+        let credited_m3_yr = uses.gross(Counterfactual::AsFound).m3_yr();
+        if Saving::of(credited_m3_yr, uses.found_m3_yr)
+            .wants_review(self.assumptions.number(Key::SavingsReview))
+        {
             plan.flags.push(ABOVE_EVIDENCE);
         }
         if plan.scenario.changes_hardware() {

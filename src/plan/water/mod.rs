@@ -5,14 +5,17 @@
 //! [`close`] looks at the whole parcel: one valve runs at a time, so stations share the night.
 
 mod area;
+mod decide;
+mod firm;
+mod measures;
 mod meter;
 mod night;
-mod price;
 mod savings;
 mod totals;
 mod verdict;
 
 pub(super) use area::{Ways, reclocked, settle};
+pub use decide::{ParcelLadder, ParcelOption, StepFigures};
 pub use meter::MeterUse;
 pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
 #[allow(
@@ -21,12 +24,14 @@ pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
 )]
 pub(in crate::plan) use savings::{ScenarioDraws, in_draws};
 
-use super::{ParcelPlan, TurfPlan};
+use super::{ParcelPlan, Scenario, TurfPlan};
 use crate::assumptions::Assumptions;
 use crate::budget::Limits;
+use crate::catalogue::Hardware;
 use crate::issue::{Code, Issue};
-use crate::savings::draws;
+use crate::savings::{Against, MeterRules, Metered, draws};
 use crate::site::MeterRead;
+use decide::Judge;
 
 /// The climate is the embedded one of an invented town.
 const CLIMATE_ASSUMED: &str = "climate-assumed";
@@ -59,6 +64,29 @@ const CLAIM_CAPPED: &str = "claim-capped";
 /// The open hours do not hold the stations.
 const WINDOW_SHORT: &str = "window-short";
 
+/// Why nothing is changed where the meter says that less is watered than needed.
+const UNDER_WATERED_REASON: &str =
+    "the meter says that the turf gets less than it needs, so that nothing can be saved";
+
+/// What a parcel's meter is held against.
+fn held_against(rules: &MeterRules, turf: &[TurfPlan], metered: &Metered) -> Against {
+    let years = turf.iter().filter_map(|area| {
+        let mut plans = area.scenarios.iter();
+        let found = plans.find(|plan| plan.scenario == Scenario::AsFound)?;
+        Some((area, found.year.as_ref()?))
+    });
+    let (mut found_m3, mut need_m3) = (0.0, 0.0);
+    for (area, year) in years {
+        found_m3 += year.use_m3_yr;
+        need_m3 += year.water.year().net_mm_yr / 1_000.0 * area.area_m2;
+    }
+    Against {
+        outdoor_m3_yr: metered.outdoor_m3_yr,
+        allowance_m3_yr: need_m3 / rules.efficiency_frac,
+        asfound_m3_yr: found_m3,
+    }
+}
+
 /// What follows for the parcel once all its turf areas are settled: the night, the verdicts, the
 /// totals, and the flags. `joined` are the turf areas that share stations, `ways` what the water of
 /// each turf area rests on.
@@ -68,16 +96,35 @@ pub(super) fn close(
     joined: &[Vec<usize>],
     ways: &[Ways<'_>],
     (seed, reads): (u64, &[MeterRead]),
+    hardware: &Hardware,
 ) {
     let limits = Limits::assumed(assumptions);
     night::share(&limits, &mut plan.turf, &mut plan.networks);
-    price::price(assumptions, &plan.networks, &mut plan.turf);
-    for turf in &mut plan.turf {
-        verdict::recommend(assumptions, turf);
+    let mut judge = Judge::assumed(assumptions);
+    let metered = meter::of(assumptions, &plan.turf, ways, reads);
+    let metered = metered.unwrap_or_else(|issue| {
+        plan.issues.push(issue.of_parcel(plan.id.as_str()));
+        None
+    });
+    let mut units = measures::units(&plan.turf, &plan.networks, joined, hardware);
+    if let Some(metered) = &metered {
+        let rules = MeterRules::assumed(assumptions);
+        let against = held_against(&rules, &plan.turf, metered);
+        if rules.under_waters(&against) {
+            measures::refuse(&mut units, UNDER_WATERED_REASON);
+        }
+        judge.used_frac = against.used_frac();
     }
-    for members in joined {
-        verdict::hold_together(&mut plan.turf, members);
-    }
+    let mut ladder = decide::decide(&judge, &mut plan.turf, &plan.networks, &units, hardware);
+    let draws = draws(assumptions, seed, &plan.id);
+    firm::firmness(
+        &judge,
+        assumptions,
+        (&mut plan.turf, ways),
+        (&units, &mut ladder),
+        &draws,
+    );
+    plan.ladder = (!plan.turf.is_empty()).then_some(ladder);
     let unzoned = plan.turf.iter().filter(|turf| {
         let mut scenarios = turf.scenarios.iter();
         scenarios.any(|scenario| scenario.flags.contains(&ZONE_ASSUMED))
@@ -90,12 +137,6 @@ pub(super) fn close(
     let issues: Vec<Issue> = unzoned.map(issue).collect();
     plan.issues.extend(issues);
     plan.water = totals::of(assumptions, &limits, &plan.turf, &plan.networks);
-    let draws = draws(assumptions, seed, &plan.id);
-    let metered = meter::of(assumptions, &plan.turf, ways, reads);
-    let metered = metered.unwrap_or_else(|issue| {
-        plan.issues.push(issue.of_parcel(plan.id.as_str()));
-        None
-    });
     plan.savings = savings::of(assumptions, &plan.turf, ways, &draws, metered);
     let meter = plan.savings.as_ref().and_then(|all| all.meter.as_ref());
     if let (Some(water), Some(meter)) = (&mut plan.water, meter) {

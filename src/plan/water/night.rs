@@ -1,12 +1,12 @@
-//! The water window: at each point of connection one valve runs at a time, and all of the parcel's
-//! stations share the night.
+//! The watering window: at each point of connection one valve runs at a time, and all of the
+//! parcel's stations share the days that are allowed.
 //!
 //! Where stations could not be planned, a turf area counts as one.
 
 use super::super::delivery::NetworkPlan;
 use super::super::outcome::{NightUse, Scenario, StationNight, TurfPlan};
 use super::WINDOW_SHORT;
-use crate::budget::{Limits, Schedule, StationDay, WindowNeed, night_plan};
+use crate::budget::{DaySet, Limits, Schedule, StationDay, StationTurn, WindowNeed, night_plan};
 
 /// A station on its way into the night.
 pub(super) struct Run {
@@ -22,8 +22,15 @@ pub(super) struct Run {
 /// A night of several points of connection.
 pub(super) struct Night {
     pub(super) need: WindowNeed,
-    /// For each run its group, from 1, and the start of each cycle \[min after the window opens\].
-    runs: Vec<(u32, Vec<f64>)>,
+    /// For each run its days and starts.
+    runs: Vec<StationTurn>,
+}
+
+impl Night {
+    /// The days of each run.
+    pub(super) fn days(&self) -> Vec<DaySet> {
+        self.runs.iter().map(|turn| turn.days).collect()
+    }
 }
 
 /// The watering day of a schedule.
@@ -33,6 +40,7 @@ fn station_day(schedule: &Schedule) -> StationDay {
         cycle_min: schedule.cycle_min,
         soak_min: schedule.soak_min,
         days_per_week: schedule.days_per_week,
+        interval_days: schedule.interval_days,
     }
 }
 
@@ -114,7 +122,7 @@ pub(super) fn night(runs: &[Run], limits: &Limits) -> Night {
     sources.dedup();
     let mut night = Night {
         need: night_plan(&[], limits).need,
-        runs: vec![(1, Vec::new()); runs.len()],
+        runs: vec![StationTurn::default(); runs.len()],
     };
     for source in sources {
         let own: Vec<usize> = (0..runs.len())
@@ -131,6 +139,26 @@ pub(super) fn night(runs: &[Run], limits: &Limits) -> Night {
         }
     }
     night
+}
+
+/// The starts of a station after midnight, by days where these differ.
+fn starts_of(turn: &StationTurn, limits: &Limits) -> Vec<(String, Vec<f64>)> {
+    let clock = |starts_min: &[f64]| -> Vec<f64> {
+        let after_midnight = starts_min.iter();
+        after_midnight
+            .map(|start_min| (limits.opens_min + start_min) % 1_440.0)
+            .collect()
+    };
+    let starts = turn.starts.iter();
+    starts
+        .map(|(days, starts_min)| {
+            let words = match turn.starts.len() {
+                1 => String::new(),
+                _ => limits.days.text(*days),
+            };
+            (words, clock(starts_min))
+        })
+        .collect()
 }
 
 /// Adds to every scenario of every turf area, and to every station, what the night would have to
@@ -162,14 +190,12 @@ pub(super) fn share(limits: &Limits, turf: &mut [TurfPlan], networks: &mut [Netw
         let runs = runs(turf, networks, wanted);
         let night = night(&runs, limits);
         let mut of_areas: Vec<Vec<StationNight>> = vec![Vec::new(); turf.len()];
-        for (run, (group, starts_min)) in runs.iter().zip(&night.runs) {
+        for (run, turn) in runs.iter().zip(&night.runs) {
             let own = StationNight {
                 number: run.station.map(|(_, place)| place + 1),
-                group: *group,
-                starts_min: starts_min
-                    .iter()
-                    .map(|start_min| (limits.opens_min + start_min) % 1_440.0)
-                    .collect(),
+                group: turn.group,
+                days: limits.days.text(turn.days),
+                starts: starts_of(turn, limits),
             };
             for &area in &run.areas {
                 of_areas[area].push(own.clone());

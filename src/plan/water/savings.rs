@@ -26,7 +26,8 @@ pub struct ParcelSavings {
     /// What new hardware would take off with the clock left as it is, and with run times raised by
     /// the ratio of the rates, by cause; the turf may go short with the first.
     pub otherwise: [Attribution; 2],
-    /// Whether the potential is a larger share of the use as found than `savings.review_above_frac`.
+    /// Whether what the owner would save is a larger share of the use as found than
+    /// `savings.review_above_frac`.
     pub above_evidence: bool,
     /// The potential by what it takes.
     pub takes: Takes,
@@ -212,7 +213,6 @@ pub(super) fn of(
         }
     }
     let review_frac = assumptions.number(Key::SavingsReview);
-    let above_evidence = parts.total_m3_yr() > review_frac * asfound_m3_yr;
     // The draws, then the central values, then what moves one thing at a time.
     let central = Values::central(assumptions);
     let draw_count = draws.len();
@@ -223,6 +223,7 @@ pub(super) fn of(
     let sums = sums(assumptions, &counted, &draws, bounds);
     let (of_draws, rest) = sums.split_at(draw_count);
     let (middle, edges) = rest.split_first()?;
+    let above_evidence = middle.owner_m3 > review_frac * asfound_m3_yr;
     let against = Counterfactual::assumed(assumptions);
     let meter = metered.map(|metered| middle.meter_use(&metered, &central, &rules, against));
     if let Some(meter) = &meter {

@@ -74,7 +74,7 @@ pub(super) fn of(
     let stations: Vec<StationDay> = runs.iter().map(|run| run.day).collect();
     let night = night(&runs, limits);
     water.night_min = night.need.needed_min;
-    water.night_flags = controller_flags(&stations, limits);
+    water.night_flags = controller_flags(&stations, &night.days(), limits);
     if !night.need.fits {
         water.night_flags.push(WINDOW_SHORT);
     }

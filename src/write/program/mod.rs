@@ -17,8 +17,10 @@ use crate::write::layer::{Cell, Kind, Layer};
 use crate::write::parcels::Parcels;
 use crate::write::summary::number as rounded;
 
+mod curve;
 mod tables;
 
+pub use curve::{Purchasable, StepShare};
 use tables::ByRow;
 pub use tables::{ByColumn, Ranked, SupplyCurve};
 
@@ -53,6 +55,14 @@ pub struct Totals {
     pub cost_cur: f64,
     /// Ceilings of the rebates \[currency\].
     pub rebate_cur: f64,
+    /// What the rule alone would pay \[currency\].
+    pub rebate_rule_cur: f64,
+    /// Of the claims, those that rest on an assumed layout of what is in the ground \[m³/yr\].
+    pub on_survey_m3_yr: f64,
+    /// The rebates that stand only on a survey \[currency\].
+    pub on_survey_rebate_cur: f64,
+    /// Net present value for society where something changes \[currency\].
+    pub npv_society_cur: f64,
     /// Net present value for the customers where it is known \[currency\].
     pub npv_customer_cur: f64,
     /// Net present value for the supplier where something is paid \[currency\].
@@ -68,6 +78,8 @@ pub struct ProgramTotals {
     pub reasons: BTreeMap<String, u64>,
     /// By column, in the order asked for, the totals of each of its values.
     pub by: Vec<(String, BTreeMap<String, Totals>)>,
+    /// What can be bought at or below the avoided cost.
+    pub purchasable: Purchasable,
 }
 
 /// What one parcel adds.
@@ -78,6 +90,8 @@ pub struct Share {
     reasons: Vec<String>,
     /// What puts it on the ranked list; `None` without a claim or a cost.
     offer: Option<OfferShare>,
+    /// The steps that it offers, the cheapest cubic metre first.
+    steps: Vec<StepShare>,
     /// Its values of the columns by which totals are made.
     by: Vec<String>,
 }
@@ -101,11 +115,31 @@ struct Kept {
     rebate_cur: f64,
     /// NaN where it is not known.
     range_m3_yr: [f64; 2],
-    /// Where its id ends in the text of all ids.
-    id_end: usize,
+    /// Its place among the ids.
+    id: usize,
     scenario: u32,
     tier: u32,
     eligible: bool,
+}
+
+/// A step of a parcel's ladder.
+#[derive(Debug, Clone, Copy)]
+struct KeptStep {
+    /// Its place among the ids.
+    id: usize,
+    /// Its number on the ladder of its parcel, from 1.
+    rung: u32,
+    scenario: u32,
+    cost_cur_m3: f64,
+    cost_cur: f64,
+    saved_m3_yr: f64,
+    claimed_m3_yr: f64,
+    rebate_cur: f64,
+    /// What is paid at most beyond the step before.
+    more_rebate_cur: f64,
+    within_avoided: bool,
+    recommended: bool,
+    on_survey: bool,
 }
 
 /// The figures of a run, gathered parcel by parcel in input order.
@@ -113,7 +147,10 @@ struct Kept {
 pub struct Sheet {
     totals: ProgramTotals,
     kept: Vec<Kept>,
+    steps: Vec<KeptStep>,
     ids: String,
+    /// Where each id ends in their text.
+    id_ends: Vec<usize>,
     /// For each kept parcel the words of its `by` columns.
     groups: Vec<u32>,
     words: Vec<String>,
@@ -155,8 +192,33 @@ impl Sheet {
         for reason in &share.reasons {
             *self.totals.reasons.entry(reason.clone()).or_default() += 1;
         }
-        let Some(offer) = &share.offer else { return };
+        self.totals.purchasable.add(&Purchasable::of(&share.steps));
+        if share.steps.is_empty() && share.offer.is_none() {
+            return;
+        }
         self.ids.push_str(id);
+        self.id_ends.push(self.ids.len());
+        let id = self.id_ends.len() - 1;
+        let mut before_cur = 0.0;
+        for (rung, step) in (1..).zip(&share.steps) {
+            let scenario = self.word(&step.scenario);
+            self.steps.push(KeptStep {
+                id,
+                rung,
+                scenario,
+                cost_cur_m3: step.cost_cur_m3,
+                cost_cur: step.cost_cur,
+                saved_m3_yr: step.saved_m3_yr,
+                claimed_m3_yr: step.claimed_m3_yr,
+                rebate_cur: step.rebate_cur,
+                more_rebate_cur: step.rebate_cur - before_cur,
+                within_avoided: step.within_avoided,
+                recommended: step.recommended,
+                on_survey: step.on_survey,
+            });
+            before_cur = step.rebate_cur;
+        }
+        let Some(offer) = &share.offer else { return };
         let scenario = self.word(&offer.scenario);
         let tier = self.word(&offer.tier);
         self.kept.push(Kept {
@@ -165,7 +227,7 @@ impl Sheet {
             cost_cur: share.totals.cost_cur,
             rebate_cur: share.totals.rebate_cur,
             range_m3_yr: offer.range_m3_yr.unwrap_or([f64::NAN; 2]),
-            id_end: self.ids.len(),
+            id,
             scenario,
             tier,
             eligible: share.totals.eligible > 0,
@@ -188,10 +250,8 @@ impl Sheet {
     }
 
     fn id(&self, at: usize) -> &str {
-        let start = at
-            .checked_sub(1)
-            .map_or(0, |before| self.kept[before].id_end);
-        &self.ids[start..self.kept[at].id_end]
+        let start = at.checked_sub(1).map_or(0, |before| self.id_ends[before]);
+        &self.ids[start..self.id_ends[at]]
     }
 
     /// The tables of the program by name, each with what writes it.
@@ -227,6 +287,17 @@ impl Sheet {
         self.totals
     }
 
+    /// Steps by the cost of their cubic metre; ties in input order, so that the steps of a parcel
+    /// stay in theirs.
+    fn curve(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..self.steps.len()).collect();
+        order.sort_by(|&a, &b| {
+            let (one, two) = (&self.steps[a], &self.steps[b]);
+            one.cost_cur_m3.total_cmp(&two.cost_cur_m3).then(a.cmp(&b))
+        });
+        order
+    }
+
     /// Kept parcels by the cost of a claimed cubic metre; ties in input order.
     fn order(&self) -> Vec<usize> {
         let offers: Vec<Offer> = self
@@ -259,6 +330,7 @@ impl Share {
     pub fn of(parcel: &ParcelPlan) -> Share {
         let mut share = Share {
             totals: Totals::of(parcel),
+            steps: StepShare::of(parcel),
             ..Share::default()
         };
         let (Some(account), Some(water)) = (&parcel.account, &parcel.water) else {
@@ -280,6 +352,12 @@ impl Share {
             });
         }
         share
+    }
+
+    /// The steps that it offers, the cheapest cubic metre first.
+    #[must_use]
+    pub fn steps(&self) -> &[StepShare] {
+        &self.steps
     }
 
     /// Adds the parcel's values of columns: of the parcel layer, else of `parcels.csv`.
@@ -311,6 +389,12 @@ impl Totals {
         }
         totals.cost_cur = account.cost_cur.unwrap_or(0.0);
         totals.rebate_cur = account.rebate_cur;
+        totals.rebate_rule_cur = account.rebate_rule_cur;
+        if account.on_survey {
+            totals.on_survey_m3_yr = water.claimed_m3_yr;
+            totals.on_survey_rebate_cur = account.rebate_cur;
+        }
+        totals.npv_society_cur = account.npv_society_cur.unwrap_or(0.0);
         totals.npv_customer_cur = account.npv_customer_cur.unwrap_or(0.0);
         totals.npv_supplier_cur = account.npv_supplier_cur.unwrap_or(0.0);
         totals
@@ -327,6 +411,10 @@ impl Totals {
         self.eligible_m3_yr += other.eligible_m3_yr;
         self.cost_cur += other.cost_cur;
         self.rebate_cur += other.rebate_cur;
+        self.rebate_rule_cur += other.rebate_rule_cur;
+        self.on_survey_m3_yr += other.on_survey_m3_yr;
+        self.on_survey_rebate_cur += other.on_survey_rebate_cur;
+        self.npv_society_cur += other.npv_society_cur;
         self.npv_customer_cur += other.npv_customer_cur;
         self.npv_supplier_cur += other.npv_supplier_cur;
     }
@@ -371,6 +459,7 @@ impl ProgramTotals {
         json!({
             "totals": self.all.to_json(),
             "ineligible": self.reasons,
+            "purchasable": self.purchasable.to_json(),
             "by": by,
         })
     }

@@ -3,19 +3,29 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use super::{Kept, Sheet, Sums, Totals};
+use super::{Kept, KeptStep, Sheet, Sums, Totals};
 use crate::write::csv::{close, push_cells, push_texts};
 use crate::write::files::Sink;
 use crate::write::layer::{Cell, Column, Geometry, Kind, Layer, column, count, number, text};
 
 /// One row per parcel with a claim, the cheapest claimed cubic metre first.
 pub struct Ranked;
-/// One row per parcel that may be paid, in the same order, added up.
+/// One row per step that a parcel offers, the cheapest cubic metre first, added up.
 pub struct SupplyCurve;
 /// One row per value of a column.
 pub struct ByColumn;
 
-/// A row of `ranked` and `supply_curve`.
+/// A row of `supply_curve`.
+pub struct StepRow<'a> {
+    sheet: &'a Sheet,
+    at: usize,
+    place: u64,
+    saved_m3_yr: f64,
+    cost_cur: f64,
+    rebate_cur: f64,
+}
+
+/// A row of `ranked`.
 pub struct RankedRow<'a> {
     sheet: &'a Sheet,
     at: usize,
@@ -61,16 +71,19 @@ pub(super) fn write_curve(sheet: &Sheet, sink: &mut Sink) -> io::Result<()> {
         sink,
         SupplyCurve::COLUMNS.iter().map(|column| column.facts.name),
     )?;
-    let mut sums = Sums::default();
-    let order = sheet.order().into_iter();
-    let eligible = order.filter(|&at| sheet.kept[at].eligible);
-    for (rank, at) in (1..).zip(eligible) {
-        sums.add(&sheet.kept[at]);
-        let row = RankedRow {
+    let (mut saved_m3_yr, mut cost_cur, mut rebate_cur) = (0.0, 0.0, 0.0);
+    for (place, at) in (1..).zip(sheet.curve()) {
+        let step = &sheet.steps[at];
+        saved_m3_yr += step.saved_m3_yr;
+        cost_cur += step.cost_cur;
+        rebate_cur += step.more_rebate_cur;
+        let row = StepRow {
             sheet,
             at,
-            rank,
-            sums,
+            place,
+            saved_m3_yr,
+            cost_cur,
+            rebate_cur,
         };
         write_row::<SupplyCurve>(sink, &row, std::iter::empty())?;
     }
@@ -124,6 +137,12 @@ impl RankedRow<'_> {
     }
 }
 
+impl StepRow<'_> {
+    fn step(&self) -> &KeptStep {
+        &self.sheet.steps[self.at]
+    }
+}
+
 impl Layer for Ranked {
     const NAME: &'static str = "ranked";
     const ROW: &'static str =
@@ -136,7 +155,9 @@ impl Layer for Ranked {
             "By the cost of a claimed cubic metre; ties in input order",
             |r| r.rank.into(),
         ),
-        text("parcel_id", "The parcel", |r| r.sheet.id(r.at).into()),
+        text("parcel_id", "The parcel", |r| {
+            r.sheet.id(r.kept().id).into()
+        }),
         text("best_scenario", "What is recommended", |r| {
             r.sheet.words[r.kept().scenario as usize].as_str().into()
         }),
@@ -201,42 +222,101 @@ impl Layer for Ranked {
 
 impl Layer for SupplyCurve {
     const NAME: &'static str = "supply_curve";
-    const ROW: &'static str = "parcel that may be paid, the cheapest claimed cubic metre first";
+    const ROW: &'static str =
+        "step of a parcel's ladder that may be paid, the cheapest cubic metre first";
     const SHAPE: &'static str = "";
-    type Row<'a> = RankedRow<'a>;
+    type Row<'a> = StepRow<'a>;
     const COLUMNS: &'static [Column<SupplyCurve>] = &[
-        count("step", "Place on the curve", |r| r.rank.into()),
-        text("parcel_id", "The parcel", |r| r.sheet.id(r.at).into()),
+        count("step", "Place on the curve", |r| r.place.into()),
+        text("parcel_id", "The parcel", |r| {
+            r.sheet.id(r.step().id).into()
+        }),
+        count(
+            "rung",
+            "Its number on the ladder of its parcel: a step is bought only with those before it",
+            |r| u64::from(r.step().rung).into(),
+        ),
+        text(
+            "scenario",
+            "The scenario of the turf areas that change with it and those before it, or `mixed`",
+            |r| r.sheet.words[r.step().scenario as usize].as_str().into(),
+        ),
         number(
-            "cost_cur_m3",
+            "step_cost_cur_m3",
             "cur/m³",
             4,
-            "Levelised cost of a claimed cubic metre",
-            |r| r.kept().cost_cur_m3.into(),
+            "Present cost of a present cubic metre of the step, visit and administration in the first",
+            |r| r.step().cost_cur_m3.into(),
         ),
-        number("claimed_m3_yr", "m³/yr", 3, "What may be claimed", |r| {
-            r.kept().claimed_m3_yr.into()
-        }),
         number(
-            "sum_claimed_m3_yr",
+            "step_cost_cur",
+            "cur",
+            2,
+            "What it costs at the start beyond the step before",
+            |r| r.step().cost_cur.into(),
+        ),
+        number(
+            "step_saved_m3_yr",
             "m³/yr",
             3,
-            "Claims up to and with it",
-            |r| r.sums.claimed_m3_yr.into(),
+            "What it saves in the first year beyond the step before, as `recommend.perspective` counts it",
+            |r| r.step().saved_m3_yr.into(),
+        ),
+        number(
+            "claimed_m3_yr",
+            "m³/yr",
+            3,
+            "What may be claimed on the parcel with it and those before it",
+            |r| r.step().claimed_m3_yr.into(),
+        ),
+        number(
+            "rebate_cur",
+            "cur",
+            2,
+            "The most that the program would pay for it and those before it",
+            |r| r.step().rebate_cur.into(),
+        ),
+        column(
+            "within_avoided",
+            Kind::Bool,
+            "",
+            "Whether its cubic metre costs no more than `prices.avoided_cur_m3`: there the curve is cut",
+            |r| Cell::Bool(r.step().within_avoided),
+        ),
+        column(
+            "recommended",
+            Kind::Bool,
+            "",
+            "Whether it is taken in what is recommended",
+            |r| Cell::Bool(r.step().recommended),
+        ),
+        column(
+            "on_survey",
+            Kind::Bool,
+            "",
+            "Whether its rebate stands only once a survey has found what was assumed to be in the ground",
+            |r| Cell::Bool(r.step().on_survey),
+        ),
+        number(
+            "sum_saved_m3_yr",
+            "m³/yr",
+            3,
+            "Savings of the steps up to and with it",
+            |r| r.saved_m3_yr.into(),
         ),
         number("sum_cost_cur", "cur", 2, "Costs up to and with it", |r| {
-            r.sums.cost_cur.into()
+            r.cost_cur.into()
         }),
         number(
             "sum_rebate_cur",
             "cur",
             2,
             "Rebates up to and with it",
-            |r| r.sums.rebate_cur.into(),
+            |r| r.rebate_cur.into(),
         ),
     ];
 
-    fn geometry<'r>(_: &'r RankedRow<'_>) -> Geometry<'r> {
+    fn geometry<'r>(_: &'r StepRow<'_>) -> Geometry<'r> {
         Geometry::None
     }
 }
@@ -293,6 +373,34 @@ impl Layer for ByColumn {
         number("rebate_cur", "cur", 2, "Ceilings of the rebates", |r| {
             r.totals.rebate_cur.into()
         }),
+        number(
+            "rebate_rule_cur",
+            "cur",
+            2,
+            "What the rule alone would pay",
+            |r| r.totals.rebate_rule_cur.into(),
+        ),
+        number(
+            "on_survey_m3_yr",
+            "m³/yr",
+            3,
+            "Of the claims, those that rest on an assumed layout of what is in the ground",
+            |r| r.totals.on_survey_m3_yr.into(),
+        ),
+        number(
+            "on_survey_rebate_cur",
+            "cur",
+            2,
+            "Of the rebates, those that stand only on a survey",
+            |r| r.totals.on_survey_rebate_cur.into(),
+        ),
+        number(
+            "npv_society_cur",
+            "cur",
+            2,
+            "Net present value for society",
+            |r| r.totals.npv_society_cur.into(),
+        ),
         number(
             "npv_customer_cur",
             "cur",

@@ -269,27 +269,32 @@ pub(super) fn tornado(summary: &Value) -> Markup {
     chart("What moves the claim most", &note, height, &drawing)
 }
 
-/// Claims by what they cost: the cheapest first.
-pub(super) fn supply(offers: &[Offer]) -> Markup {
+/// Steps by what their water costs: the cheapest first, cut at the avoided cost.
+pub(super) fn supply(offers: &[Offer], avoided_cur_m3: Option<f64>) -> Markup {
     let mut offers: Vec<Offer> = offers
         .iter()
         .copied()
-        .filter(|offer| offer.claimed_m3_yr > 0.0 && offer.cost_cur_m3.is_finite())
+        .filter(|offer| offer.saved_m3_yr > 0.0 && offer.cost_cur_m3.is_finite())
         .collect();
     // Parcels of one cost stay in the input's order.
     offers.sort_by(|a, b| a.cost_cur_m3.total_cmp(&b.cost_cur_m3));
     let total: f64 = offers
         .iter()
-        .map(|offer| f64::from(offer.claimed_m3_yr))
+        .map(|offer| f64::from(offer.saved_m3_yr))
         .sum();
     let rebates: f64 = offers.iter().map(|offer| f64::from(offer.rebate_cur)).sum();
     // The last of the water may cost any price and would flatten the rest.
     let mut water = 0.0;
     let shown = offers.iter().find(|offer| {
-        water += f64::from(offer.claimed_m3_yr);
+        water += f64::from(offer.saved_m3_yr);
         water >= SHOWN_WATER_FRAC * total
     });
     let most_cost = shown.map_or(0.0, |offer| ROOM_ABOVE * f64::from(offer.cost_cur_m3));
+    let bought: f64 = offers
+        .iter()
+        .filter(|offer| avoided_cur_m3.is_some_and(|cut| f64::from(offer.cost_cur_m3) <= cut))
+        .map(|offer| f64::from(offer.saved_m3_yr))
+        .sum();
     if total <= 0.0 || most_cost <= 0.0 {
         return html! {};
     }
@@ -304,13 +309,10 @@ pub(super) fn supply(offers: &[Offer]) -> Markup {
     let mut marks: Vec<(f64, f64)> = Vec::new();
     let mut quarter = 1.0;
     for step in offers.chunks(chunk) {
-        let own: f64 = step
-            .iter()
-            .map(|offer| f64::from(offer.claimed_m3_yr))
-            .sum();
+        let own: f64 = step.iter().map(|offer| f64::from(offer.saved_m3_yr)).sum();
         let cost = step
             .iter()
-            .map(|offer| f64::from(offer.claimed_m3_yr) * f64::from(offer.cost_cur_m3))
+            .map(|offer| f64::from(offer.saved_m3_yr) * f64::from(offer.cost_cur_m3))
             .sum::<f64>()
             / own;
         let begin = if path.is_empty() { "M" } else { "L" };
@@ -345,17 +347,23 @@ pub(super) fn supply(offers: &[Offer]) -> Markup {
             text x=(at(x(value))) y=(at(bottom + 16.0)) text-anchor="middle" fill=(QUIET) { (quantity(value, "volume", 0)) }
         }
         text x=(WIDTH - 20.0) y=(HEIGHT - 8.0) text-anchor="end" fill=(QUIET) {
-            "claimed water, " tspan data-unit="volume" { "m³" } " a year, the cheapest first"
+            "water of the first year, " tspan data-unit="volume" { "m³" } " a year, the cheapest first"
         }
         text x="4" y="12" fill=(QUIET) { "cost of one " tspan data-unit="volume" { "m³" } }
         @for (water, paid) in &marks {
             line x1=(at(x(*water))) x2=(at(x(*water))) y1="24" y2=(at(bottom)) stroke=(FOUND) stroke-dasharray="4 4" {}
             text x=(at(x(*water) - 4.0)) y="24" text-anchor="end" fill=(FOUND) { (figure(Some(*paid), 0)) }
         }
+        @if let Some(cut) = avoided_cur_m3.filter(|cut| *cut < most_cost) {
+            line x1=(LEFT) x2=(WIDTH - 20.0) y1=(at(y(cut))) y2=(at(y(cut))) stroke=(INK) stroke-width="1.4" {}
+            text x=(WIDTH - 20.0) y=(at(y(cut) - 5.0)) text-anchor="end" fill=(INK) {
+                "avoided cost; below it " (quantity(bought, "volume", 0)) " " tspan data-unit="volume" { "m³" }
+            }
+        }
         path d=(path) fill="none" stroke=(PLANNED) stroke-width="2.2" {}
     };
     let note = html! {
-        "What a claimed volume costs over the life of the parts, on parcels that may be paid; the dearest tenth may pass the top. "
+        "Every step that parcels offer and that may be paid, whatever is recommended: present cost of a volume against what it saves in the first year; the dearest tenth may pass the top. The curve is cut at the avoided cost. "
         @if !marks.is_empty() { "Dashed budget lines: a rebate budget of that sum reaches so far when the cheapest water is bought first." }
     };
     chart("Supply curve", &note, HEIGHT, &drawing)
@@ -387,7 +395,7 @@ mod tests {
             months(&nothing),
             causes(&nothing),
             tornado(&nothing),
-            supply(&[]),
+            supply(&[], None),
         ] {
             assert_eq!(drawn.into_string(), "");
         }
@@ -396,19 +404,24 @@ mod tests {
     #[test]
     fn the_supply_curve_rises_and_shows_budgets() {
         // Cumulated: 30, 42, 117, 169 (B, D, C, A).
-        let offer = |claimed_m3_yr, cost_cur_m3| Offer {
-            claimed_m3_yr,
+        let offer = |saved_m3_yr, cost_cur_m3| Offer {
+            saved_m3_yr,
             cost_cur_m3,
             rebate_cur: 100.0,
         };
-        let drawn = supply(&[
-            offer(52.0, 4.2),
-            offer(30.0, 1.1),
-            offer(75.0, 3.8),
-            offer(12.0, 2.5),
-        ])
+        let drawn = supply(
+            &[
+                offer(52.0, 4.2),
+                offer(30.0, 1.1),
+                offer(75.0, 3.8),
+                offer(12.0, 2.5),
+            ],
+            Some(3.0),
+        )
         .into_string();
         assert_eq!(drawn.matches("stroke-dasharray").count(), 3);
+        // Below 3: 30 and 12.
+        assert!(drawn.contains(">42<"), "{drawn}");
         let path = drawn.split("<path d=\"").nth(1).unwrap();
         let path = path.split('"').next().unwrap();
         let heights: Vec<f64> = path[1..]

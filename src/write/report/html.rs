@@ -142,6 +142,7 @@ fn header(gathered: &Gathered<'_>, title: &str) -> Markup {
                 ] { a href=(format!("#{id}")) { (name) } }
             }
             p class="estimate" { (ESTIMATE) " Parcel figures are estimates, not a measure of anybody's waste." }
+            (decision(summary))
             div class="tiles" {
                 div class="tile first" {
                     b { (figure(gathered.found_du_lq, 2)) " → " (figure(gathered.best_du_lq, 2)) }
@@ -187,6 +188,62 @@ fn header(gathered: &Gathered<'_>, title: &str) -> Markup {
                 }
             }
             (evidence(summary))
+        }
+    }
+}
+
+/// What to do, what it costs, what it returns, against what, and how sure that is.
+fn decision(summary: &Value) -> Markup {
+    let of = |path: &[&str]| number(&summary["decision"], path);
+    let Some(value) = of(&["value_cur_m3"]) else {
+        return html! {};
+    };
+    let side = summary["decision"]["perspective"].as_str().unwrap_or("");
+    let changed = of(&["parcels_changed"]).unwrap_or(0.0);
+    let ways: Vec<String> = summary["decision"]["scenarios"]
+        .as_object()
+        .into_iter()
+        .flatten()
+        .map(|(name, part)| format!("{name} on {}", figure(part["changed"].as_f64(), 0)))
+        .collect();
+    let (low, high) = (
+        number(summary, &["savings", "claimed_over_draws", "p10_m3_yr"]),
+        number(summary, &["savings", "claimed_over_draws", "p90_m3_yr"]),
+    );
+    let buy = |name: &str| number(summary, &["program", "purchasable", name]);
+    let assumed = of(&["heads_assumed", "areas"]).unwrap_or(0.0);
+    html! {
+        p class="decision" {
+            b { "What to do" }
+            ", where a saved " span data-unit="volume" { "m³" } " is worth "
+            (measured(Some(value), "cost", "", 2)) " (" (side) "): "
+            @if changed > 0.0 {
+                "change " (figure(Some(changed), 0)) " of " (figure(of(&["parcels"]), 0)) " parcels ("
+                (ways.join(", ")) " turf areas). It costs " (figure(of(&["cost_cur"]), 0)) " at the start and saves "
+                (measured(of(&["saved_m3_yr"]), "volume", "m³", 0)) " in the first year, worth "
+                (figure(of(&["npv_cur"]), 0)) " more than it costs over the horizon"
+                @if let (Some(_), Some(_)) = (low, high) {
+                    "; claimed a year, P10 to P90: " (measured(low, "volume", "m³", 0)) " to " (measured(high, "volume", "m³", 0))
+                }
+                ". "
+            } @else {
+                "nothing. On none of " (figure(of(&["parcels"]), 0)) " parcels is a change worth its cost. "
+            }
+            "Judged against what is in the ground under the same rule for the clock. The same is chosen in "
+            (figure(of(&["recommended_in_frac", "median"]).map(|frac| 100.0 * frac), 0))
+            "\u{a0}% of the draws on the parcel in the middle; hindsight would be worth "
+            (figure(of(&["regret_cur"]), 0)) " more. "
+            @if let Some(next) = of(&["next_cur_m3"]) {
+                "The next step pays from " (measured(Some(next), "cost", "", 2)) " a " span data-unit="volume" { "m³" } ". "
+            }
+            @if let Some(least) = buy("least_avoided_cur_m3") {
+                "At or below the avoided cost the program can buy " (measured(buy("saved_m3_yr"), "volume", "m³", 0))
+                " a year, and any from an avoided cost of " (measured(Some(least), "cost", "", 2)) " on. "
+            }
+            @if assumed > 0.0 {
+                "What is in the ground of " (figure(Some(assumed), 0)) " turf areas is assumed, "
+                (figure(of(&["heads_assumed", "changed"]), 0)) " of those that change: their rebates stand on survey."
+            }
         }
     }
 }
@@ -391,7 +448,7 @@ fn charts_of(gathered: &Gathered<'_>) -> Markup {
             div class="charts" {
                 (charts::evenness(summary))
                 (charts::months(summary))
-                (charts::supply(&gathered.offers))
+                (charts::supply(&gathered.offers, number(summary, &["decision", "avoided_cur_m3"])))
                 (charts::causes(summary))
                 (charts::tornado(summary))
             }

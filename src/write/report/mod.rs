@@ -65,10 +65,10 @@ impl<'a> Fields<'a> {
     }
 }
 
-/// What a claim costs, for the supply curve.
+/// A step on the supply curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Offer {
-    claimed_m3_yr: f32,
+    saved_m3_yr: f32,
     cost_cur_m3: f32,
     rebate_cur: f32,
 }
@@ -173,15 +173,14 @@ impl Report {
             row,
         };
         let claimed_m3_yr = fields.number("claimed_m3_yr").unwrap_or(0.0);
-        // Parcels that the program may not pay are no part of the supply.
-        let is_offered = claimed_m3_yr > 0.0 && fields.flag("eligible") != Some(false);
-        let cost = fields.number("cost_cur_m3").filter(|_| is_offered);
-        if let Some(cost) = cost {
+        let mut before_cur = 0.0;
+        for step in record.program.steps() {
             self.offers.push(Offer {
-                claimed_m3_yr: claimed_m3_yr as f32,
-                cost_cur_m3: cost as f32,
-                rebate_cur: fields.number("rebate_cur").unwrap_or(0.0) as f32,
+                saved_m3_yr: step.saved_m3_yr as f32,
+                cost_cur_m3: step.cost_cur_m3 as f32,
+                rebate_cur: (step.rebate_cur - before_cur) as f32,
             });
+            before_cur = step.rebate_cur;
         }
         let rank = Rank {
             claimed_m3_yr,

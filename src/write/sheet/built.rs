@@ -169,14 +169,24 @@ impl Comparison {
 
     fn compare_clock(&mut self, dossier: &Dossier, rows: &[PlannedRow]) {
         for area in &dossier.areas {
-            let Some(planned) = area.schedule.as_ref().and_then(|row| row.number("run_min")) else {
+            if area.schedule.is_none() {
                 continue;
-            };
-            let own = rows.iter().filter(|row| row.text("turf_id") == area.id);
-            let built = own.filter_map(|row| row.number("as_built_minutes")).next();
+            }
+            let mut own = rows.iter().filter(|row| row.text("turf_id") == area.id);
+            let built = own.find_map(|row| {
+                let minutes = row.number("as_built_minutes")?;
+                let is_same = |plan: &&PlannedRow| {
+                    let same = |column| plan.text(column) == row.text(column);
+                    same("turf_id") && same("head_id")
+                };
+                let plan = dossier.walk.iter().find(is_same)?;
+                Some((plan.number("minutes_after")?, minutes))
+            });
             match built {
                 None => self.is_clock_reported = false,
-                Some(built) if (built - planned).abs() > MINUTES_SLACK_FRAC * planned => {
+                Some((planned, built))
+                    if (built - planned).abs() > MINUTES_SLACK_FRAC * planned =>
+                {
                     self.differences.push(Difference {
                         turf_id: area.id.clone(),
                         head_id: String::new(),

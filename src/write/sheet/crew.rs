@@ -215,7 +215,7 @@ fn steps(dossier: &Dossier, units: Units, width_mm: f64) -> Block {
     )];
     if new {
         items.push(plain(
-            "Peg every new head by its tapes from A and B; move a peg rather than dig at a root or a pipe.",
+            "Peg every new head by its tapes from the lettered points; move a peg rather than dig at a root or a pipe.",
         ));
     }
     items.extend([

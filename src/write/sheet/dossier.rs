@@ -4,7 +4,6 @@ use crate::crs::Frame;
 use crate::issue::Issue;
 use crate::read::planned::{PlanFolder, PlannedRow};
 use crate::shape::{Outline, Point};
-use crate::write::walk::fixed_points;
 use serde_json::Value;
 
 use super::shortened;
@@ -51,8 +50,8 @@ pub struct Area {
     pub throws: Vec<PlannedRow>,
     /// The lawn \[m\].
     pub outlines: Vec<Outline>,
-    /// Where the tape starts.
-    pub fixed: Option<[Point; 2]>,
+    /// Points that tapes are held to, and their names.
+    pub fixed: Vec<(String, Point)>,
 }
 
 impl Dossier {
@@ -108,7 +107,6 @@ impl Dossier {
             }
             if row.is("recommended") {
                 area.outlines = outlines(&frame, &row.geometry);
-                area.fixed = area.outlines.first().and_then(fixed_points);
                 area.best = Some(row);
             }
         }
@@ -135,6 +133,7 @@ impl Dossier {
             {
                 area.capped = left_over(&frame, in_ground.iter().filter(is_own), &area.heads);
             }
+            area.fixed = fixed_points(&frame, walk.iter().filter(is_own));
         }
         let bodies = folder.assumption("hardware.new_bodies");
         Ok(Dossier {
@@ -268,9 +267,31 @@ impl Area {
             capped: Vec::new(),
             throws: Vec::new(),
             outlines: Vec::new(),
-            fixed: None,
+            fixed: Vec::new(),
         }
     }
+}
+
+/// The fixed points that rows of `walk` name, each once, in the order of their names.
+fn fixed_points<'a>(
+    frame: &Frame,
+    rows: impl Iterator<Item = &'a PlannedRow>,
+) -> Vec<(String, Point)> {
+    let mut points: Vec<(String, Point)> = Vec::new();
+    for row in rows {
+        for which in ["a", "b"] {
+            let place = |axis: &str| row.number(&format!("tie_{which}_{axis}_deg"));
+            let name = row.text(&format!("tie_{which}"));
+            let name = name.split(' ').next().unwrap_or("");
+            if let (Some(lon), Some(lat)) = (place("lon"), place("lat"))
+                && !points.iter().any(|(own, _)| own == name)
+            {
+                points.push((name.to_owned(), frame.to_plane(lon, lat)));
+            }
+        }
+    }
+    points.sort_by(|a, b| a.0.len().cmp(&b.0.len()).then_with(|| a.0.cmp(&b.0)));
+    points
 }
 
 /// Heads of the first list that stand where none of the second stands \[m\].

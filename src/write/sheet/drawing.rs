@@ -350,11 +350,9 @@ fn figure(
 /// The tape's ends of a turf area with work: letter, point, and where the letter stands.
 fn tape_letters(sheet: &Sheet, area: &Area) -> Vec<(String, Point, Point)> {
     const AWAY: f64 = 20.0;
-    let (Some(fixed), false) = (area.fixed, area.heads.is_empty()) else {
-        return Vec::new();
-    };
     let middle = middle(&area.outlines);
-    let letter = |(name, place): (&str, Point)| {
+    let letter = |(name, place): &(String, Point)| {
+        let (name, place) = (name.clone(), *place);
         let out = place - middle;
         let length = out.norm();
         let out = if length > 0.0 {
@@ -362,9 +360,9 @@ fn tape_letters(sheet: &Sheet, area: &Area) -> Vec<(String, Point, Point)> {
         } else {
             Point::new(0.0, 1.0)
         };
-        (name.to_owned(), place, place + out * (AWAY / sheet.scale))
+        (name, place, place + out * (AWAY / sheet.scale))
     };
-    ["A", "B"].into_iter().zip(fixed).map(letter).collect()
+    area.fixed.iter().map(letter).collect()
 }
 
 /// Where the lawns lie, roughly.

@@ -12,18 +12,19 @@ use crate::write::page::figure;
 
 /// Columns of one head, and what they are wide \[mm\]: four heads stand beside each other on A4.
 const COLUMNS: [(&str, f64); 7] = [
-    ("Head", 8.6),
-    ("Left", 6.6),
-    ("Arc", 6.6),
-    ("Throw", 9.2),
-    ("A", 7.0),
-    ("B", 7.0),
-    ("✓", 3.4),
+    ("Head", 8.4),
+    ("Left", 6.4),
+    ("Arc", 6.4),
+    ("Throw", 8.6),
+    ("Tape", 7.8),
+    ("Tape", 7.8),
+    ("✓", 3.0),
 ];
 /// Width of a head that is only looked for: two tapes and a box \[mm\].
-const TAPES_MM: f64 = 21.0;
+const TAPES_MM: f64 = 24.0;
 const CAPTION: &str = "Angles are clockwise from north: set the fixed left edge first, then the arc, then \
-    the throw. A and B: tape from the two points of the drawing. Lengths are in ";
+    the throw. Tapes: from the points of the drawing, e.g. A 4.2 and C 7.0; D>12.0 l0.4 is 12.0 along \
+    the edge from D, then 0.4 square to its left (r: right); edges are named in walk.csv. Lengths are in ";
 
 /// Heads of one station that are dealt with alike, in the order of the walk.
 struct Group<'a> {
@@ -110,11 +111,7 @@ fn groups(dossier: &Dossier) -> Vec<Group<'_>> {
     for group in &mut groups {
         let count = group.rows.len();
         let heads = if count == 1 { "head" } else { "heads" };
-        let tapes = if group.caps {
-            ": tape from A / from B"
-        } else {
-            ""
-        };
+        let tapes = if group.caps { ": tapes" } else { "" };
         group.title.push_str(&format!(" ({count} {heads}){tapes}"));
     }
     groups
@@ -156,21 +153,48 @@ fn entry(dossier: &Dossier, row: &PlannedRow, units: Units) -> Markup {
             td { (degrees("arc_deg")) }
             td { (throw.unwrap_or_default()) }
         }
-        td { (tape(row, "tie_a_m", units)) }
-        td { (tape(row, "tie_b_m", units)) }
+        @if let Some(offset) = offset(row, units) {
+            td colspan="2" { (offset) }
+        } @else {
+            td { (tape(row, "a", units)) }
+            td { (tape(row, "b", units)) }
+        }
         td {}
     }
 }
 
-/// A tape, to a tenth of a metre or foot: as a head is found, not as it is drawn.
-fn tape(row: &PlannedRow, column: &str, units: Units) -> String {
-    let m = row.number(column);
-    m.map_or_else(String::new, |m| figure(Some(units.in_length(m)), 1))
+/// A tape and the point that it is held to, to a tenth of a metre or foot: as a head is found, not as
+/// it is drawn.
+fn tape(row: &PlannedRow, which: &str, units: Units) -> String {
+    let Some(m) = row.number(&format!("tie_{which}_m")) else {
+        return String::new();
+    };
+    let point = point(row, which);
+    format!("{point}\u{a0}{}", figure(Some(units.in_length(m)), 1))
+}
+
+/// The name of a fixed point.
+fn point<'a>(row: &'a PlannedRow, which: &str) -> &'a str {
+    let text = row.text(&format!("tie_{which}"));
+    text.split(' ').next().unwrap_or("")
+}
+
+/// An offset from an edge: `D>12.0 l0.4`.
+fn offset(row: &PlannedRow, units: Units) -> Option<String> {
+    let (along_m, left_m) = (row.number("tie_along_m")?, row.number("tie_left_m")?);
+    let length = |m: f64| figure(Some(units.in_length(m.abs())), 1);
+    let side = if left_m < 0.0 { 'r' } else { 'l' };
+    let from = point(row, "a");
+    Some(format!(
+        "{from}>{}\u{a0}{side}{}",
+        length(along_m),
+        length(left_m)
+    ))
 }
 
 fn tapes(row: &PlannedRow, units: Units) -> String {
-    let tape = |column| tape(row, column, units);
-    format!("{} / {}", tape("tie_a_m"), tape("tie_b_m"))
+    offset(row, units)
+        .unwrap_or_else(|| format!("{} / {}", tape(row, "a", units), tape(row, "b", units)))
 }
 
 /// Width by length of a strip's rectangle.

@@ -72,8 +72,9 @@ pub(super) fn areas(dossier: &Dossier, units: Units, width_mm: f64) -> Block {
     }
 }
 
-const CLOCK: &str = "Days a week and minutes of the month that needs most; below the months, the clock's seasonal \
-    setting in percent of these minutes.";
+const CLOCK: &str = "Key in days, cycles and minutes of a cycle; below the months, the clock's seasonal setting in \
+    percent of them. A day: run time of a watering day in the month that needs most, which is named. A question mark: \
+    nobody knows the clock, the minutes before are assumed; read it first.";
 
 /// What is keyed into the clock. Where only the clock changes there is no table of stations, and the
 /// starts stand here.
@@ -92,9 +93,9 @@ pub(super) fn clock(dossier: &Dossier, width_mm: f64) -> Block {
         stations.any(|row| row.text("turf_ids").split(';').any(|id| id == area.id))
     };
     let alone = planned.iter().filter(|(_, area, _)| !has_stations(area));
-    let alone: Vec<(usize, &str)> = alone
-        .map(|(at, _, row)| (*at, row.text("starts")))
-        .filter(|(_, starts)| !starts.is_empty())
+    let alone: Vec<(usize, String)> = alone
+        .filter(|(_, _, row)| !row.text("starts").is_empty())
+        .map(|(at, _, row)| (*at, format!("{}: {}", days(row), row.text("starts"))))
         .collect();
     let markup = html! {
         section {
@@ -114,7 +115,9 @@ pub(super) fn clock(dossier: &Dossier, width_mm: f64) -> Block {
                             td { (soak(Some(row))) }
                             td {
                                 (figure(area.found.as_ref().and_then(|row| row.number("peak_run_min")), 0))
-                                " → " strong { (figure(row.number("run_min"), 0)) "\u{a0}min" }
+                                @if area.found.as_ref().is_some_and(|row| row.text("runs_from") == "assumed") { "?" }
+                                " → " strong { (figure(row.number("peak_run_min"), 0)) "\u{a0}min" }
+                                " (" (row.text("month")) ")"
                             }
                             @for (_, column) in MONTHS { td { (figure(row.number(column), 0)) } }
                         }
@@ -134,6 +137,16 @@ pub(super) fn clock(dossier: &Dossier, width_mm: f64) -> Block {
         height_mm: HEADING_MM
             + LINE_MM * (1.0 + lines(CLOCK, width_mm) + starts + planned.len() as f64),
         markup,
+    }
+}
+
+/// The days of a row in words; every day of the week is not listed.
+fn days(row: &PlannedRow) -> String {
+    let days = row.text("days").replace(';', " ");
+    if days.split(' ').count() == 7 {
+        "daily".to_owned()
+    } else {
+        days
     }
 }
 
@@ -167,7 +180,7 @@ pub(super) fn stations(dossier: &Dossier, units: Units, width_mm: f64) -> Block 
     let (look_at_mm, starts_mm) = (LOOK_AT_MM.max(0.5 * free_mm), STARTS_MM.max(0.4 * free_mm));
     let tallest = |row: &&PlannedRow| {
         let starts = starts(schedule_of(dossier, row), row);
-        lines(&look_at(row), look_at_mm).max(lines(starts, starts_mm))
+        lines(&look_at(row), look_at_mm).max(lines(&starts, starts_mm))
     };
     let rows: f64 = worked.iter().map(tallest).sum();
     let below = letters.map_or(0.0, |letters| lines(&letters, width_mm));
@@ -228,13 +241,17 @@ fn schedule_of<'a>(dossier: &'a Dossier, station: &PlannedRow) -> Option<&'a Pla
     schedules.next()
 }
 
-/// When a station begins, read off the starts of its schedule: `S1 20:00 20:54; S2 20:09`.
-fn starts<'a>(schedule: Option<&'a PlannedRow>, station: &PlannedRow) -> &'a str {
+/// On which days a station waters and when it begins, read off the starts of its schedule:
+/// `S1 20:00 20:54; S2 20:09`.
+fn starts(schedule: Option<&PlannedRow>, station: &PlannedRow) -> String {
     let number = station.text("station_id").rsplit('/').next().unwrap_or("");
     let all = schedule.map_or("", |schedule| schedule.text("starts"));
     let mut own = all.split("; ").filter_map(|own| own.split_once(' '));
     own.find(|(name, _)| *name == number)
-        .map_or("", |(_, times)| times)
+        .map_or_else(String::new, |(_, times)| {
+            let days = days(station);
+            format!("{days} {times}").trim_start().to_owned()
+        })
 }
 
 /// The rest between two cycles; none where there is one.
