@@ -97,7 +97,7 @@ impl Slow<'_> {
     fn branch(&mut self, node: usize, kpa: f64) -> f64 {
         let end = ROW + BRANCH * node;
         let (mut low, mut high) = (kpa - 2_000.0, kpa + 2_000.0);
-        for _ in 0..90 {
+        for _ in 0..64 {
             let guess = 0.5 * (low + high);
             if self.follow(end, guess, node, false).1 > kpa {
                 high = guess;
@@ -112,7 +112,7 @@ impl Slow<'_> {
 
     fn solve(&mut self, chain: &Chain) -> f64 {
         let (mut low, mut high) = (-2_000.0, 2_000.0);
-        for _ in 0..90 {
+        for _ in 0..64 {
             let guess = 0.5 * (low + high);
             let (lpm, kpa) = self.follow(ROW, guess, 0, true);
             if kpa > chain.valve_kpa(lpm) {

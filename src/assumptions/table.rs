@@ -481,9 +481,6 @@ assumptions! {
     SupplyStaticAllowance "supply.static_allowance_frac" ["-"] (number 0.10 in 0.0..0.5) No
         "share taken off a static pressure for days when it is lower",
         "common practice, no source: lowest recorded less 10 %";
-    SupplyStaticHigh "supply.static_high_kpa" ["kPa"] (number 550.0 in 200.0..2000.0) No
-        "static pressure above which a pressure reducer belongs before everything",
-        "plumbing codes ask for a reducer above 80 psi, 552 kPa; original not consulted";
     SupplyMeterSize "supply.meter_mm" ["mm"] (number 0.0 in 0.0..300.0) Yes
         "nominal size of meter and service line where the supply layer does not say; 0 takes the smallest from 20 mm up that carries the flow given, or else brings supply.night_depth_mm to all turf in supply.night_h",
         "none: a value given here is the user's own; homes have 15 to 25 mm (common practice, no source)";

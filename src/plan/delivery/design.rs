@@ -13,10 +13,13 @@ use crate::hydraulics::work::Work;
 use crate::shape::Point;
 
 /// Maximum number of rounds in which stations are parted; each halves their flow.
-const MAX_ROUNDS: usize = 6;
+const MAX_ROUNDS: usize = 3;
 /// A part has this share of the flow at most: room for heads that do not divide evenly. A choice of this
 /// program.
 const PART_FRAC: f64 = 0.55;
+/// The first grouping goes down to this share of the flow that the supply may give; a choice of this
+/// program.
+const MIN_FLOW_FRAC: f64 = 0.25;
 /// Halvings of the flow that the pressure allows: to a millionth of it.
 const HALVINGS: usize = 20;
 
@@ -116,6 +119,11 @@ impl Job<'_, '_> {
             .map(|(tap, _)| tap)
             .peekable();
         low.peek()?;
+        // Valves do not close at less.
+        let least_lpm = self.builder.assumptions.number(Key::ValveLeast);
+        if PART_FRAC * done.plan.rated_lpm < least_lpm {
+            return None;
+        }
         let can_work = low.all(|tap| {
             let alone_lpm = tap.rated_lpm * response.flow_factor(least_kpa);
             let kpa = done.chain.valve_kpa(alone_lpm) - KPA_PER_M * done.heights_m[tap.node];
@@ -143,8 +151,9 @@ impl Job<'_, '_> {
     }
 
     /// The rated flow of a station at which the supply leaves the lowest working pressure and the
-    /// spread that laterals may have, at the farthest head \[L/min\]; infinite where it never does, since
-    /// no smaller station helps then. Heads at their lowest pressure draw less than their rated flow.
+    /// spread that laterals may have, at the farthest head, and a quarter of the safe flow at least
+    /// \[L/min\]; infinite where it never does, since no smaller station helps then. Heads at their lowest
+    /// pressure draw less than their rated flow.
     pub(super) fn holding_lpm(&self, source: usize, heads: &[usize]) -> f64 {
         let builder = self.builder;
         let number = |key| builder.assumptions.number(key);
@@ -179,7 +188,7 @@ impl Job<'_, '_> {
                 high = middle;
             }
         }
-        low
+        low.max(MIN_FLOW_FRAC * most_lpm)
     }
 
     /// Lays the mains to the valves of some stations.

@@ -21,7 +21,7 @@ use crate::hydraulics::materials::{Count, Counts, OFF_PARCEL, UNDER_BUILDING};
 use crate::hydraulics::network::{Served, Solved, Station, Tap, inside_mm};
 use crate::hydraulics::nozzle::{Body, Misting, Response, Working};
 use crate::hydraulics::pipe::velocity_m_s;
-use crate::hydraulics::supply::{Chain, Reading};
+use crate::hydraulics::supply::Chain;
 use crate::hydraulics::trench::Trench;
 use crate::hydraulics::work::Work;
 use crate::shape::Point;
@@ -239,7 +239,10 @@ impl Job<'_, '_> {
             (self.is_new && tree.crossings > 0, PIPE_CROSSES),
             (self.is_new && building_m > MEASURED_M, PIPE_UNDER_BUILDING),
             (self.is_new && off_parcel_m > MEASURED_M, PIPE_OFF_PARCEL),
-            (self.is_new && self.is_parted(&draft.members), STATION_PARTED),
+            (
+                self.is_new && self.is_parted(&draft.members),
+                STATION_PARTED,
+            ),
             (self.is_new && nozzle_types > MAX_NOZZLE_TYPES, NOZZLE_TYPES),
             (
                 spread_frac > most_frac && taps.iter().any(|tap| tap.body == Body::Plain),
@@ -556,13 +559,12 @@ impl Job<'_, '_> {
                 counts.of(&of_box).valve_box();
             }
         }
-        let limit_kpa = builder.assumptions.number(Key::SupplyReducer);
         for (number, source) in builder.plant.sources.iter().enumerate() {
             let fed = areas(&|plan| plan.source == number);
             if fed.is_empty() {
                 continue;
             }
-            if self.is_changed && known_kpa(source.reading).is_some_and(|kpa| kpa > limit_kpa) {
+            if self.is_changed && source.needs_reducer {
                 counts.of(&fed).reducer();
             }
             if self.is_new {
@@ -715,15 +717,6 @@ fn ascending(mut areas: Vec<usize>) -> Vec<usize> {
     areas.sort_unstable();
     areas.dedup();
     areas
-}
-
-/// The pressure that somebody gave for a supply, which a reducer would have to bring down; `None` for pumps.
-fn known_kpa(reading: Reading) -> Option<f64> {
-    match reading {
-        Reading::Static { kpa } => Some(kpa),
-        Reading::Working { near_kpa, .. } => Some(near_kpa),
-        Reading::Pump { .. } => None,
-    }
 }
 
 /// A station with its pipes.

@@ -140,8 +140,12 @@ impl Known {
         if safe_lpm <= 0.0 {
             return Err(Issue::new(Code::HY02, format!("{safe_lpm} L/min")));
         }
-        // A static pressure that nobody read counts where it is what everything rests on.
-        let is_static = matches!(reading, Reading::Static { .. });
+        // What is read before a pump; a static pressure that nobody read counts where all rests on it.
+        let highest_kpa = match reading {
+            Reading::Static { kpa } => kpa,
+            Reading::Working { near_kpa, .. } => near_kpa.max(self.static_kpa.unwrap_or(0.0)),
+            Reading::Pump { .. } => self.static_kpa.unwrap_or(0.0),
+        };
         let is_read = matches!(reading, Reading::Pump { .. } | Reading::Working { .. })
             || self.static_kpa.is_some();
         Ok(Source {
@@ -153,10 +157,7 @@ impl Known {
             size_mm,
             bore_mm,
             is_size_inferred: known_mm.is_none() && flow_lpm.is_some(),
-            needs_reducer: self
-                .static_kpa
-                .is_some_and(|kpa| kpa > assumptions.number(Key::SupplyStaticHigh))
-                || (is_static && static_kpa > assumptions.number(Key::SupplyStaticHigh)),
+            needs_reducer: highest_kpa > assumptions.number(Key::SupplyReducer),
             pump_least_lpm: self.pump_lpm * assumptions.number(Key::SupplyPumpLeast),
         })
     }
