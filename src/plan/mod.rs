@@ -256,7 +256,10 @@ impl Planner {
             .iter()
             .filter(|f| self.families.contains(&f.name))
         {
-            let layout = place::layout_in_parts(&lawn, family, self.effort, self.favour);
+            // Where every throw is longer than the turf is wide a search has nothing to find.
+            let is_long = family.strips.is_empty() && lawn.diameter_m < family.shortest_m();
+            let effort = if is_long { Effort::Rule } else { self.effort };
+            let layout = place::layout_in_parts(&lawn, family, effort, self.favour);
             let scenario = Scenario::Relayout(family.name.clone());
             scenarios.push(self.scenario(site, &lawn, scenario, family, layout));
         }
