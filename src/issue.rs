@@ -10,6 +10,8 @@ use std::fmt;
 pub enum Severity {
     /// Something was mended or assumed; the result stands.
     Note,
+    /// Everything was planned, but the input is probably not what was meant; the exit status says so.
+    Warning,
     /// One piece of a parcel could not be planned; the rest of it was.
     Partial,
     /// One parcel (or one record) failed; the others go on.
@@ -81,6 +83,15 @@ issues! {
     IN12 Fatal 4 "The file is larger or deeper than this program accepts", "split the file; nesting is limited to 128 levels";
     IN13 Fatal 4 "The stream of record batches is broken or ends before its end", "see that what writes it ran to its end, and closes the stream";
     IN14 Fatal 4 "The stream of record batches is not laid out as it must be", "see the recipe for engines of many machines in the README";
+    IN15 Warning 1 "A parcel has the id of an earlier one and was given a number", "make ids unique, or give --repeated-ids join for parts of one parcel, refuse to stop";
+    IN16 Note 0 "Features of one id were joined to one parcel", "make ids unique, or give --repeated-ids number to keep them apart";
+    IN17 Warning 1 "Features that were joined to one parcel differ in their columns; the values of the first are used", "correct the columns named, or give --repeated-ids number to keep them apart";
+    IN18 Warning 1 "Rows without an id were given the number of their row", "fill in the id; numbers change when rows are added or sorted";
+    IN19 Warning 1 "A turf_id stands in the layer more than once; the later turf area was numbered", "make turf_id unique";
+    IN20 Fatal 4 "The text is not UTF-8", "save it as UTF-8; in a spreadsheet choose `CSV UTF-8` as the file type";
+    IN21 Fatal 4 "One quantity stands in two columns of different units", "remove one of the two columns";
+    IN22 Fatal 4 "A number can be read in two ways", "write it without separators between thousands and with a decimal point";
+    IN23 Fatal 4 "Day and month of a date cannot be told apart", "write dates as 2026-07-31";
     // Coordinate reference systems.
     CR01 Fatal 5 "The layer has no coordinate reference system", "assign one when writing the file (a .prj beside a Shapefile), or give GeoJSON in lon/lat";
     CR02 Fatal 5 "The coordinate reference system is not known or cannot be transformed to WGS 84", "reproject the layer to a registered system, for instance EPSG:4326";
@@ -100,12 +111,19 @@ issues! {
     GE11 Failed 1 "The structure of the feature is not GeoJSON", "see RFC 7946, section 3: coordinates must be nested arrays of numbers";
     GE12 Failed 1 "The feature is larger or deeper than this program accepts", "split it; a feature may take 32 MiB of text and 128 levels of nesting";
     GE13 Failed 1 "The geometry is not well-known binary of points or polygons", "write it anew in longitude and latitude; curves must be made of straight sides first";
+    GE14 Failed 1 "The polygon crosses itself too often to be repaired", "redraw it; a ring may cross itself a few thousand times at most";
     // Joining layers.
     JO01 Failed 1 "The turf names a parcel that is not in the parcel layer", "correct parcel_id, or add the parcel";
     JO02 Failed 1 "The turf has no parcel_id and overlaps no parcel", "check that both layers cover the same place";
     JO03 Note 0 "The turf was given to the parcel it overlaps most", "add a parcel_id column to make the link explicit";
     JO04 Note 0 "Part of the turf lies outside its parcel", "check the drawing along the boundary";
     JO05 Note 0 "An existing head lies on no turf area that it could belong to and was left out", "check the position or the turf outline";
+    JO06 Warning 1 "Ids that differ from a parcel's in case, spaces or leading zeros were matched with it", "write ids alike in every layer, or give --match-ids exact to keep them apart";
+    JO07 Warning 1 "Less than half of the rows of a layer were used", "see the reasons listed, and the codes in failures.csv";
+    JO08 Failed 1 "No row of a layer was used", "check that the layer is of this place, in the right reference system, given by the right flag, and that its parcel_id is the parcels' id";
+    JO09 Warning 1 "The turf lies wholly outside the parcel that it names", "check parcel_id, and the reference systems of both layers";
+    JO10 Warning 1 "A turf area lies on another one of its parcel; it was counted once", "remove the drawing that stands there twice";
+    JO11 Warning 1 "Two turf areas of a parcel overlap; the share is counted in both", "draw the boundary between them once";
     // Existing heads.
     HE01 Note 0 "Two existing heads stand within 0.1 m of one another; the later one was left out", "remove the head that was recorded twice";
     HE02 Note 0 "Values of existing heads were missing and were inferred from where they stand", "survey radius_m, arc_deg, azimuth_deg and condition where the plan matters";
@@ -149,6 +167,8 @@ issues! {
     EL01 Note 0 "The elevation model does not cover the turf; the assumed slope was used", "give a raster that reaches two cells beyond the turf, without holes";
     EL02 Fatal 5 "The elevation model says that it is in degrees, and lies where no degree is", "give it its own system, for instance that of its UTM zone: gdal_edit.py -a_srs EPSG:326NN in.tif";
     EL03 Fatal 4 "The elevation model cannot be read", "give one raster file of heights with a coordinate reference system, e.g. GeoTIFF; builds without GDAL cannot read rasters";
+    EL04 Warning 1 "Heights or slopes under the turf are impossible; the assumed slope was used", "declare the raster's no-data value (gdal_edit -a_nodata), and see that heights are in metres between -500 and 9000";
+    EL05 Fatal 4 "A part of the elevation model cannot be read", "write the raster anew; a broken download is the usual cause";
     // Catch-can audits, sheets and what is read back out of a plan.
     AU01 Fatal 4 "A catch-can reading is negative or not a number", "correct the cell, or empty it where the can was knocked over";
     AU02 Fatal 4 "There are too few catch-can readings", "set at least 4 cans; 24 or more in a station, a number divisible by four, is common practice";
@@ -172,6 +192,7 @@ issues! {
     ME02 Note 0 "Periods of the meter are missing", "give a whole year of reads, the winter included";
     ME03 Note 0 "A metered volume is negative or beyond belief; the parcel's meter is not used", "correct the volume, in cubic metres";
     ME04 Note 0 "The meter table has ids that no parcel has; they were left out", "write the id as in the parcel layer, with its zeros";
+    ME05 Warning 1 "Several parcels have the id of a meter; its rows stay with the first of them", "make ids unique, or give --repeated-ids join for parts of one parcel";
     // Planning one parcel.
     PL01 Partial 1 "No family of the catalogue fits the turf area", "consider drip or another plant; the area is flagged";
     PL02 Partial 1 "The turf area needs more heads or cells than the budget for one area allows", "split the area, or plan it with a family that throws farther";
@@ -195,6 +216,7 @@ issues! {
     OU05 Fatal 6 "The journal of a run that did not finish lies beside the output", "add --resume to go on with it, or remove the journal to begin anew";
     OU06 Fatal 6 "The journal beside the output is of another run", "give the inputs and settings of that run to go on with it, or remove the journal to begin anew";
     OU07 Fatal 3 "The journal or the file of records cannot be read", "remove the journal to begin anew, or plan the shard again";
+    OU08 Fatal 6 "An input of the run lies where an output would be written over it", "name another output folder, or move the input out of it";
     SH01 Fatal 3 "A shard of the run is missing", "plan it with --shard, and name its folder too";
     SH02 Fatal 4 "The shards are not of one run", "plan all shards with the same inputs, settings and number of shards";
     SH03 Fatal 4 "Two shards hold the same part of the run", "name each shard's folder once";
@@ -392,7 +414,13 @@ impl Issue {
         self.code.severity()
     }
 
-    /// Whether something could not be planned for it: it is more than a note.
+    /// Whether it is shown without being asked for: it is more than a note.
+    #[must_use]
+    pub fn is_reported(&self) -> bool {
+        self.severity() > Severity::Note
+    }
+
+    /// Whether something could not be planned for it: it is more than a note or a warning.
     #[must_use]
     pub fn is_grave(&self) -> bool {
         self.severity() >= Severity::Partial
@@ -439,7 +467,9 @@ mod tests {
             );
             match code.severity() {
                 Severity::Note => assert_eq!(code.exit_status(), 0, "{code}"),
-                Severity::Partial | Severity::Failed => assert_eq!(code.exit_status(), 1, "{code}"),
+                Severity::Warning | Severity::Partial | Severity::Failed => {
+                    assert_eq!(code.exit_status(), 1, "{code}")
+                }
                 Severity::Fatal => assert!(code.exit_status() >= 2, "{code}"),
             }
         }

@@ -29,6 +29,192 @@ const MILLIMETRES_M: f64 = 1_000.0;
 const PASCALS_KPA: f64 = 1_000.0;
 const PASCALS_BAR: f64 = 100_000.0;
 
+/// One acre of 43,560 square feet \[m²\] (NIST SP 811, B.8, by the international foot).
+pub const ACRE_M2: f64 = 43_560.0 * FOOT_M * FOOT_M;
+/// A hundred cubic feet \[m³\], as US water meters count.
+pub const CCF_M3: f64 = 100.0 * FOOT_M * FOOT_M * FOOT_M;
+
+/// What a unit of a column or a cell measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Length,
+    Area,
+    Volume,
+    Flow,
+    Rate,
+    Pressure,
+    Angle,
+}
+
+/// Spellings of a unit, what it measures, its size in the base unit, and the unit in which columns of
+/// that quantity are held; none for US units is a column of this program's own.
+struct UnitRow {
+    /// The first is how it ends the name of a column.
+    names: &'static [&'static str],
+    kind: Kind,
+    size: f64,
+    /// The ending of the column that a US unit stands for.
+    held_as: Option<&'static str>,
+}
+
+const fn unit(
+    names: &'static [&'static str],
+    kind: Kind,
+    size: f64,
+    held_as: Option<&'static str>,
+) -> UnitRow {
+    UnitRow {
+        names,
+        kind,
+        size,
+        held_as,
+    }
+}
+
+const UNITS: [UnitRow; 27] = [
+    unit(
+        &["mm", "millimeters", "millimetres"],
+        Kind::Length,
+        0.001,
+        None,
+    ),
+    unit(&["cm"], Kind::Length, 0.01, None),
+    unit(
+        &["m", "metres", "meters", "metre", "meter"],
+        Kind::Length,
+        1.0,
+        None,
+    ),
+    unit(
+        &["in", "inch", "inches", "\""],
+        Kind::Length,
+        INCH_M,
+        Some("mm"),
+    ),
+    unit(
+        &["ft", "feet", "foot", "'"],
+        Kind::Length,
+        FOOT_M,
+        Some("m"),
+    ),
+    unit(&["m2", "m²", "sqm"], Kind::Area, 1.0, None),
+    unit(&["ha"], Kind::Area, 10_000.0, None),
+    unit(
+        &["ft2", "ft²", "sqft", "sq ft"],
+        Kind::Area,
+        FOOT_M * FOOT_M,
+        Some("m2"),
+    ),
+    unit(&["acre", "acres", "ac"], Kind::Area, ACRE_M2, Some("m2")),
+    unit(&["l", "litres", "liters"], Kind::Volume, 0.001, None),
+    unit(&["m3", "m³"], Kind::Volume, 1.0, None),
+    unit(&["gal", "gallons"], Kind::Volume, GALLON_M3, Some("m3")),
+    unit(&["kgal"], Kind::Volume, 1_000.0 * GALLON_M3, Some("m3")),
+    unit(&["ccf", "hcf"], Kind::Volume, CCF_M3, Some("m3")),
+    unit(
+        &["acre_ft", "acre-ft"],
+        Kind::Volume,
+        ACRE_FOOT_M3,
+        Some("m3"),
+    ),
+    unit(
+        &["lpm", "l/min"],
+        Kind::Flow,
+        1.0 / (LITRES_M3 * SECONDS_MIN),
+        None,
+    ),
+    unit(
+        &["m3_h", "m3/h", "m³/h"],
+        Kind::Flow,
+        1.0 / SECONDS_HOUR,
+        None,
+    ),
+    unit(
+        &["l_h", "l/h"],
+        Kind::Flow,
+        1.0 / (LITRES_M3 * SECONDS_HOUR),
+        None,
+    ),
+    unit(&["l_s", "l/s"], Kind::Flow, 1.0 / LITRES_M3, None),
+    unit(
+        &["gpm", "gal/min"],
+        Kind::Flow,
+        GALLON_M3 / SECONDS_MIN,
+        Some("lpm"),
+    ),
+    unit(
+        &["mm_h", "mm/h", "mm/hr"],
+        Kind::Rate,
+        1.0 / (MILLIMETRES_M * SECONDS_HOUR),
+        None,
+    ),
+    unit(
+        &["in_h", "in/h", "in/hr", "iph"],
+        Kind::Rate,
+        INCH_M / SECONDS_HOUR,
+        Some("mm_h"),
+    ),
+    unit(&["kpa"], Kind::Pressure, PASCALS_KPA, None),
+    unit(&["bar"], Kind::Pressure, PASCALS_BAR, None),
+    unit(&["mpa"], Kind::Pressure, 1_000.0 * PASCALS_KPA, None),
+    unit(&["psi"], Kind::Pressure, PSI_PA, Some("kpa")),
+    unit(&["deg", "°", "degrees"], Kind::Angle, 1.0, None),
+];
+
+fn unit_named(name: &str) -> Option<&'static UnitRow> {
+    let wanted = name.trim().to_lowercase();
+    UNITS
+        .iter()
+        .find(|row| row.names.contains(&wanted.as_str()))
+}
+
+/// The unit that the name of a column ends in, in lower case: `mm_h` of `intake_mm_h`.
+fn column_unit(column: &str) -> Option<(&str, &'static UnitRow)> {
+    let ends = std::iter::once(0).chain(column.match_indices('_').map(|(at, _)| at + 1));
+    ends.filter_map(|at| {
+        let row = UNITS.iter().find(|row| row.names[0] == &column[at..])?;
+        Some((&column[..at], row))
+    })
+    .next()
+}
+
+/// The metric column for which one in US units stands, and what its values are multiplied with:
+/// `use_ccf` is `use_m3`. `None` where the name does not end in a US unit. Give lower case.
+///
+/// # Example
+/// ```
+/// let (column, factor) = evenfall::units::metric_column("static_psi").unwrap();
+/// assert_eq!(column, "static_kpa");
+/// assert!((factor - 6.894757).abs() < 1e-9);
+/// assert!(evenfall::units::metric_column("static_kpa").is_none());
+/// ```
+#[must_use]
+pub fn metric_column(column: &str) -> Option<(String, f64)> {
+    let (stem, row) = column_unit(column)?;
+    let held = unit_named(row.held_as?)?;
+    Some((format!("{stem}{}", held.names[0]), row.size / held.size))
+}
+
+/// The columns in US units that may stand for a metric one: `radius_ft` for `radius_m`.
+#[must_use]
+pub fn us_columns(column: &str) -> Vec<String> {
+    let Some((stem, held)) = column_unit(column) else {
+        return Vec::new();
+    };
+    let us = UNITS
+        .iter()
+        .filter(|row| row.held_as == Some(held.names[0]));
+    us.map(|row| format!("{stem}{}", row.names[0])).collect()
+}
+
+/// What a value with a unit behind it is multiplied with to be a value of a column, by the unit that the
+/// column's name ends in; `None` for unknown units, and for those of another quantity.
+#[must_use]
+pub fn factor_to_column(unit: &str, column: &str) -> Option<f64> {
+    let (row, (_, own)) = (unit_named(unit)?, column_unit(column)?);
+    (row.kind == own.kind).then_some(row.size / own.size)
+}
+
 /// A number that cannot be a quantity: NaN, infinite, or of the wrong sign.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 #[error("{value} {unit} is not a {quantity}")]
@@ -241,6 +427,39 @@ mod tests {
         close(Depth::from_in(1.0).unwrap().mm(), 25.4, 1e-12);
         close(Rate::from_in_h(1.0).unwrap().mm_h(), 25.4, 1e-12);
         close(Pressure::from_bar(1.0).unwrap().kpa(), 100.0, 1e-12);
+    }
+
+    #[test]
+    fn columns_in_us_units_stand_for_metric_ones() {
+        // NIST SP 811 (2008), B.8: acre by the US survey foot, 2 parts in a million larger.
+        for (us, metric, published, relative) in [
+            ("use_ccf", "use_m3", 2.831_685, 2e-7),
+            ("kgal", "m3", 3.785_412, 2e-7),
+            ("rain_in", "rain_mm", 25.4, 1e-12),
+            ("radius_ft", "radius_m", 0.3048, 1e-12),
+            ("flow_gpm", "flow_lpm", 3.785_412, 2e-7),
+            ("static_psi", "static_kpa", 6.894_757, 1e-9),
+            ("intake_in_h", "intake_mm_h", 25.4, 1e-12),
+            ("lot_acre", "lot_m2", 4_046.873, 5e-6),
+        ] {
+            let (column, factor) = metric_column(us).unwrap();
+            assert_eq!(column, metric);
+            close(factor, published, relative);
+            assert!(us_columns(metric).contains(&us.to_owned()), "{us}");
+        }
+        for column in ["radius_m", "built_in_1990", "month", "main", "m3", "origin"] {
+            assert_eq!(metric_column(column), None, "{column}");
+        }
+        close(factor_to_column("ft", "radius_m").unwrap(), 0.3048, 1e-12);
+        close(
+            factor_to_column("PSI", "static_kpa").unwrap(),
+            6.894_757,
+            1e-9,
+        );
+        close(factor_to_column("cm", "size_mm").unwrap(), 10.0, 1e-12);
+        assert_eq!(factor_to_column("psi", "radius_m"), None);
+        assert_eq!(factor_to_column("furlong", "radius_m"), None);
+        assert_eq!(factor_to_column("ft", "month"), None);
     }
 
     #[test]

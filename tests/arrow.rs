@@ -601,15 +601,6 @@ fn every_defect_of_a_stream_has_its_code() {
             4,
         ),
         (
-            "IN09",
-            of(nested(&[
-                row("parcels", Some("A"), "A", 1),
-                row("parcels", Some("A"), "A", 2),
-                lawn_of(Some("A"), 1),
-            ])),
-            4,
-        ),
-        (
             "IN14",
             of(RecordBatch::try_new(with_two.schema(), both).unwrap()),
             4,
@@ -630,6 +621,28 @@ fn every_defect_of_a_stream_has_its_code() {
         );
         assert_eq!(ended, Some(*status), "{at}: {first}");
     }
+    // Two parcels of one id are both planned, the second under a number, unless that is refused.
+    let twice = of(nested(&[
+        row("parcels", Some("A"), "A", 1),
+        row("parcels", Some("A"), "A", 2),
+        lawn_of(Some("A"), 1),
+    ]));
+    let (ended, bytes, messages) = plan(home.path(), &twice, &["parcels,failures"]);
+    assert_eq!(ended, Some(1), "{messages}");
+    let failures = &rows(&bytes).1["failures"];
+    assert_eq!(failures.len(), 1);
+    let cell = |column: &str| failures[0].get(column).cloned().unwrap_or_default();
+    assert_eq!(
+        [cell("code"), cell("severity"), cell("parcel_id")],
+        ["IN15", "warning", "A~2"]
+    );
+    let (ended, _, messages) = plan(
+        home.path(),
+        &twice,
+        &["parcels", "--repeated-ids", "refuse"],
+    );
+    assert_eq!(ended, Some(4), "{messages}");
+    assert!(messages.contains("IN09 "), "{messages}");
 }
 
 /// A stream with one byte changed ends in rows or in a code, and never inside the program.

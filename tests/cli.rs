@@ -270,6 +270,177 @@ fn an_output_is_replaced_only_when_asked() {
 }
 
 #[test]
+fn an_input_is_never_written_over() {
+    let home = folder();
+    lawns(home.path(), 2);
+    fs::create_dir(home.path().join("out")).unwrap();
+    let own = home.path().join("out/turf.geojson");
+    fs::rename(home.path().join("turf.geojson"), &own).unwrap();
+    let before = fs::read(&own).unwrap();
+    let plan = |turf| {
+        [
+            "plan",
+            "--turf",
+            turf,
+            "-o",
+            "out",
+            "--overwrite",
+            "--effort",
+            "rule",
+        ]
+    };
+    ended(&evenfall(home.path(), &plan("out/turf.geojson")), 6, "OU08");
+    #[cfg(unix)]
+    {
+        std::os::unix::fs::symlink("out/turf.geojson", home.path().join("lawns.geojson")).unwrap();
+        ended(&evenfall(home.path(), &plan("lawns.geojson")), 6, "OU08");
+        std::os::unix::fs::symlink("out", home.path().join("same")).unwrap();
+        ended(
+            &evenfall(home.path(), &plan("same/turf.geojson")),
+            6,
+            "OU08",
+        );
+    }
+    assert_eq!(fs::read(&own).unwrap(), before);
+    assert_eq!(names(&home.path().join("out")), ["turf.geojson"]);
+}
+
+/// Parcels that share an id, turf that lies outside, a meter of nobody: planned, reported, status 1.
+#[test]
+fn input_warnings_give_status_one_and_are_counted() {
+    let home = folder();
+    let features = [lawn("a", 0), lawn("a", 1), lawn("b", 2)];
+    collection(home.path(), &features);
+    fs::rename(
+        home.path().join("turf.geojson"),
+        home.path().join("lots.geojson"),
+    )
+    .unwrap();
+    collection(home.path(), &features);
+    fs::write(
+        home.path().join("meter.csv"),
+        "parcel_id,month,m3\nx,2023-07,1\n",
+    )
+    .unwrap();
+    let layers = [
+        "--turf",
+        "turf.geojson",
+        "--parcels",
+        "lots.geojson",
+        "--meter",
+        "meter.csv",
+    ];
+    let checked = evenfall(home.path(), &[&["check"], &layers[..]].concat());
+    assert_eq!(checked.status, Some(1), "{}", checked.stderr);
+    for said in [
+        "turf: all 3 rows used",
+        "meter: 0 of 1 rows used: 1 ME04",
+        "IN15 ",
+        "JO08 ",
+        "feature 2, parcel a~2",
+    ] {
+        assert!(
+            checked.stdout.contains(said),
+            "{said} is not in: {}",
+            checked.stdout
+        );
+    }
+    let plan = [
+        &["plan", "-o", "out"],
+        &layers[..],
+        &["--effort", "rule", "-j", "100000"],
+    ]
+    .concat();
+    let ran = evenfall(home.path(), &plan);
+    assert_eq!(ran.status, Some(1), "{}", ran.stderr);
+    assert!(
+        ran.stdout.contains("3 parcels: 3 planned"),
+        "{}",
+        ran.stdout
+    );
+    assert!(
+        ran.stdout.contains("turf: all 3 rows used"),
+        "{}",
+        ran.stdout
+    );
+    assert!(
+        ran.stderr.contains("IN15 ") && ran.stderr.contains("JO08 "),
+        "{}",
+        ran.stderr
+    );
+    let failures = fs::read_to_string(home.path().join("out/failures.csv")).unwrap();
+    assert!(
+        failures.contains("IN15,warning,lots.geojson,2,a~2,"),
+        "{failures}"
+    );
+    let summary = fs::read_to_string(home.path().join("out/summary.json")).unwrap();
+    let summary: serde_json::Value = serde_json::from_str(&summary).unwrap();
+    let turf = &summary["layers"][0];
+    assert_eq!(
+        (turf["layer"].as_str(), turf["used"].as_u64()),
+        (Some("turf"), Some(3))
+    );
+    assert_eq!(summary["layers"][1]["unused"]["ME04"].as_u64(), Some(1));
+    // Joined, the two are one parcel; refused, nothing is planned.
+    let joined = [&plan[..], &["--overwrite", "--repeated-ids", "join"]].concat();
+    let ran = evenfall(home.path(), &joined);
+    assert!(
+        ran.stdout.contains("2 parcels: 2 planned"),
+        "{}{}",
+        ran.stdout,
+        ran.stderr
+    );
+    let record = fs::read_to_string(home.path().join("out/run.json")).unwrap();
+    assert!(record.contains("\"repeated_ids\": \"join\""), "{record}");
+    let refused = [&plan[..], &["--overwrite", "--repeated-ids", "refuse"]].concat();
+    ended(&evenfall(home.path(), &refused), 4, "IN09");
+}
+
+/// Text that is no UTF-8 has one code in every table.
+#[test]
+fn other_encodings_are_read_or_named() {
+    let home = folder();
+    lawns(home.path(), 2);
+    let ending = |text: Vec<u8>| {
+        fs::write(home.path().join("climate.csv"), text).unwrap();
+        evenfall(
+            home.path(),
+            &[
+                "check",
+                "-q",
+                "--turf",
+                "turf.geojson",
+                "--climate",
+                "climate.csv",
+            ],
+        )
+    };
+    let months = (1..=12).map(|month| format!("{month};{};0,5\n", 40 + month));
+    let text = format!("month;eto_mm;rain_in;né\n{}", months.collect::<String>());
+    let wide: Vec<u8> = format!("\u{feff}{text}")
+        .encode_utf16()
+        .flat_map(u16::to_le_bytes)
+        .collect();
+    assert_eq!(ending(wide).status, Some(0));
+    assert_eq!(ending(text.clone().into_bytes()).status, Some(0));
+    let latin: Vec<u8> = text
+        .chars()
+        .map(|c| u8::try_from(u32::from(c)).unwrap())
+        .collect();
+    ended(&ending(latin), 4, "IN20");
+    ended(
+        &ending(text.replace(";0,5", ";1,234").into_bytes()),
+        4,
+        "IN22",
+    );
+    ended(
+        &ending(text.replace("né", "rain_mm").into_bytes()),
+        4,
+        "IN21",
+    );
+}
+
+#[test]
 fn a_dry_run_and_a_check_write_nothing() {
     let home = folder();
     lawns(home.path(), 2);

@@ -17,7 +17,7 @@ use shared::{Ran, evenfall, folder, lawns, names};
 /// Water is so dear that something is worth its cost on most parcels.
 const PROGRAM: &str = r#"
 [prices]
-avoided_cur_m3 = 30
+avoided_cur_m3 = 8
 
 [rebate]
 per_nozzle_cur = 4
@@ -165,8 +165,8 @@ fn every_parcel_is_settled_by_the_rules_of_the_program() {
             if rule < 20.0 { 0.0 } else { rule },
             0.02,
         );
-        // Supplier: 30 a cubic metre spared, 40 for papers; no rebate passes that, or the cost.
-        let worth = 30.0 * water - 40.0;
+        // Supplier: 8 a cubic metre spared, 40 for papers; no rebate passes that, or the cost.
+        let worth = 8.0 * water - 40.0;
         near(number(row, "rebate_worth_cur"), worth, 0.2);
         near(
             number(row, "rebate_worth_nozzle_cur"),
@@ -178,7 +178,7 @@ fn every_parcel_is_settled_by_the_rules_of_the_program() {
         if rebate > 0.0 {
             near(
                 number(row, "npv_supplier_cur"),
-                30.0 * water - rebate - 40.0,
+                8.0 * water - rebate - 40.0,
                 0.2,
             );
             paid += 1;
@@ -193,12 +193,12 @@ fn every_parcel_is_settled_by_the_rules_of_the_program() {
         assert!(present >= 60.0 + pipes * (cost - 60.0) - 0.1, "{row:?}");
         // Society: what is recommended is worth its cost.
         assert!(number(row, "npv_society_cur") > 0.0, "{row:?}");
-        assert!(number(row, "step_cost_cur_m3") < 30.0, "{row:?}");
-        assert!(number(row, "breakeven_cur_m3") < 30.0, "{row:?}");
+        assert!(number(row, "step_cost_cur_m3") < 8.0, "{row:?}");
+        assert!(number(row, "breakeven_cur_m3") < 8.0, "{row:?}");
         // Heads are recorded where they were given.
         assert!(["as recorded", "on survey"].contains(&row["rebate_basis"].as_str()));
     }
-    assert!(paid >= 5 && closed >= 5, "{paid} {closed}");
+    assert!(paid >= 5 && closed >= 1, "{paid} {closed}");
 }
 
 #[test]
@@ -241,7 +241,8 @@ fn the_ranked_list_the_curve_and_the_totals_add_up() {
     );
     for pair in curve.windows(2) {
         assert!(number(&pair[0], "step_cost_cur_m3") <= number(&pair[1], "step_cost_cur_m3"));
-        assert!(number(&pair[0], "sum_saved_m3_yr") < number(&pair[1], "sum_saved_m3_yr"));
+        // Sums are printed to a litre.
+        assert!(number(&pair[0], "sum_saved_m3_yr") <= number(&pair[1], "sum_saved_m3_yr") + 0.001);
     }
     let bought: Vec<_> = curve
         .iter()
@@ -253,7 +254,7 @@ fn the_ranked_list_the_curve_and_the_totals_add_up() {
         assert_eq!(row["within_avoided"], row["recommended"], "{row:?}");
         assert_eq!(
             row["within_avoided"] == "true",
-            number(row, "step_cost_cur_m3") <= 30.0
+            number(row, "step_cost_cur_m3") <= 8.0
         );
     }
     let saved: f64 = bought
@@ -317,16 +318,19 @@ fn threads_chunks_and_the_record_change_no_byte() {
     }
 }
 
-/// The most that can be claimed within the budget with one option of each parcel, by trying all.
-fn brute_force(parcels: &[Vec<(u64, f64)>], budget_cents: u64) -> f64 {
-    let Some((first, rest)) = parcels.split_first() else {
-        return 0.0;
-    };
-    let with = first
-        .iter()
-        .filter(|option| option.0 <= budget_cents)
-        .map(|option| option.1 + brute_force(rest, budget_cents - option.0));
-    with.fold(brute_force(rest, budget_cents), f64::max)
+/// The most that can be claimed with one option of each parcel, for every budget up to the largest, by
+/// dynamic programming over cents.
+fn most_claimed(parcels: &[Vec<(u64, f64)>], largest_cents: u64) -> Vec<f64> {
+    let mut best = vec![0.0_f64; largest_cents as usize + 1];
+    for options in parcels {
+        let before = best.clone();
+        for &(cents, claim) in options {
+            for at in cents as usize..best.len() {
+                best[at] = best[at].max(before[at - cents as usize] + claim);
+            }
+        }
+    }
+    best
 }
 
 #[test]
@@ -334,17 +338,17 @@ fn an_allotment_is_the_best_set_within_its_budget() {
     let mut by_parcel: BTreeMap<String, Vec<(u64, f64)>> = BTreeMap::new();
     for row in rows(&home().join("out/supply_curve.csv")) {
         let cents = (number(&row, "rebate_cur") * 100.0).round() as u64;
-        if cents > 0 && number(&row, "claimed_m3_yr") > 0.0 {
+        if cents > 0 && number(&row, "claimed_m3_yr") > 0.0 && row["within_avoided"] == "true" {
             let own = by_parcel.entry(row["parcel_id"].clone()).or_default();
             own.push((cents, number(&row, "claimed_m3_yr")));
         }
     }
-    // So few that all choices can be tried.
     let parcels: Vec<Vec<(u64, f64)>> = by_parcel.into_values().collect();
-    assert!((5..13).contains(&parcels.len()), "{}", parcels.len());
+    assert!(parcels.len() >= 5, "{}", parcels.len());
     assert!(parcels.iter().any(|options| options.len() > 1));
     let dearest = |options: &Vec<(u64, f64)>| options.iter().map(|one| one.0).max();
     let all_cents: u64 = parcels.iter().filter_map(dearest).sum();
+    let most = most_claimed(&parcels, all_cents + 100);
     let mut last = 0.0;
     for share in [0.2, 0.35, 0.5, 0.8, 1.0] {
         let budget = (all_cents as f64 * share) as u64 / 100 + 1;
@@ -365,7 +369,7 @@ fn an_allotment_is_the_best_set_within_its_budget() {
         let found = json(&home().join(&out).join("allotment.json"));
         let one = &found["allotment"];
         let claimed = one["claimed_m3_yr"].as_f64().unwrap();
-        near(claimed, brute_force(&parcels, budget * 100), 0.002);
+        near(claimed, most[(budget * 100) as usize], 0.002);
         assert_eq!(one["proved"], true);
         assert!(claimed <= one["bound_m3_yr"].as_f64().unwrap() + 1e-3);
         assert!(claimed >= last - 1e-9, "more money claims less");
@@ -407,7 +411,7 @@ fn floors_and_participation_change_who_is_chosen() {
         "--budget",
         "600",
         "--floor",
-        "best_scenario=repair:100",
+        "best_scenario=swap:rotary-mid:100",
         "--floor",
         "district=Wrenfield:10",
     ]);
@@ -415,7 +419,11 @@ fn floors_and_participation_change_who_is_chosen() {
     assert!(floor["given_cur"].as_f64().unwrap() >= 100.0, "{held:#}");
     assert!(held["allotment"]["claimed_m3_yr"].as_f64().unwrap() <= free_m3 + 1e-9);
     let chosen = rows(&home().join("floors/allotment.csv"));
-    assert!(chosen.iter().any(|row| row["best_scenario"] == "repair"));
+    assert!(
+        chosen
+            .iter()
+            .any(|row| row["scenario"] == "swap:rotary-mid")
+    );
     // With half of the invited taking part twice as much may be promised.
     let half = allot(&["--budget", "300", "--participation", "0.5"]);
     near(
@@ -504,7 +512,7 @@ fn a_bad_allotment_has_its_code() {
 fn nobody_to_pay_is_an_answer() {
     let home = folder();
     lawns(home.path(), 2);
-    // Plain spray lawns by the rule claim nothing.
+    // At the default value of water nothing on such lawns is worth its cost.
     let ran = evenfall(home.path(), &shared::PLAN_BY_RULE);
     assert_eq!(ran.status, Some(0), "{}", ran.stderr);
     assert_eq!(rows(&home.path().join("out/ranked.csv")).len(), 0);
@@ -516,6 +524,65 @@ fn nobody_to_pay_is_an_answer() {
         assert_eq!(ran.status, Some(9), "{}", ran.stderr);
         assert!(ran.stderr.contains("PR04"), "{}", ran.stderr);
     }
+}
+
+/// What the defaults recommend is worth its cost, and where a cubic metre is worth 6 something is
+/// recommended on both sample sets.
+#[test]
+fn the_samples_change_what_is_worth_it_and_no_more() {
+    let campus = format!("{}/sample-parcels/campus", env!("CARGO_MANIFEST_DIR"));
+    let home = folder();
+    let (mut left, mut changed) = (0, 0);
+    for value in ["0.9", "6"] {
+        let price = format!("prices.avoided_cur_m3={value}");
+        plan(
+            home.path(),
+            &format!("town-{value}"),
+            &["--set", &price, "--layers", "turf"],
+        );
+        let out = format!("campus-{value}");
+        let mut arguments = vec![
+            "plan", "-q", "--effort", "rule", "--layers", "turf", "-o", &out,
+        ];
+        let layers = ["turf", "heads", "supply"]
+            .map(|role| (format!("--{role}"), format!("{campus}/{role}.geojson")));
+        for (flag, file) in &layers {
+            arguments.extend([flag.as_str(), file.as_str()]);
+        }
+        let climate = format!("{}/climate.csv", town());
+        arguments.extend(["--climate", &climate, "--set", &price]);
+        let ran = evenfall(home.path(), &arguments);
+        assert_eq!(ran.status, Some(0), "{}", ran.stderr);
+        for set in ["town", "campus"] {
+            let decision =
+                &json(&home.path().join(format!("{set}-{value}/summary.json")))["decision"];
+            let number = |name: &str| decision[name].as_f64().unwrap();
+            assert_eq!(decision["perspective"], "society");
+            assert!(
+                number("npv_cur") >= 0.0 && number("regret_cur") >= 0.0,
+                "{decision:#}"
+            );
+            match number("parcels_changed") > 0.0 {
+                true => {
+                    changed += 1;
+                    assert!(number("npv_cur") > 0.0 && number("cost_cur") > 0.0);
+                }
+                false => left += 1,
+            }
+            if value == "6" {
+                assert!(number("parcels_changed") > 0.0, "{set}: {decision:#}");
+                assert!(number("next_cur_m3") >= 6.0);
+            }
+            for row in rows(&home.path().join(format!("{set}-{value}/parcels.csv"))) {
+                if row["npv_society_cur"].is_empty() {
+                    continue;
+                }
+                assert!(self::number(&row, "npv_society_cur") > 0.0, "{row:?}");
+                assert!(self::number(&row, "step_cost_cur_m3") <= value.parse().unwrap());
+            }
+        }
+    }
+    assert!(changed >= 2 && left + changed == 4, "{left} {changed}");
 }
 
 /// The form of the shared run.
@@ -622,7 +689,7 @@ fn findings_give_the_realisation_to_plan_with() {
         ran.stdout
     );
     assert!(
-        ran.stdout.contains("savings.realisation_frac=0.5000"),
+        ran.stdout.contains("savings.realisation_frac=0.8000"),
         "{}",
         ran.stdout
     );
@@ -635,7 +702,7 @@ fn findings_give_the_realisation_to_plan_with() {
     let ran = findings("fifth.csv", &fifth);
     assert!(ran.stdout.contains("claimed: 0.200"), "{}", ran.stdout);
     assert!(
-        ran.stdout.contains("realisation_frac=0.1000"),
+        ran.stdout.contains("realisation_frac=0.1600"),
         "{}",
         ran.stdout
     );

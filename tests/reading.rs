@@ -10,7 +10,7 @@
 use std::collections::BTreeMap;
 
 use evenfall::issue::Code;
-use evenfall::read::{Inputs, Neighbourhood, Reading, Source};
+use evenfall::read::{Inputs, MatchIds, Neighbourhood, Reading, RepeatedIds, Source};
 use evenfall::site::{Condition, ObstacleKind, Parcel};
 use geo::GeodesicArea;
 
@@ -203,10 +203,372 @@ fn the_id_comes_from_the_first_column_that_has_one() {
     };
     assert_eq!(ids(&inputs), ["0001.0", "P", "50", "own", "5"]);
     inputs.id_field = None;
+    inputs.repeated_ids = RepeatedIds::Refuse;
     assert_eq!(
         Neighbourhood::open(&inputs).err().map(|issue| issue.code),
         Some(Code::IN09)
     );
+    // One row has no id, and the id of two is the same.
+    inputs.repeated_ids = RepeatedIds::Number;
+    assert_eq!(ids(&inputs), ["P", "P~2", "50", "own", "5"]);
+    let mut neighbourhood = open(&inputs);
+    assert_eq!(neighbourhood.by_ref().count(), 5);
+    assert_eq!(orphan_codes(&neighbourhood), [Code::IN18, Code::IN15]);
+}
+
+fn orphan_codes(neighbourhood: &Neighbourhood) -> Vec<Code> {
+    let orphans = neighbourhood.orphans().iter();
+    orphans.map(|issue| issue.code).collect()
+}
+
+/// Two lots of one id, a lot with the id that the second would get, and three turf areas that name it.
+fn repeated() -> Inputs {
+    let lots = collection(&[
+        feature(r#""id":"---","owner":"city""#, 0.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"---","owner":"state""#, 10.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"---~2","owner":"city""#, 20.0, 0.0, 4.0, 4.0),
+    ]);
+    let lawns = collection(&[
+        feature(r#""parcel_id":"---""#, 1.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"---""#, 11.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"---""#, 50.0, 1.0, 1.0, 1.0),
+        feature("", 12.5, 1.0, 1.0, 1.0),
+    ]);
+    let supply = collection(&[
+        point(r#""kind":"meter","parcel_id":"---""#, 11.0, 3.0),
+        point(r#""kind":"valve","parcel_id":"---~2""#, 0.0, 0.0),
+    ]);
+    Inputs {
+        parcels: Some(source("lots", &lots)),
+        supply: Some(source("supply", &supply)),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    }
+}
+
+#[test]
+fn parcels_of_one_id_are_numbered_and_what_names_them_goes_by_place() {
+    let inputs = repeated();
+    let mut neighbourhood = open(&inputs)
+        .metered("parcel_id,month,m3\n---,2023-07,9\n", "meter.csv")
+        .unwrap();
+    let read: Vec<Parcel> = neighbourhood
+        .by_ref()
+        .map(|reading| match reading.unwrap() {
+            Reading::Parcel(parcel) => *parcel,
+            failed @ Reading::Failed { .. } => panic!("{failed:?}"),
+        })
+        .collect();
+    let ids: Vec<&str> = read.iter().map(|parcel| parcel.id.as_str()).collect();
+    assert_eq!(ids, ["---", "---~3", "---~2"]);
+    // The third names the id and lies on neither: it stays with the first.
+    assert_eq!(turf_ids(&read[0]), ["---#1", "---#2"]);
+    assert_eq!(turf_ids(&read[1]), ["---~3#1", "---~3#2"]);
+    assert!(read[2].turf.is_empty());
+    let supply: Vec<usize> = read.iter().map(|parcel| parcel.supply.len()).collect();
+    assert_eq!(supply, [0, 1, 1]);
+    let meter: Vec<usize> = read.iter().map(|parcel| parcel.meter.len()).collect();
+    assert_eq!(meter, [1, 0, 0]);
+    assert_eq!(orphan_codes(&neighbourhood), [Code::IN15, Code::ME05]);
+    let renamed = &neighbourhood.orphans()[0];
+    assert_eq!(renamed.place.parcel.as_deref(), Some("---~3"));
+    assert_eq!(renamed.place.feature, Some(2));
+    assert!(renamed.is_reported() && !renamed.is_grave());
+    // A filter leaves the first out; the second is called as in the whole run, and is not refused.
+    let part = Inputs {
+        where_clause: Some("owner = 'state'".into()),
+        ..inputs
+    };
+    let read = parcels(&part);
+    assert_eq!((read.len(), read[0].id.as_str()), (1, "---~3"));
+    assert_eq!(read[0].turf.len(), 2);
+    let refused = Inputs {
+        repeated_ids: RepeatedIds::Refuse,
+        ..part
+    };
+    assert_eq!(parcels(&refused).len(), 1, "one of them is planned");
+}
+
+#[test]
+fn parcels_of_one_id_are_joined() {
+    let inputs = Inputs {
+        repeated_ids: RepeatedIds::Join,
+        ..repeated()
+    };
+    let mut neighbourhood = open(&inputs);
+    assert_eq!(neighbourhood.expected(), Some(2));
+    assert_eq!(neighbourhood.by_ref().count(), 2);
+    assert_eq!(orphan_codes(&neighbourhood), []);
+    let read = parcels(&inputs);
+    assert_eq!((read[0].id.as_str(), read[0].outline.len()), ("---", 2));
+    assert_eq!(read[0].turf.len(), 4);
+    assert_eq!(read[0].attributes.text("owner").as_deref(), Some("city"));
+    let said: Vec<(Code, &str)> = read[0]
+        .issues
+        .iter()
+        .map(|issue| (issue.code, issue.found.as_str()))
+        .take(2)
+        .collect();
+    assert_eq!(
+        said,
+        [
+            (Code::IN16, "feature 2"),
+            (Code::IN17, "of 1 more features: owner in 1")
+        ]
+    );
+    // Three units of a condominium on one another, and a lot beside: the ground counts once.
+    let unit = feature(r#""id":"C""#, 0.0, 0.0, 2.0, 2.0);
+    let lots = [
+        unit.clone(),
+        unit.clone(),
+        unit,
+        feature(r#""id":"C""#, 2.0, 0.0, 2.0, 2.0),
+    ];
+    let lawn = collection(&[feature("", 0.5, 0.5, 3.0, 1.0)]);
+    let inputs = Inputs {
+        parcels: Some(source("lots", &collection(&lots))),
+        ..Inputs {
+            repeated_ids: RepeatedIds::Join,
+            ..Inputs::of_turf(source("lawns", &lawn))
+        }
+    };
+    let read = parcels(&inputs);
+    assert_eq!(read.len(), 1);
+    let whole_m2 = read[0]
+        .outline
+        .iter()
+        .map(|part| part.geodesic_area_unsigned());
+    let lot_m2 = parcels(&Inputs::of_turf(source("lawns", &collection(&lots[..1]))))[0].turf[0]
+        .polygon
+        .geodesic_area_unsigned();
+    let ratio = whole_m2.sum::<f64>() / lot_m2;
+    assert!(
+        (ratio - 2.0).abs() < 1e-6,
+        "{ratio}: corners are rounded to a grid of nanometres"
+    );
+    // Nothing of the turf lies outside.
+    assert_eq!(codes(&read[0]), [Code::IN16, Code::JO03]);
+}
+
+#[test]
+fn ids_written_differently_are_matched_and_reported() {
+    let lots = collection(&[
+        feature(r#""id":"00A 17""#, 0.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"08""#, 10.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"8""#, 20.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"009""#, 30.0, 0.0, 4.0, 4.0),
+    ]);
+    let lawns = collection(&[
+        feature(r#""parcel_id":"a17""#, 1.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"8""#, 21.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"008""#, 11.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"9""#, 31.0, 1.0, 1.0, 1.0),
+    ]);
+    let supply = collection(&[point(r#""kind":"meter","parcel_id":" A17 ""#, 90.0, 0.0)]);
+    let mut inputs = Inputs {
+        parcels: Some(source("lots", &lots)),
+        supply: Some(source("supply", &supply)),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    };
+    let meter =
+        "parcel_id,month,m3\n9.0,2023-07,9\n9.0,2023-08,9\nA17,2023-07,1\n00A 17,2023-07,1\n";
+    let read = |inputs: &Inputs| {
+        let mut neighbourhood = open(inputs).metered(meter, "meter.csv").unwrap();
+        let counts: Vec<[usize; 3]> = neighbourhood
+            .by_ref()
+            .map(|reading| match reading.unwrap() {
+                Reading::Parcel(found) => [found.turf.len(), found.supply.len(), found.meter.len()],
+                failed @ Reading::Failed { .. } => panic!("{failed:?}"),
+            })
+            .collect();
+        let said: Vec<String> = neighbourhood
+            .orphans()
+            .iter()
+            .map(|issue| format!("{} {}", issue.code, issue.found))
+            .collect();
+        (counts, said)
+    };
+    let (counts, said) = read(&inputs);
+    assert_eq!(counts, [[1, 1, 1], [0, 0, 0], [1, 0, 0], [1, 0, 2]]);
+    assert_eq!(
+        said,
+        [
+            "JO06 ` A17 ` is taken for parcel `00A 17`",
+            "JO01 parcel_id `008`; 2 parcels have it in another case or with other zeros",
+            "JO06 `a17` is taken for parcel `00A 17`, and 1 more row",
+            "JO06 `9.0` is taken for parcel `009`, and 1 more row",
+            "ME04 line 4: `A17`",
+        ]
+    );
+    inputs.match_ids = MatchIds::Exact;
+    let (counts, said) = read(&inputs);
+    assert_eq!(counts, [[0, 0, 1], [0, 0, 0], [1, 0, 0], [0, 0, 0]]);
+    let lost = |issue: &&String| ["JO01", "ME04", "HY06"].contains(&&issue[..4]);
+    assert_eq!(said.iter().filter(lost).count(), 5, "{said:?}");
+    assert!(said.iter().all(|issue| !issue.starts_with("JO06")));
+}
+
+#[test]
+fn rows_of_every_layer_are_counted_and_a_lost_layer_names_its_cause() {
+    let lots = collection(&[
+        feature(r#""id":"A""#, 0.0, 0.0, 4.0, 4.0),
+        feature(r#""id":"B""#, 10.0, 0.0, 4.0, 4.0),
+    ]);
+    let lawns = collection(&[
+        feature(r#""parcel_id":"A""#, 1.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"B""#, 11.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"C""#, 11.0, 1.0, 1.0, 1.0),
+    ]);
+    let heads = collection(&[
+        point("", 1.5, 1.5),
+        point("", 11.5, 1.5),
+        point("", 50.0, 1.5),
+    ]);
+    let supply = collection(&[
+        point(r#""kind":"meter""#, 1.0, 1.0),
+        point(r#""kind":"hydrant""#, 1.0, 1.0),
+    ]);
+    let obstacles = collection(&[
+        feature(r#""kind":"building""#, 1.0, 2.5, 1.0, 1.0),
+        feature(r#""kind":"building""#, 90.0, 2.5, 1.0, 1.0),
+    ]);
+    let good = Inputs {
+        parcels: Some(source("lots", &lots)),
+        heads: Some(source("heads", &heads)),
+        supply: Some(source("supply", &supply)),
+        obstacles: Some(source("obstacles", &obstacles)),
+        ..Inputs::of_turf(source("lawns", &lawns))
+    };
+    let end = |inputs: &Inputs| {
+        let meter = "parcel_id,month,m3\nA,2023-07,9\nA,2023-08,\nX,2023-07,1\n";
+        let mut neighbourhood = open(inputs).metered(meter, "meter.csv").unwrap();
+        assert!(neighbourhood.usage().is_empty());
+        let parcels = neighbourhood.by_ref().count();
+        assert!(parcels > 0);
+        let usage: Vec<String> = neighbourhood
+            .usage()
+            .iter()
+            .map(|layer| {
+                let unused: u64 = layer.unused.values().sum();
+                let sum = layer.used + layer.left_out + layer.elsewhere + unused;
+                assert_eq!(sum, layer.rows, "{layer:?}");
+                format!(
+                    "{} {}/{} {}",
+                    layer.role,
+                    layer.used,
+                    layer.rows,
+                    layer.reasons()
+                )
+            })
+            .collect();
+        let lost: Vec<String> = neighbourhood
+            .orphans()
+            .iter()
+            .filter(|issue| matches!(issue.code, Code::JO07 | Code::JO08))
+            .map(|issue| format!("{} {}", issue.code, issue.found))
+            .collect();
+        (usage, lost)
+    };
+    let (usage, lost) = end(&good);
+    assert_eq!(
+        usage,
+        [
+            "turf 2/3 1 JO01",
+            "heads 2/3 1 JO05",
+            "obstacles 1/2 1 near nothing planned",
+            "supply 1/2 1 HY05",
+            "meter 2/3 1 ME04",
+        ]
+    );
+    assert_eq!(lost.len(), 0, "{lost:?}");
+    // What a filter leaves out is not lost.
+    let part = Inputs {
+        where_clause: Some("id = 'A'".into()),
+        ..good.clone()
+    };
+    let (usage, lost) = end(&part);
+    assert_eq!(usage[1], "heads 1/3 1 JO05, 1 of parcels not planned");
+    assert_eq!(lost.len(), 0, "{lost:?}");
+    // Heads given as supply; heads with their coordinates swapped; turf of another id column.
+    let sprays = collection(&[point(r#""radius_m":4,"arc_deg":90"#, 1.5, 1.5)]);
+    let role = Inputs {
+        supply: Some(source("heads", &sprays)),
+        ..good.clone()
+    };
+    let (_, lost) = end(&role);
+    assert_eq!(
+        lost,
+        [
+            "JO08 supply: 0 of 1 rows (1 HY05); its columns (arc_deg, radius_m) are those of heads: is \
+          it meant for --heads?"
+        ]
+    );
+    let swapped = r#"{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"Point","coordinates":[43.0001,5.0001]}}]}"#;
+    let (_, lost) = end(&Inputs {
+        heads: Some(source("heads", swapped)),
+        ..good.clone()
+    });
+    assert_eq!(
+        lost,
+        ["JO08 heads: 0 of 1 rows (1 JO05); longitude and latitude look swapped"]
+    );
+    let lawns = collection(&[
+        feature(r#""parcel_id":"t1","lot":"A""#, 1.0, 1.0, 1.0, 1.0),
+        feature(r#""parcel_id":"t2","lot":"B""#, 11.0, 1.0, 1.0, 1.0),
+    ]);
+    let other = Inputs {
+        heads: None,
+        turf: source("lawns", &lawns),
+        ..good
+    };
+    let (_, lost) = end(&other);
+    assert_eq!(
+        lost,
+        [
+            "JO08 turf: 0 of 2 rows (2 JO01); its column `lot` holds ids of parcels in 2 rows: name \
+          that column parcel_id"
+        ]
+    );
+}
+
+#[test]
+fn a_number_that_stands_in_for_an_id_never_takes_one() {
+    // The first row has no id, and the second has its number for one.
+    let lawns = [
+        feature("", 0.0, 0.0, 2.0, 2.0),
+        feature(r#""parcel_id":"1""#, 3.0, 0.0, 2.0, 2.0),
+        feature(r#""parcel_id":"4""#, 6.0, 0.0, 2.0, 2.0),
+        feature("", 9.0, 0.0, 2.0, 2.0),
+    ];
+    let ids = |inputs: &Inputs| -> Vec<String> {
+        parcels(inputs).into_iter().map(|found| found.id).collect()
+    };
+    let whole = Inputs::of_turf(source("lawns", &collection(&lawns)));
+    assert_eq!(ids(&whole), ["1~2", "1", "4", "4~2"]);
+    let mut neighbourhood = open(&whole);
+    assert_eq!(neighbourhood.by_ref().count(), 4);
+    assert_eq!(orphan_codes(&neighbourhood), [Code::IN18]);
+    // A stream knows what came before.
+    let streamed = Inputs::of_turf(source("lawns", &lawns[2..].join("\n")));
+    assert_eq!(ids(&streamed), ["4", "2"]);
+    let mut streamed = open(&Inputs::of_turf(source("lawns", &lawns[1..].join("\n"))));
+    let found: Vec<String> = streamed
+        .by_ref()
+        .map(|reading| match reading.unwrap() {
+            Reading::Parcel(parcel) => parcel.id,
+            Reading::Failed { id, .. } => id,
+        })
+        .collect();
+    assert_eq!(found, ["1", "4", "3"]);
+    assert_eq!(orphan_codes(&streamed), [Code::IN18]);
+    // In a parcel layer.
+    let lots = Inputs {
+        parcels: Some(source(
+            "lots",
+            &collection(&lawns).replace("parcel_id", "id"),
+        )),
+        ..whole
+    };
+    assert_eq!(ids(&lots), ["1~2", "1", "4", "4~2"]);
 }
 
 #[test]
@@ -665,6 +1027,33 @@ mod formats {
             }
         }
         assert_eq!(compared, 20);
+    }
+
+    /// The reader of GML leaves a file of what it has learnt beside its input, and believes one that is there.
+    #[test]
+    fn gml_is_read_alone_and_without_a_trace() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lawns.gml");
+        write(&path, "GML", 2154, &LAWNS);
+        std::fs::remove_file(folder.path().join("lawns.xsd")).unwrap();
+        let names = || {
+            let entries = std::fs::read_dir(folder.path()).unwrap();
+            let mut names: Vec<_> = entries.map(|entry| entry.unwrap().file_name()).collect();
+            names.sort();
+            names
+        };
+        let read = |what: &str| {
+            let before = names();
+            let inputs = Inputs::of_turf(Source::parse(path.to_str().unwrap()).unwrap());
+            let ids: Vec<String> = parcels(&inputs).into_iter().map(|found| found.id).collect();
+            assert!(ids.contains(&"007".to_owned()), "{what}: {ids:?}");
+            assert_eq!(names(), before, "{what}");
+        };
+        read("without a schema");
+        let stale = "<GMLFeatureClassList><GMLFeatureClass><Name>other</Name>\
+                     <ElementPath>other</ElementPath></GMLFeatureClass></GMLFeatureClassList>";
+        std::fs::write(folder.path().join("lawns.gfs"), stale).unwrap();
+        read("with a stale schema");
     }
 
     #[test]

@@ -534,7 +534,7 @@ fn the_ladder_is_climbed_as_far_as_water_is_worth_it() {
     lawns(home.path(), 4);
     let (mut left, mut changed, mut dearer) = (0, 0, 0);
     // Where sprays lose more to the air, the other families have something to save.
-    for value in [0.9, 6.0, 60.0, 600.0] {
+    for value in [0.9, 6.0, 30.0, 100.0] {
         let ran = plan(
             home.path(),
             &[

@@ -24,6 +24,7 @@ use serde_json::Value;
 
 use super::shard::Shard;
 use crate::issue::{Code, Issue};
+use crate::read::LayerUse;
 use crate::write::files::{Files, OpenFile};
 use crate::write::folder::{beside, clear_up_after, failed, parent_of};
 use crate::write::record::{Record, Which};
@@ -66,6 +67,8 @@ pub struct End {
     pub parcels: u64,
     /// What belongs to no parcel.
     pub orphans: Vec<Issue>,
+    /// What became of the rows of each layer.
+    pub usage: Vec<LayerUse>,
 }
 
 /// A record ready to be appended.

@@ -174,6 +174,7 @@ impl Pass<'_> {
         journal.end(End {
             parcels,
             orphans: orphans.to_vec(),
+            usage: layers.usage().to_vec(),
         })
     }
 
@@ -185,7 +186,9 @@ impl Pass<'_> {
     /// Builds the outputs from the journal and puts them in their place.
     fn build(&self, journal: &mut Journal, existing: Existing) -> Result<Summary, Issue> {
         let mut records = journal.read()?;
-        let orphans = journal.ended().map_or(&[][..], |end| &end.orphans);
+        let (orphans, usage) = journal
+            .ended()
+            .map_or((&[][..], &[][..]), |end| (&end.orphans, &end.usage));
         if self.shard.is_some() {
             let mut summary = Summary::default();
             for record in records.by_ref() {
@@ -193,6 +196,7 @@ impl Pass<'_> {
             }
             if self.answers_for_orphans() {
                 summary.add_orphans(orphans);
+                summary.layers = usage.to_vec();
             }
             merge::keep(self.files, self.target, existing, journal, self.record)?;
             return Ok(summary);
@@ -210,7 +214,7 @@ impl Pass<'_> {
             let found = "it breaks off before its end";
             return Err(Issue::new(Code::OU07, found).in_file(records.name()));
         }
-        outputs.finish(orphans, self.record)
+        outputs.finish(orphans, usage, self.record)
     }
 }
 

@@ -22,8 +22,9 @@ const MOST_CENTS: f64 = 9.0e15;
 #[command(
     after_help = "Example: evenfall allot out --budget 20000 --floor 'district=Lower Alder:5000'\n\n\
     With -o the answer is written to allotment.csv and allotment.json.\n\n\
-    Each parcel offers the steps of its ladder, of which at most one choice a unit is taken; what it \
-    costs the budget is the ceiling of its rebate. A floor needs its column in \
+    Each parcel offers the steps of its ladder that cost no more than the avoided cost or are \
+    recommended, of which at most one choice a unit is taken; what it costs the budget is the \
+    ceiling of its rebate. A floor needs its column in \
     parcels.csv, or in ranked.csv: plan with --by COLUMN."
 )]
 pub(super) struct AllotArgs {
@@ -183,9 +184,14 @@ struct Offered {
     rebate_cents: u64,
 }
 
-/// The steps of `supply_curve.csv` that claim and are paid, by parcel, each list by its rungs.
+/// The steps of `supply_curve.csv` up to its cut, or recommended, that claim and are paid: by parcel,
+/// each list by its rungs.
 fn steps(finished: &Finished) -> Result<BTreeMap<String, Vec<Offered>>, Issue> {
     let mut curve = finished.table("supply_curve.csv")?;
+    let (within, recommended) = (
+        curve.needed("within_avoided")?,
+        curve.needed("recommended")?,
+    );
     let columns = [
         "parcel_id",
         "rung",
@@ -200,7 +206,12 @@ fn steps(finished: &Finished) -> Result<BTreeMap<String, Vec<Offered>>, Issue> {
     while let Some(cells) = curve.next_row()? {
         let claimed_m3_yr = curve.number(&cells, claimed)?.unwrap_or(0.0);
         let rebate_cur = curve.amount(&cells, rebate)?.unwrap_or(0.0);
-        // A step that nothing is paid for needs no budget.
+        // No budget for a step that costs more than its water spares, unless it is recommended.
+        let yes = |column: usize| Ok::<bool, Issue>(curve.yes_or_no(&cells, column)? == Some(true));
+        if !yes(within)? && !yes(recommended)? {
+            continue;
+        }
+        // A step that nothing is paid for needs none.
         if claimed_m3_yr <= 0.0 || rebate_cur <= 0.0 {
             continue;
         }

@@ -7,7 +7,7 @@ use clap::Args;
 use super::design::{Design, DesignArgs};
 use super::inputs::{InputArgs, Layers};
 use super::screen::{Ending, print, progress};
-use super::story::assumed_lines;
+use super::story::{assumed_lines, layers_used};
 use super::table::thousands;
 use super::told::{Look, MOST_FAILURES_TOLD, safe, told};
 use crate::crs::Frame;
@@ -79,9 +79,10 @@ pub(super) fn report(
     let lost = orphans.iter().filter(|issue| issue.is_grave()).count();
     found.issues.extend_from_slice(orphans);
     if !quiet {
-        print(&found.text(lost, layers, design, verbose))?;
+        let used = layers_used(neighbourhood.usage());
+        print(&found.text(lost, &used, layers, design, verbose))?;
     }
-    Ok(u8::from(found.issues.iter().any(Issue::is_grave)))
+    Ok(u8::from(found.issues.iter().any(Issue::is_reported)))
 }
 
 impl Found {
@@ -114,7 +115,14 @@ impl Found {
         }
     }
 
-    fn text(&self, orphans: usize, layers: &Layers, design: &Design, verbose: bool) -> String {
+    fn text(
+        &self,
+        orphans: usize,
+        used: &str,
+        layers: &Layers,
+        design: &Design,
+        verbose: bool,
+    ) -> String {
         let count = |status| self.statuses.get(&status).copied().unwrap_or(0);
         let mut out = format!(
             "Nothing is written. What would be planned:\n\n\
@@ -135,17 +143,21 @@ impl Found {
                 "of no parcel       {orphans:>8}   records or turf areas that failed\n"
             ));
         }
+        out.push_str("\nInputs:\n");
+        for line in used.lines() {
+            out.push_str(&format!("  {line}\n"));
+        }
         let mut excerpts = 0;
         let mut line = |issue: &Issue| {
-            excerpts += u64::from(issue.is_grave());
-            if issue.is_grave() && excerpts <= MOST_FAILURES_TOLD {
+            excerpts += u64::from(issue.is_reported());
+            if issue.is_reported() && excerpts <= MOST_FAILURES_TOLD {
                 told(issue, Look::Plain).replace('\n', "\n  ")
             } else {
                 safe(&issue.to_string())
             }
         };
         let listed = self.issues.iter();
-        let listed = listed.filter(|issue| verbose || issue.is_grave());
+        let listed = listed.filter(|issue| verbose || issue.is_reported());
         let lines: Vec<String> = listed.map(&mut line).collect();
         if !lines.is_empty() {
             out.push_str(&format!("\nWhat was found:\n  {}\n", lines.join("\n  ")));

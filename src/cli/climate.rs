@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use clap::builder::PossibleValuesParser;
 
-use super::design::{assumed, text_of};
+use super::design::assumed;
 use super::files::{refuse_existing, write_whole};
 use super::screen::{Ending, print, tell, tell_issue};
 use super::table::{Table, thousands};
@@ -13,6 +13,7 @@ use crate::assumptions::{Assumptions, Key};
 use crate::budget::PlantFactors;
 use crate::climate::{EffectiveRain, EtoMethod, MonthSummary, Station, WeatherYears};
 use crate::issue::{Code, Issue};
+use crate::read::source::text_of;
 use crate::soil::{Reservoir, Texture};
 
 const MONTHS: [&str; 12] = [

@@ -14,6 +14,7 @@ use crate::issue::{Code, Issue};
 use crate::place::{Effort, Favour};
 use crate::plan::Planner;
 use crate::program::{Program, Rule};
+use crate::read::source::text_of;
 use crate::write::run_record::{InputRecord, LayoutRecord, RunRecord};
 
 const EFFORTS: [(&str, Effort); 4] = [
@@ -272,11 +273,4 @@ pub(super) fn word<T: Copy>(what: &str, words: &[(&str, T)], wanted: &str) -> Re
         .find(|(word, _)| *word == wanted)
         .map(|&(_, meaning)| meaning);
     found.ok_or_else(|| Issue::new(Code::AS03, format!("{what} `{wanted}`")))
-}
-
-/// The text of a file.
-pub(super) fn text_of(path: &Path) -> Result<String, Issue> {
-    std::fs::read_to_string(path).map_err(|error| {
-        Issue::new(Code::IN01, error.to_string()).in_file(path.display().to_string())
-    })
 }

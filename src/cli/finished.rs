@@ -6,11 +6,11 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::design::text_of;
 use crate::assumptions::Assumptions;
 use crate::issue::{Code, Issue};
 use crate::program::known;
 use crate::read::sheet::{Sheet, text};
+use crate::read::source::text_of;
 use crate::write::files::Disk;
 use crate::write::folder::{Existing, MARK, Staging, allowed, failed};
 use crate::write::run_record::RunRecord;

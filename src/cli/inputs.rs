@@ -5,14 +5,14 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use clap::builder::PossibleValuesParser;
 use sha2::{Digest, Sha256};
 
-use super::design::text_of;
 use super::program_file::ProgramFile;
 use crate::climate::Climates;
 use crate::issue::{Code, Issue};
 use crate::read::filter::parse_bbox;
-use crate::read::{Inputs, LandSources, Neighbourhood, Source, zone_years};
+use crate::read::{Inputs, LandSources, MatchIds, Neighbourhood, RepeatedIds, Source, zone_years};
 use crate::write::run_record::{InputRecord, ReadingRecord, RunRecord};
 
 /// Files beside a Shapefile that are part of it.
@@ -76,6 +76,18 @@ pub(super) struct InputArgs {
     /// Column of the parcel layer that holds the id.
     #[arg(long, value_name = "COLUMN")]
     id_field: Option<String>,
+
+    /// Parcels that share an id: the first keeps it and the others become ID~2, ID~3; or they are
+    /// joined to one parcel (condominiums, parts split by a road); or the run is refused.
+    #[arg(long, value_name = "HOW",
+        value_parser = PossibleValuesParser::new(RepeatedIds::WORDS.map(|(word, _)| word)))]
+    repeated_ids: Option<String>,
+
+    /// Ids of turf, supply and meter are matched with those of parcels exactly, or also where they
+    /// differ in case, spaces or leading zeros alone, and from one parcel only, which is reported.
+    #[arg(long, value_name = "HOW",
+        value_parser = PossibleValuesParser::new(MatchIds::WORDS.map(|(word, _)| word)))]
+    match_ids: Option<String>,
 
     /// Plan only the parcels for which this holds, as in: OWNER = 'city'.
     #[arg(long = "where", value_name = "CONDITION")]
@@ -155,6 +167,16 @@ impl InputArgs {
             id_field: self.id_field.clone().or(recorded.id_field),
             where_clause: self.filter.clone().or(recorded.where_clause),
             bbox: bbox.or(recorded.bbox),
+            repeated_ids: chosen(
+                self.repeated_ids
+                    .as_ref()
+                    .or(recorded.repeated_ids.as_ref()),
+                &RepeatedIds::WORDS,
+            )?,
+            match_ids: chosen(
+                self.match_ids.as_ref().or(recorded.match_ids.as_ref()),
+                &MatchIds::WORDS,
+            )?,
         };
         let land = LandSources {
             soils: source(&self.soils, "soils")?,
@@ -231,11 +253,42 @@ impl Layers {
     #[cfg(feature = "arrow")]
     pub(super) fn open_streamed(&self) -> Result<Neighbourhood, Issue> {
         let id_field = self.inputs.id_field.as_deref();
-        let neighbourhood = Neighbourhood::of_arrow(io::stdin(), id_field)?.over(&self.land)?;
+        let repeated = self.inputs.repeated_ids;
+        let neighbourhood =
+            Neighbourhood::of_arrow(io::stdin(), id_field, repeated)?.over(&self.land)?;
         match &self.meter {
             Some(source) => neighbourhood.metered(&text_from(source)?, source.name()),
             None => Ok(neighbourhood),
         }
+    }
+
+    /// Refuses an output folder in which an input of the run lies, also by way of a link.
+    ///
+    /// # Errors
+    /// `OU08`.
+    pub(super) fn lie_outside(&self, output: &Path) -> Result<(), Issue> {
+        let Ok(folder) = output.canonicalize() else {
+            return Ok(()); // it is not there yet
+        };
+        let program = self.program.as_ref().map(ProgramFile::path);
+        let inputs = self.sources().filter_map(|(_, source)| source.path());
+        for path in inputs.chain(program) {
+            // Where it lies, and where the link to it lies that a new file would replace.
+            let whole = path.canonicalize().ok();
+            let parent = path
+                .parent()
+                .filter(|parent| !parent.as_os_str().is_empty());
+            let link = parent.unwrap_or(Path::new(".")).canonicalize().ok();
+            if whole
+                .iter()
+                .chain(&link)
+                .any(|path| path.starts_with(&folder))
+            {
+                let found = format!("it lies in {}", output.display());
+                return Err(Issue::new(Code::OU08, found).in_file(path.display().to_string()));
+            }
+        }
+        Ok(())
     }
 
     /// The climates of the run; the second value says which days are missing and what is doubtful. Without a table and
@@ -262,6 +315,8 @@ impl Layers {
             id_field: self.inputs.id_field.clone(),
             where_clause: self.inputs.where_clause.clone(),
             bbox: self.inputs.bbox,
+            repeated_ids: unusual(self.inputs.repeated_ids, &RepeatedIds::WORDS),
+            match_ids: unusual(self.inputs.match_ids, &MatchIds::WORDS),
         }
     }
 
@@ -305,13 +360,28 @@ impl Layers {
     }
 }
 
+/// What a word stands for; without a word what is usual.
+fn chosen<T: Copy + Default>(word: Option<&String>, words: &[(&str, T)]) -> Result<T, Issue> {
+    let Some(word) = word else {
+        return Ok(T::default());
+    };
+    let known = words.iter().find(|(known, _)| known == word);
+    known.map(|&(_, choice)| choice).ok_or_else(|| {
+        let found = format!("`{word}` in the recorded run is not known");
+        Issue::new(Code::AS03, found)
+    })
+}
+
+/// The word for a choice; none for what is usual.
+fn unusual<T: Copy + Default + PartialEq>(choice: T, words: &[(&str, T)]) -> Option<String> {
+    let word = words.iter().find(|(_, known)| *known == choice);
+    word.filter(|_| choice != T::default())
+        .map(|(word, _)| (*word).to_owned())
+}
+
 /// The text of a table.
 fn text_from(source: &Source) -> Result<String, Issue> {
-    match source.path() {
-        Some(path) => text_of(path),
-        None => io::read_to_string(io::stdin())
-            .map_err(|error| Issue::new(Code::IN01, error.to_string()).in_file(source.name())),
-    }
+    source.text()
 }
 
 fn sha256_of_file(path: &Path) -> io::Result<String> {

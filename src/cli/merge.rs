@@ -55,7 +55,7 @@ pub(super) fn run(args: &MergeArgs) -> Result<u8, Ending> {
     }
     bar.finish_and_clear();
     let end = merged.end()?;
-    let summary = outputs.finish(&end.orphans, &merged.run)?;
+    let summary = outputs.finish(&end.orphans, &end.usage, &merged.run)?;
     if !args.quiet {
         print(&merged_story(&summary, &args.output))?;
     }

@@ -32,6 +32,11 @@ use crate::write::record::{Record, Which};
 use crate::write::run_record::RunRecord;
 use crate::write::wanted::{Drawn, Tables, Wanted};
 
+/// Most planning threads: more than a machine can start would end the run.
+const MAX_JOBS: NonZeroUsize = match NonZeroUsize::new(512) {
+    Some(jobs) => jobs,
+    None => NonZeroUsize::MIN,
+};
 const DRAWN: [(&str, Drawn); 2] = [("recommended", Drawn::Recommended), ("all", Drawn::All)];
 
 /// Plan every parcel: layouts, uniformity and water, as layers that any GIS viewer opens.
@@ -57,7 +62,7 @@ pub(super) struct PlanArgs {
     #[arg(long)]
     overwrite: bool,
 
-    /// Planning threads [default: all cores]. The outputs do not depend on it.
+    /// Planning threads, 512 at most [default: all cores]. The outputs do not depend on it.
     #[arg(short, long, value_name = "N")]
     jobs: Option<NonZeroUsize>,
 
@@ -79,7 +84,7 @@ pub(super) struct PlanArgs {
     /// many machines.
     #[arg(long, value_name = "TABLES", value_delimiter = ',', value_parser = streamed_tables(),
         conflicts_with_all = ["parcels", "turf", "heads", "obstacles", "supply", "filter", "bbox",
-            "output", "format", "layers", "overwrite", "resume", "shard", "dry_run", "rain", "by", "inp"])]
+            "match_ids", "output", "format", "layers", "overwrite", "resume", "shard", "dry_run", "rain", "by", "inp"])]
     arrow: Vec<String>,
 
     /// Read and check everything, say what would be planned, write nothing.
@@ -120,7 +125,8 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let jobs = args
         .jobs
         .or_else(|| thread::available_parallelism().ok())
-        .unwrap_or(NonZeroUsize::MIN);
+        .unwrap_or(NonZeroUsize::MIN)
+        .min(MAX_JOBS);
     let order = Order {
         jobs,
         chunk: args.chunk,
@@ -144,6 +150,9 @@ pub(super) fn run(args: &PlanArgs) -> Result<u8, Ending> {
     let design = args
         .design
         .resolve(layers.program.as_ref(), record.as_ref())?;
+    if let (Some(output), false) = (&args.output, args.dry_run) {
+        layers.lie_outside(output)?;
+    }
     let (Some(output), false) = (&args.output, args.dry_run) else {
         return check::report(&layers, &design, args.quiet, args.verbose);
     };
@@ -345,10 +354,10 @@ impl Hearing for Telling {
 
     fn issues(&mut self, issues: &[Issue]) {
         for issue in issues {
-            if self.quiet || !(issue.is_grave() || self.verbose) {
+            if self.quiet || !(issue.is_reported() || self.verbose) {
                 continue;
             }
-            if issue.is_grave() && self.told < MOST_FAILURES_TOLD {
+            if issue.is_reported() && self.told < MOST_FAILURES_TOLD {
                 self.bar.suspend(|| tell_issue(issue));
                 self.told += 1;
             } else if self.verbose {

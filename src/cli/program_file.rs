@@ -8,9 +8,11 @@ use serde::Deserialize;
 use crate::assumptions::{Assumptions, nearest};
 use crate::issue::{Code, Issue, Spot};
 use crate::program::Rule;
+use crate::read::source::text_of;
 
 /// A program file as it was read.
 pub(super) struct ProgramFile {
+    path: PathBuf,
     name: String,
     text: String,
     folder: PathBuf,
@@ -49,14 +51,18 @@ struct InputsText {
 }
 
 impl ProgramFile {
+    /// Where it lies.
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// Reads a program file.
     ///
     /// # Errors
     /// `IN01` when it cannot be read, `AS03` when it is not TOML or names an unknown input.
     pub(super) fn read(path: &Path) -> Result<ProgramFile, Issue> {
         let name = path.display().to_string();
-        let text = std::fs::read_to_string(path)
-            .map_err(|error| Issue::new(Code::IN01, error.to_string()).in_file(&name))?;
+        let text = text_of(path)?;
         let at = |bytes: Range<usize>, found: &str| {
             let spot = Spot::of_bytes(&text, bytes);
             Issue::new(Code::AS03, format!("line {}: {found}", spot.line()))
@@ -75,6 +81,7 @@ impl ProgramFile {
             .collect::<Result<Vec<Rule>, Issue>>()?;
         let folder = path.parent().unwrap_or(Path::new("")).to_owned();
         Ok(ProgramFile {
+            path: path.to_owned(),
             name,
             text,
             folder,

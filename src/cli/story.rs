@@ -10,6 +10,7 @@ use super::table::{Table, thousands};
 use crate::assumptions::{Key, Origin};
 use crate::batch::shard::Shard;
 use crate::plan::{Percentiles, Status};
+use crate::read::LayerUse;
 use crate::savings::{Counterfactual, EVIDENCE};
 use crate::write::savings::SavingsTotals;
 use crate::write::summary::{Distribution, Summary};
@@ -167,6 +168,27 @@ pub(super) fn counts(summary: &Summary) -> String {
         thousands(summary.turf_areas as f64),
         thousands(summary.turf_m2)
     ));
+    out.push_str(&layers_used(&summary.layers));
+    out
+}
+
+/// How many rows of each layer were used, and why the others were not.
+pub(super) fn layers_used(layers: &[LayerUse]) -> String {
+    let mut out = String::new();
+    for layer in layers {
+        let reasons = match layer.reasons() {
+            none if none.is_empty() => none,
+            some => format!(": {some}"),
+        };
+        let role = layer.role.replace('_', " ");
+        let used = if layer.used == layer.rows {
+            format!("all {} rows used", thousands(layer.rows as f64))
+        } else {
+            let [used, rows] = [layer.used, layer.rows].map(|rows| thousands(rows as f64));
+            format!("{used} of {rows} rows used{reasons}")
+        };
+        out.push_str(&format!("{role}: {used}\n"));
+    }
     out
 }
 

@@ -86,7 +86,7 @@ impl Told {
         };
         let weight = match issue.severity() {
             Severity::Note => Weight::Advice,
-            Severity::Partial => Weight::Warning,
+            Severity::Warning | Severity::Partial => Weight::Warning,
             Severity::Failed | Severity::Fatal => Weight::Error,
         };
         Told {

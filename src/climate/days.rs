@@ -61,8 +61,8 @@ pub fn parse_days(text: &str, file: &str) -> Result<(Vec<DayClimate>, Vec<Issue>
     let rain = table.needed(&["rain_mm", "precip_mm", "prcp_mm"])?;
     let mut days = Vec::new();
     for (line, cells) in &table.rows {
-        let text = table.text(cells, date_column);
-        let date = Date::parse(text).ok_or_else(|| {
+        let text = table.day(*line, cells, date_column)?;
+        let date = Date::parse(&text).ok_or_else(|| {
             let found = format!("date = `{text}`; write 2026-07-31");
             table.cell_issue(Code::IN07, *line, date_column, &found)
         })?;
@@ -300,7 +300,8 @@ mod tests {
         let code = |text: &str| parse_days(text, "d").unwrap_err().code;
         let head = "date,eto_mm,rain_mm\n";
         assert_eq!(code("date,tmax_c,rain_mm\n2023-01-01,4,0\n"), Code::IN08);
-        assert_eq!(code(&format!("{head}01.02.2023,4,0\n")), Code::IN07);
+        assert_eq!(code(&format!("{head}1 Feb 2023,4,0\n")), Code::IN07);
+        assert_eq!(code(&format!("{head}01/02/2023,4,0\n")), Code::IN23);
         assert_eq!(code(&format!("{head}2023-01-01,4,-1\n")), Code::CL02);
         assert_eq!(code(&format!("{head}2023-01-01,40,0\n")), Code::CL02);
         assert_eq!(

@@ -147,8 +147,8 @@ impl Columns {
         line: u64,
         cells: &[String],
     ) -> Result<(Date, Option<Weather>, Option<f64>), Issue> {
-        let text = table.text(cells, self.date);
-        let date = Date::parse(text).ok_or_else(|| {
+        let text = table.day(line, cells, self.date)?;
+        let date = Date::parse(&text).ok_or_else(|| {
             let found = format!("date = `{text}`; write 2026-07-31");
             table.cell_issue(Code::IN07, line, self.date, &found)
         })?;

@@ -21,6 +21,7 @@ use arrow_schema::{DataType, Schema};
 use super::columns::{Columns, GEOMETRY, NUMBER, holds_attributes, value};
 use super::feature::Feature;
 use super::fields::{Fields, Found, Least};
+use super::ids::{MatchIds, RepeatedIds};
 use super::join::{LINK_COLUMN, group_id};
 use super::neighbourhood::Inputs;
 use super::parcels::{Fingerprint, fingerprint, parcel_id};
@@ -53,6 +54,7 @@ const END: [u8; 8] = [0xff, 0xff, 0xff, 0xff, 0, 0, 0, 0];
 /// The rows of one parcel, or some that belong to none.
 pub(super) struct Bundle {
     id_field: Option<String>,
+    repeated_ids: RepeatedIds,
     /// The layers that the stream has.
     layers: [Option<Vec<Feature>>; LAYERS.len()],
     /// Rows that are told of elsewhere: file and number.
@@ -62,6 +64,7 @@ pub(super) struct Bundle {
 /// The bundles of a stream.
 pub(super) struct Bundles {
     rows: Rows,
+    repeated_ids: RepeatedIds,
     waiting: Option<Row>,
     /// Parcels whose rows were read.
     closed: BTreeSet<Fingerprint>,
@@ -82,8 +85,10 @@ impl Bundles {
     pub(super) fn open(
         stream: Box<dyn Read + Send>,
         id_field: Option<&str>,
+        repeated_ids: RepeatedIds,
     ) -> Result<Bundles, Issue> {
         Ok(Bundles {
+            repeated_ids,
             rows: Rows::open(stream, id_field)?,
             waiting: None,
             closed: BTreeSet::new(),
@@ -129,6 +134,7 @@ impl Bundles {
         let has = |layer: &Option<Layer>| layer.as_ref().map(|_| Vec::new());
         let mut bundle = Bundle {
             id_field: self.rows.id_field.clone(),
+            repeated_ids: self.repeated_ids,
             layers: [PARCELS, TURF, HEADS, OBSTACLES, SUPPLY].map(|at| has(&self.rows.layers[at])),
             strangers: BTreeSet::new(),
         };
@@ -199,6 +205,7 @@ impl Bundle {
     pub(super) fn open(self) -> Result<(Fields, Found), Issue> {
         let Bundle {
             id_field,
+            repeated_ids,
             layers: [parcels, turf, heads, obstacles, supply],
             strangers,
         } = self;
@@ -211,6 +218,8 @@ impl Bundle {
             obstacles: source(OBSTACLES, obstacles),
             supply: source(SUPPLY, supply),
             id_field,
+            repeated_ids,
+            match_ids: MatchIds::Exact,
             ..Inputs::of_turf(Source::of_features(
                 LAYERS[TURF].1,
                 turf.unwrap_or_default(),

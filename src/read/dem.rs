@@ -26,6 +26,11 @@ const ROWS_OF_TEXT: [&str; 2] = ["AAIGrid", "GSAG"];
 const MARGIN_CELLS: f64 = 2.0;
 /// Most cells that are held of a lawn; beyond it every second one is read, and so on.
 const MOST_CELLS: usize = 4_000_000;
+/// Heights of land \[m\]: the shore of the Dead Sea lies at about −430 m, the highest summit at 8,849 m;
+/// rounded outwards, choice of this program.
+const HEIGHTS_M: std::ops::RangeInclusive<f64> = -500.0..=9_000.0;
+/// Steeper than this median is no lawn \[%\]: 63 degrees; choice of this program.
+const MAX_SLOPE_PCT: f64 = 200.0;
 /// Maximum number of places of a relief: 131 kB, and a place every 8 m on 100 ha.
 const MAX_PLACES: f64 = 16_384.0;
 /// A relief has a place at least so many times to a cell, so that its own straight lines add little.
@@ -37,6 +42,8 @@ const PROBE_M: f64 = 50.0;
 
 /// A raster of heights.
 pub(super) struct Dem {
+    /// The input's name.
+    name: String,
     // The library's handle may move between threads but not be shared.
     dataset: Mutex<Dataset>,
     crs: Crs,
@@ -130,6 +137,7 @@ impl Dem {
         let no_height = band.no_data_value();
         let _ = take_gdal_complaint();
         Ok(Dem {
+            name: source.name().to_owned(),
             dataset: Mutex::new(dataset),
             crs,
             transform,
@@ -143,7 +151,8 @@ impl Dem {
     /// The slopes of a lawn.
     ///
     /// # Errors
-    /// `EL01` when the raster does not cover it.
+    /// `EL01` when the raster does not cover it, `EL04` for impossible heights and slopes, `EL05` when it
+    /// cannot be read there.
     pub(super) fn terrain(&self, lawn: &LonLatPolygon) -> Result<Terrain, Issue> {
         let uncovered = |found: &str| Issue::new(Code::EL01, found);
         let drawn = self.in_cells(lawn)?;
@@ -164,9 +173,14 @@ impl Dem {
             east: shrunk(steps.east),
             north: shrunk(steps.north),
         };
-        window
+        let terrain = window
             .terrain(&in_window, steps)
-            .ok_or_else(|| uncovered("less than half of it has heights around"))
+            .ok_or_else(|| uncovered("less than half of it has heights around"))?;
+        if terrain.slope_pct > MAX_SLOPE_PCT {
+            let found = format!("a slope of {:.0} %", terrain.slope_pct);
+            return Err(Issue::new(Code::EL04, found));
+        }
+        Ok(terrain)
     }
 
     /// The heights of a box of longitude and latitude (west, south, east, north), by a grid of places
@@ -257,6 +271,11 @@ impl Dem {
             (height as f64 / coarser).ceil() as usize,
         );
         let heights_m = self.heights_m((low.0 as isize, low.1 as isize), (width, height), size)?;
+        // Beyond these are no heights but marks of missing ones that the raster does not declare.
+        let is_impossible = |height_m: &&f64| !HEIGHTS_M.contains(*height_m) && !height_m.is_nan();
+        if let Some(height_m) = heights_m.iter().find(is_impossible) {
+            return Err(Issue::new(Code::EL04, format!("a height of {height_m} m")));
+        }
         let window = Window {
             low,
             size,
@@ -271,7 +290,7 @@ impl Dem {
         window: (usize, usize),
         size: (usize, usize),
     ) -> Result<Vec<f64>, Issue> {
-        let unreadable = |found: String| Issue::new(Code::EL01, found);
+        let unreadable = |found: String| Issue::new(Code::EL05, found).in_file(&self.name);
         let dataset = self
             .dataset
             .lock()

@@ -1,7 +1,9 @@
 //! What every layer is read into: features in longitude and latitude, good or bad.
 
+use crate::cells::number;
 use crate::issue::{Code, Issue};
 use crate::site::{Attribute, Attributes, LonLatPolygon};
+use crate::units::{factor_to_column, metric_column, us_columns};
 
 /// Longest name of a column in a Shapefile; longer ones arrive cut off.
 const DBASE_NAME: usize = 10;
@@ -129,6 +131,60 @@ pub(super) fn column_of<'a>(attributes: &'a Attributes, column: &str) -> Option<
     })
 }
 
+/// A quantity in the metric unit of its column, from the column itself or from one in US units
+/// (`radius_ft` for `radius_m`); also text with a unit behind the number. `None` when it is empty or a
+/// word or number for nothing.
+///
+/// # Errors
+/// Column and text of what is no number, or can be read in two ways: no comma is a decimal mark here.
+pub(super) fn quantity(
+    attributes: &Attributes,
+    column: &str,
+) -> Option<Result<f64, (String, String)>> {
+    let own = column_of(attributes, column).map(|value| (column.to_owned(), value));
+    let found = own.or_else(|| {
+        let mut us = us_columns(column).into_iter();
+        us.find_map(|name| column_of_whole_name(attributes, &name).map(|value| (name, value)))
+    });
+    let (name, value) = found?;
+    let (_, factor) = metric_column(&name).unwrap_or((String::new(), 1.0));
+    let text = value.text();
+    let read = match (value, number::read(&text, None)) {
+        (Attribute::Bool(_), _) => None,
+        (_, Ok(None)) => return None,
+        (_, Ok(Some(written))) if written.unit.is_empty() => Some(written.value * factor),
+        (_, Ok(Some(written))) => {
+            factor_to_column(written.unit, column).map(|factor| written.value * factor)
+        }
+        (_, Err(_)) => None,
+    };
+    Some(read.ok_or_else(|| (name, text.trim().to_owned())))
+}
+
+/// A column by its name, cut as a Shapefile does only where that leaves the unit.
+fn column_of_whole_name<'a>(attributes: &'a Attributes, column: &str) -> Option<&'a Attribute> {
+    let fits = column.len() <= DBASE_NAME;
+    attributes
+        .get(column)
+        .or_else(|| column_of(attributes, column).filter(|_| fits))
+}
+
+/// `IN21` where a layer has one of these quantities in two units.
+pub(super) fn two_units<'a>(
+    columns: impl Iterator<Item = &'a str>,
+    quantities: &[&str],
+) -> Result<(), Issue> {
+    let columns: Vec<String> = columns.map(str::to_lowercase).collect();
+    for quantity in quantities {
+        let same = std::iter::once((*quantity).to_owned()).chain(us_columns(quantity));
+        let there: Vec<String> = same.filter(|name| columns.contains(name)).collect();
+        if let [one, other, ..] = &there[..] {
+            return Err(Issue::new(Code::IN21, format!("`{one}` and `{other}`")));
+        }
+    }
+    Ok(())
+}
+
 /// The box around a polygon: west, south, east, north.
 pub(super) fn bounds(polygon: &LonLatPolygon) -> [f64; 4] {
     let mut found = [
@@ -168,5 +224,28 @@ mod tests {
         let mut feature = Feature::bad(1, 0, Issue::new(Code::GE01, ""));
         feature.attributes = attributes;
         assert_eq!(feature.text("parcel_id"), None);
+    }
+
+    #[test]
+    fn quantities_are_metric_whatever_the_column_says() {
+        let read = |name: &str, text: &str| {
+            let attributes = Attributes(vec![(name.into(), Attribute::Text(text.into()))]);
+            quantity(&attributes, "radius_m")
+        };
+        assert_eq!(read("radius_m", "4.5"), Some(Ok(4.5)));
+        assert_eq!(read("Radius_FT", "10"), Some(Ok(3.048)));
+        assert_eq!(read("radius_m", "10 ft"), Some(Ok(3.048)));
+        assert_eq!(read("radius_ft", "4 m"), Some(Ok(4.0)));
+        for nothing in ["", "NULL", "-999", "n/a"] {
+            assert_eq!(read("radius_m", nothing), None);
+        }
+        for bad in ["4,5", "far", "4 psi", "1,234"] {
+            let found = Some(Err(("radius_m".to_owned(), bad.to_owned())));
+            assert_eq!(read("radius_m", bad), found);
+        }
+        let both = ["radius_m", "arc_deg", "radius_ft"];
+        let issue = two_units(both.into_iter(), &["flow_lpm", "radius_m"]).unwrap_err();
+        assert_eq!(issue.code, Code::IN21);
+        assert!(two_units(both.into_iter(), &["flow_lpm"]).is_ok());
     }
 }

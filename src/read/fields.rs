@@ -6,7 +6,7 @@ use super::heads::HeadField;
 use super::join::{LINK_COLUMN, Opening, Plan};
 use super::neighbourhood::{Inputs, ReadCounts};
 use super::obstacles::ObstacleField;
-use super::parcels::Roll;
+use super::parcels::{IdRules, Roll};
 use super::supply::SupplyField;
 use crate::issue::Issue;
 
@@ -73,11 +73,16 @@ impl Fields {
             Some(source) => Some(ObstacleField::open(&source.spooled()?, &mut orphans)?),
             None => None,
         };
-        let supply = match &inputs.supply {
+        let mut supply = match &inputs.supply {
             Some(source) => Some(SupplyField::open(&source.spooled()?, &mut orphans)?),
             None => None,
         };
         let id_field = inputs.id_field.as_deref();
+        let rules = IdRules {
+            field: id_field,
+            repeated: inputs.repeated_ids,
+            matching: inputs.match_ids,
+        };
         let mut opening = Opening {
             heads: heads.as_mut(),
             orphans,
@@ -86,7 +91,11 @@ impl Fields {
         };
         let (plan, expected) = match &inputs.parcels {
             Some(parcels) => {
-                let roll = Roll::open(&parcels.spooled()?, id_field, &filter, least)?;
+                let source = parcels.spooled()?;
+                let mut roll = Roll::open(&source, rules, &filter, least, &mut opening.orphans)?;
+                if let Some(supply) = &mut supply {
+                    opening.orphans.extend(supply.match_ids(&mut roll)?);
+                }
                 let expected = roll.selected();
                 (
                     opening.by_parcel(roll, &inputs.turf.spooled()?)?,

@@ -10,17 +10,20 @@ use std::collections::BTreeMap;
 
 use rstar::{AABB, RTree, RTreeObject};
 
-use super::feature::{Feature, bounds, column_of};
+use super::feature::{Feature, bounds, column_of, quantity, two_units};
 use super::filter::Filter;
 use super::layer::{Layer, Role};
 use super::parcels::fingerprint;
 use super::plane::{distance_m, grown};
 use super::source::Source;
 use super::turf::{AreaKey, pieces, word};
+use super::usage::{Clues, LayerUse, by_code};
 use crate::assumptions::nearest;
 use crate::issue::{Code, Issue};
 use crate::site::{Condition, ExistingHead, LonLatPolygon};
 
+/// Columns that hold quantities.
+const QUANTITIES: [&str; 4] = ["radius_m", "pressure_kpa", "flow_lpm", "body_mm"];
 /// A head belongs to a turf area whose boundary is this near [m]: the error of a survey by hand.
 /// Choice of this program.
 const REACH_M: f64 = 1.0;
@@ -45,6 +48,7 @@ pub(super) struct HeadField {
     /// Once settled: sorted by area, then number.
     links: Vec<Link>,
     read: u64,
+    unused: BTreeMap<Code, u64>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -139,6 +143,7 @@ impl HeadField {
     pub(super) fn open(source: &Source, issues: &mut Vec<Issue>) -> Result<HeadField, Issue> {
         let mut layer = Layer::open(source, Role::Heads, &Filter::default())?;
         let (mut spots, mut heads, mut read) = (Vec::new(), Vec::new(), 0);
+        let first = issues.len();
         let (mut by_parcel, mut by_turf) = (Vec::new(), Vec::new());
         while let Some(feature) = layer.next()? {
             read += 1;
@@ -174,6 +179,7 @@ impl HeadField {
                 named: None,
             });
         }
+        two_units(layer.columns(), &QUANTITIES).map_err(|issue| issue.in_file(layer.name()))?;
         by_parcel.sort_unstable();
         by_turf.sort_unstable();
         let tree = RTree::bulk_load(spots);
@@ -186,12 +192,23 @@ impl HeadField {
             numbered: BTreeMap::new(),
             links: Vec::new(),
             read,
+            unused: by_code(&issues[first..]),
         })
     }
 
     /// How many rows the layer has.
     pub(super) fn read(&self) -> u64 {
         self.read
+    }
+
+    /// How its rows were used, when so many were handed over.
+    pub(super) fn usage(&self, joined: u64) -> (LayerUse, Clues) {
+        let mut usage = LayerUse::of(Role::Heads.name(), self.read);
+        usage.used = joined;
+        usage.unused = self.unused.clone();
+        let unused: u64 = self.unused.values().sum();
+        usage.left_out = self.read.saturating_sub(joined + unused);
+        (usage, self.layer.clues())
     }
 
     /// Lets a feature of the turf layer claim heads: those that name it, and those that are nearer to
@@ -312,6 +329,7 @@ impl HeadField {
                 }
                 Err((code, distance_m)) => {
                     left_out += 1;
+                    *self.unused.entry(code).or_default() += 1;
                     let names = match distance_m.is_some() || code == Code::HE06 {
                         true => self.names(&head)?,
                         false => format!("no turf within {REACH_M} m"),
@@ -381,19 +399,17 @@ fn head(
     place: impl Fn(Issue) -> Issue,
 ) -> ExistingHead {
     let mut number = |column: &str, least: f64, most: f64| {
-        let attribute = column_of(&feature.attributes, column)?;
-        let text = attribute.text();
-        if text.trim().is_empty() {
-            return None;
-        }
-        let value = attribute
-            .number()
-            .filter(|value| (least..=most).contains(value));
-        if value.is_none() {
-            let found = format!("{column} `{}`, {least} to {most} is allowed", text.trim());
+        let read = quantity(&feature.attributes, column)?;
+        let shown = |value: f64| (column.to_owned(), value.to_string());
+        let within = read.and_then(|value| match (least..=most).contains(&value) {
+            true => Ok(value),
+            false => Err(shown(value)),
+        });
+        if let Err((name, text)) = &within {
+            let found = format!("{name} `{text}`, {column} {least} to {most} is allowed");
             issues.push(place(Issue::new(Code::IN11, found)));
         }
-        value
+        within.ok()
     };
     let radius_m = number("radius_m", 0.1, 60.0);
     let arc_deg = number("arc_deg", 1.0, 360.0);

@@ -6,6 +6,7 @@ use super::feature::Feature;
 use super::fields::Least;
 use super::filter::Filter;
 use super::heads::HeadField;
+use super::ids::{LooseMatches, MissingIds, numbered};
 use super::layer::{Layer, Role};
 use super::neighbourhood::ReadCounts;
 use super::parcels::{Fingerprint, Roll, fingerprint};
@@ -24,6 +25,10 @@ pub(super) enum Plan {
     Parcels {
         roll: Box<Roll>,
         turf: Layer,
+        /// Rows that belong to no parcel, by why.
+        unused: BTreeMap<Code, u64>,
+        /// Other columns of theirs that hold ids of parcels, and in how many rows.
+        id_columns: BTreeMap<String, u64>,
         links: Vec<Link>,
         entry: u32,
         link: usize,
@@ -34,6 +39,8 @@ pub(super) enum Plan {
         column: String,
         links: Vec<Link>,
         link: usize,
+        /// Parcels without an id whose number is an id.
+        renamed: BTreeMap<u32, String>,
     },
     /// As it stands.
     Stream(Box<Stream>),
@@ -109,15 +116,13 @@ impl Opening<'_> {
     /// Joins turf to the parcels of a layer.
     pub(super) fn by_parcel(&mut self, mut roll: Roll, source: &Source) -> Result<Plan, Issue> {
         let mut turf = Layer::open(source, Role::Turf, &Filter::default())?;
-        let mut links = Vec::new();
+        let (mut links, mut loose) = (Vec::new(), LooseMatches::default());
+        let (mut unused, mut id_columns) = (BTreeMap::new(), BTreeMap::new());
         while let Some(feature) = turf.next()? {
             self.counts.turf += 1;
             let named = feature.text(LINK_COLUMN);
             let found = match &named {
-                Some(id) => match roll.find(id) {
-                    Some(parcel) => Ok((parcel, Joined::ById)),
-                    None => Err(Issue::new(Code::JO01, format!("parcel_id `{id}`"))),
-                },
+                Some(id) => by_id(&mut roll, &feature, id, &mut loose)?,
                 None => by_place(&mut roll, &feature)?,
             };
             if let Some(heads) = &mut self.heads {
@@ -133,6 +138,15 @@ impl Opening<'_> {
                 Ok(_) => self.counts.turf_left_out += 1,
                 Err(issue) => {
                     self.counts.turf_orphaned += 1;
+                    *unused.entry(issue.code).or_default() += 1;
+                    if issue.code == Code::JO01 {
+                        for (name, value) in &feature.attributes.0 {
+                            let is_other = !name.eq_ignore_ascii_case(LINK_COLUMN);
+                            if is_other && !roll.all_of(&value.text()).is_empty() {
+                                *id_columns.entry(name.clone()).or_default() += 1;
+                            }
+                        }
+                    }
                     self.orphans
                         .push(issue.in_file(turf.name()).at_feature(feature.number));
                 }
@@ -142,10 +156,13 @@ impl Opening<'_> {
             return Err(turf.nothing_left(0));
         }
         links.sort_unstable_by_key(|link| (link.parcel, link.number));
-        self.counts.parcels_left_out = u64::from(roll.len()) - roll.selected();
+        self.orphans.extend(loose.issue(&mut roll, turf.name())?);
+        self.counts.parcels_left_out = roll.left_out();
         Ok(Plan::Parcels {
             roll: Box::new(roll),
             turf,
+            unused,
+            id_columns,
             links,
             entry: 0,
             link: 0,
@@ -171,7 +188,7 @@ impl Opening<'_> {
             return Ok((Plan::Stream(Box::new(stream)), None));
         }
         let mut groups = Groups::default();
-        let (mut turf, mut links) = (turf, Vec::new());
+        let (mut turf, mut links, mut missing) = (turf, Vec::new(), MissingIds::default());
         while let Some(feature) = turf.next()? {
             self.counts.turf += 1;
             let named = feature.text(column);
@@ -184,26 +201,62 @@ impl Opening<'_> {
                 continue;
             }
             self.counts.turf_joined += 1;
-            let group = groups
-                .find(&group_id(&feature, column), named.is_some())
-                .map_err(|issue| issue.in_file(turf.name()).at_feature(feature.number))?;
+            missing.add(feature.number, named.is_some());
+            let group = groups.find(named.as_deref(), feature.number);
             links.push(Link::new(&feature, group, Joined::ById, turf.name())?);
         }
         if links.is_empty() && self.least == Least::OneFeature {
             return Err(turf.nothing_left(self.counts.turf));
         }
         links.sort_unstable_by_key(|link| (link.parcel, link.number));
-        let column = column.to_owned();
-        Ok((
-            Plan::Groups {
-                turf,
-                column,
-                links,
-                link: 0,
-            },
-            Some(groups.found.len() as u64),
-        ))
+        if self.least == Least::OneFeature {
+            self.orphans.extend(missing.issue(turf.name()));
+        }
+        let (column, expected) = (column.to_owned(), u64::from(groups.count));
+        let plan = Plan::Groups {
+            turf,
+            column,
+            links,
+            link: 0,
+            renamed: groups.renamed(),
+        };
+        Ok((plan, Some(expected)))
     }
+}
+
+/// The parcel of a turf area's `parcel_id`; of several with that id the one on which it lies, or else
+/// the first.
+fn by_id(
+    roll: &mut Roll,
+    feature: &Feature,
+    id: &str,
+    loose: &mut LooseMatches,
+) -> Result<Result<(u32, Joined), Issue>, Issue> {
+    let same = roll.all_of(id);
+    let Some(&first) = same.first() else {
+        let near = roll.find_loosely(id);
+        return Ok(match near[..] {
+            [parcel] => {
+                loose.add(feature.number, 1, id, parcel);
+                Ok((parcel, Joined::ById))
+            }
+            [] => Err(Issue::new(Code::JO01, format!("parcel_id `{id}`"))),
+            _ => {
+                let count = near.len();
+                let found = format!(
+                    "parcel_id `{id}`; {count} parcels have it in another case or with other zeros"
+                );
+                Err(Issue::new(Code::JO01, found))
+            }
+        });
+    };
+    if same.len() == 1 {
+        return Ok(Ok((first, Joined::ById)));
+    }
+    let areas = feature.areas().unwrap_or_default();
+    let good: Vec<LonLatPolygon> = areas.iter().flatten().cloned().collect();
+    let parcel = roll.by_place_among(&same, &good)?.unwrap_or(first);
+    Ok(Ok((parcel, Joined::ById)))
 }
 
 /// The parcel that a lawn overlaps most.
@@ -223,23 +276,38 @@ fn by_place(roll: &mut Roll, feature: &Feature) -> Result<Result<(u32, Joined), 
     })
 }
 
-/// Groups by their ids, numbered by first appearance.
+/// Groups by their ids, numbered by first appearance; a row without an id is one by itself.
 #[derive(Debug, Default)]
 struct Groups {
-    /// The number, and whether the id stood in the column.
-    found: BTreeMap<Fingerprint, (u32, bool)>,
+    found: BTreeMap<Fingerprint, u32>,
+    /// Group and row of those without an id.
+    numbered: Vec<(u32, u64)>,
+    count: u32,
 }
 
 impl Groups {
-    /// The group of an id; `IN09` if a number that stands in for a missing id is also an id.
-    fn find(&mut self, id: &str, named: bool) -> Result<u32, Issue> {
-        let next = self.found.len() as u32; // rows are counted in `Link::new`
-        let &mut (group, was_named) = self.found.entry(fingerprint(id)).or_insert((next, named));
-        if was_named == named && (named || group == next) {
-            return Ok(group);
-        }
-        let found = format!("`{id}` is an id, and the number of a row that has none");
-        Err(Issue::new(Code::IN09, found))
+    /// The group of a row.
+    fn find(&mut self, id: Option<&str>, row: u64) -> u32 {
+        let next = self.count; // rows are counted in `Link::new`
+        let group = match id {
+            Some(id) => *self.found.entry(fingerprint(id)).or_insert(next),
+            None => {
+                self.numbered.push((next, row));
+                next
+            }
+        };
+        self.count += u32::from(group == next);
+        group
+    }
+
+    /// The names of groups without an id whose row has a number that is the id of another.
+    fn renamed(&self) -> BTreeMap<u32, String> {
+        let is_used = |id: &str| self.found.contains_key(&fingerprint(id));
+        let taken = self.numbered.iter().filter_map(|&(group, row)| {
+            let number = row.to_string();
+            is_used(&number).then(|| (group, numbered(&number, is_used)))
+        });
+        taken.collect()
     }
 }
 
@@ -250,12 +318,15 @@ mod tests {
     #[test]
     fn groups_are_numbered_by_first_appearance() {
         let mut groups = Groups::default();
-        let mut found = |id: &str, named| groups.find(id, named).map_err(|issue| issue.code);
-        assert_eq!(found("B", true), Ok(0));
-        assert_eq!(found("A", true), Ok(1));
-        assert_eq!(found("B", true), Ok(0));
-        assert_eq!(found("4", false), Ok(2));
-        assert_eq!(found("4", true), Err(Code::IN09));
-        assert_eq!(found("A", false), Err(Code::IN09));
+        assert_eq!(groups.find(Some("B"), 1), 0);
+        assert_eq!(groups.find(Some("A"), 2), 1);
+        assert_eq!(groups.find(Some("B"), 3), 0);
+        assert_eq!(groups.find(None, 4), 2);
+        assert_eq!(groups.find(None, 5), 3);
+        assert!(groups.renamed().is_empty());
+        // A number gives way to an id, wherever that stands.
+        assert_eq!(groups.find(Some("4"), 6), 4);
+        assert_eq!(groups.find(Some("4~2"), 7), 5);
+        assert_eq!(groups.renamed(), [(2, "4~3".to_owned())].into());
     }
 }

@@ -4,10 +4,14 @@
 use super::dem::Dem;
 #[cfg(feature = "system-gis")]
 use super::feature::bounds;
+use super::layer::Role;
 use super::majority::AreaField;
 use super::soils::{self, SoilField, SoilTable};
 use super::source::Source;
+use super::usage::{Clues, LayerUse};
 use super::zones;
+#[cfg(feature = "system-gis")]
+use crate::issue::Severity;
 use crate::issue::{Code, Issue};
 use crate::site::{Attributes, ExistingHead, Relief, SupplyPoint, TurfArea};
 
@@ -68,11 +72,24 @@ impl LandField {
         })
     }
 
+    /// How the rows of soils and climate zones were used so far.
+    pub(super) fn usage(&self) -> Vec<(LayerUse, Clues)> {
+        let soils = self
+            .soils
+            .iter()
+            .map(|field| field.usage(Role::Soils, Code::SO02));
+        let zones = self
+            .zones
+            .iter()
+            .map(|field| field.usage(Role::Zones, Code::CL06));
+        soils.chain(zones).collect()
+    }
+
     /// Adds to a lawn what the layers say of it. A climate zone that the lawn or its parcel names
     /// counts before the layer of zones.
     ///
     /// # Errors
-    /// `IN01` or `IN03` if a file changed in between.
+    /// `IN01` or `IN03` if a file changed in between, `EL05` where the raster cannot be read.
     pub(super) fn settle(
         &mut self,
         turf: &mut TurfArea,
@@ -97,6 +114,7 @@ impl LandField {
         if let Some(dem) = &self.dem {
             match dem.terrain(&turf.polygon) {
                 Ok(terrain) => turf.land.terrain = Some(terrain),
+                Err(issue) if issue.severity() == Severity::Fatal => return Err(issue),
                 Err(issue) => issues.push(place(issue)),
             }
         }

@@ -8,6 +8,7 @@ use super::filter::Filter;
 use super::ogr::OgrLayer;
 use super::records::Records;
 use super::source::{Kind, Source};
+use super::usage::{Clues, around};
 use crate::clause::Clause;
 use crate::issue::{Code, Issue};
 
@@ -48,6 +49,8 @@ pub(super) struct Layer {
     unseen: Vec<String>,
     /// The columns that had a value on any feature so far, in the order in which they came.
     columns: Vec<String>,
+    /// The box around what was read so far.
+    extent: Option<[f64; 4]>,
 }
 
 enum Body {
@@ -72,6 +75,7 @@ impl Layer {
                 condition: None,
                 unseen: Vec::new(),
                 columns: Vec::new(),
+                extent: None,
             });
         }
         let (kind, stream) = source.open()?;
@@ -102,6 +106,7 @@ impl Layer {
             condition,
             unseen,
             columns: Vec::new(),
+            extent: None,
         })
     }
 
@@ -125,6 +130,21 @@ impl Layer {
     /// The columns that had a value on any feature that was read.
     pub(super) fn columns(&self) -> impl Iterator<Item = &str> {
         self.columns.iter().map(String::as_str)
+    }
+
+    /// The box around what was read: west, south, east, north \[degrees\].
+    pub(super) fn extent(&self) -> Option<[f64; 4]> {
+        self.extent
+    }
+
+    /// What may explain that little of it was used.
+    pub(super) fn clues(&self) -> Clues {
+        Clues {
+            file: self.name.clone(),
+            extent: self.extent,
+            columns: self.columns.clone(),
+            ..Clues::default()
+        }
     }
 
     /// Whether this is a text sequence.
@@ -161,7 +181,9 @@ impl Layer {
                 self.columns.push(name.clone());
             }
         }
-        let meets = self.filter.meets(feature.bounds());
+        let bounds = feature.bounds();
+        self.extent = around(self.extent, bounds);
+        let meets = self.filter.meets(bounds);
         feature.selected &= meets
             && self.condition.as_ref().is_none_or(|condition| {
                 condition.holds(|column| column_of(&feature.attributes, column))

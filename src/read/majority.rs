@@ -1,6 +1,6 @@
 //! A layer of areas, and what it says of most of a lawn.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use geo::{Area, BooleanOps, Coord, LineString, MultiPolygon, Polygon};
 use rstar::{AABB, RTree, RTreeObject};
@@ -11,6 +11,7 @@ use super::layer::{Layer, Role};
 use super::plane::Plane;
 use super::source::Source;
 use super::turf::pieces;
+use super::usage::{Clues, LayerUse};
 use crate::issue::{Code, Issue};
 use crate::site::LonLatPolygon;
 
@@ -23,6 +24,10 @@ pub(super) struct AreaField<T> {
     layer: Layer,
     tree: RTree<AreaBox>,
     values: Vec<Option<T>>,
+    /// Rows that said something of a polygon that was asked for.
+    used: BTreeSet<usize>,
+    /// Rows without a polygon that can be used.
+    unusable: u64,
     kept: BTreeMap<u64, Vec<LonLatPolygon>>,
 }
 
@@ -52,9 +57,10 @@ impl<T: Clone + PartialEq> AreaField<T> {
         mut value: impl FnMut(&Feature, &mut Vec<Issue>) -> Result<Option<T>, Issue>,
     ) -> Result<AreaField<T>, Issue> {
         let mut layer = Layer::open(source, role, &Filter::default())?;
-        let (mut boxes, mut values) = (Vec::new(), Vec::new());
+        let (mut boxes, mut values, mut unusable) = (Vec::new(), Vec::new(), 0);
         while let Some(feature) = layer.next()? {
             let place = |issue: Issue| issue.in_file(source.name()).at_feature(feature.number);
+            let before = boxes.len();
             for piece in pieces(&feature) {
                 match piece {
                     Ok(repaired) => boxes.extend(repaired.parts.iter().map(|part| {
@@ -73,12 +79,15 @@ impl<T: Clone + PartialEq> AreaField<T> {
                     }
                 }
             }
+            unusable += u64::from(boxes.len() == before);
             values.push(value(&feature, issues)?);
         }
         Ok(AreaField {
             layer,
             tree: RTree::bulk_load(boxes),
             values,
+            used: BTreeSet::new(),
+            unusable,
             kept: BTreeMap::new(),
         })
     }
@@ -108,6 +117,9 @@ impl<T: Clone + PartialEq> AreaField<T> {
                 .map(|polygon| plane.to_metres(&polygon))
                 .collect();
             let shared_m2 = MultiPolygon(clipped).intersection(&flat).unsigned_area();
+            if shared_m2 > 0.0 {
+                self.used.insert(row);
+            }
             match shares.iter_mut().find(|(known, _)| *known == value) {
                 Some((_, sum_m2)) => *sum_m2 += shared_m2,
                 None => shares.push((value, shared_m2)),
@@ -121,6 +133,18 @@ impl<T: Clone + PartialEq> AreaField<T> {
         Ok(most
             .filter(|(_, m2)| *m2 > 0.0 && *m2 >= unknown_m2)
             .map(|(value, _)| value))
+    }
+
+    /// How its rows were used so far. Rows without a value count as unused by the code given.
+    pub(super) fn usage(&self, role: Role, no_value: Code) -> (LayerUse, Clues) {
+        let mut usage = LayerUse::of(role.name(), self.values.len() as u64);
+        usage.used = self.used.len() as u64;
+        let without = self.values.iter().filter(|value| value.is_none()).count() as u64;
+        usage.add_unused(Code::SO05, self.unusable);
+        usage.add_unused(no_value, without.saturating_sub(self.unusable));
+        let counted: u64 = usage.unused.values().sum();
+        usage.elsewhere = usage.rows.saturating_sub(usage.used + counted);
+        (usage, self.layer.clues())
     }
 
     fn polygons(&mut self, number: u64, locator: u64) -> Result<&[LonLatPolygon], Issue> {

@@ -2,6 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::ids::LooseMatches;
+use super::parcels::Roll;
+use super::usage::{Clues, LayerUse};
 use crate::cells::Table;
 use crate::climate::Date;
 use crate::issue::{Code, Issue};
@@ -25,6 +28,9 @@ struct Account {
     fault: Option<Issue>,
     /// Whether a parcel has it.
     found: bool,
+    /// Whether a parcel was handed it.
+    used: bool,
+    rows: u64,
 }
 
 struct Columns {
@@ -70,14 +76,15 @@ impl MeterField {
                     "the parcel's id is empty",
                 ));
             }
-            let Some(m3) = table.number(*line, cells, columns.volume)? else {
-                continue;
-            };
-            let (first_day, end_day) = columns.period.read(&table, *line, cells)?;
             let account = accounts.entry(id.to_owned()).or_insert_with(|| Account {
                 line: *line,
                 ..Account::default()
             });
+            account.rows += 1;
+            let Some(m3) = table.number(*line, cells, columns.volume)? else {
+                continue;
+            };
+            let (first_day, end_day) = columns.period.read(&table, *line, cells)?;
             let fault = if !(0.0..=MOST_M3).contains(&m3) {
                 let found = format!("m3 = {m3}");
                 Some(table.cell_issue(Code::ME03, *line, columns.volume, &found))
@@ -120,6 +127,7 @@ impl MeterField {
             return Vec::new();
         };
         account.found = true;
+        account.used = true;
         match &account.fault {
             Some(issue) => {
                 issues.push(issue.clone().of_parcel(parcel));
@@ -129,11 +137,72 @@ impl MeterField {
         }
     }
 
-    /// Marks the accounts of parcels that exist but are not planned.
-    pub(super) fn know(&mut self, exists: impl Fn(&str) -> bool) {
-        for (id, account) in &mut self.accounts {
-            account.found = account.found || exists(id);
+    /// Matches the accounts with the ids of the parcels, and marks those whose parcel exists. Ids that
+    /// differ in writing alone become the parcel's (`JO06`); where several parcels have the id, the rows
+    /// stay with the first (`ME05`).
+    ///
+    /// # Errors
+    /// As the parcel layer, which is read again where that is needed.
+    pub(super) fn match_ids(&mut self, roll: &mut Roll) -> Result<Vec<Issue>, Issue> {
+        let (mut issues, mut loose) = (Vec::new(), LooseMatches::default());
+        let mut by_id = BTreeMap::new();
+        for (id, mut account) in std::mem::take(&mut self.accounts) {
+            let same = roll.all_of(&id);
+            account.found = !same.is_empty();
+            if same.len() > 1 {
+                let found = format!(
+                    "line {}: `{id}` is the id of {} parcels",
+                    account.line,
+                    same.len()
+                );
+                let issue = Issue::new(Code::ME05, found).in_file(&self.file);
+                issues.push(issue.of_parcel(id.as_str()));
+            }
+            by_id.insert(id, account);
         }
+        let strangers: Vec<String> = by_id
+            .iter()
+            .filter(|(_, account)| !account.found)
+            .map(|(id, _)| id.clone())
+            .collect();
+        for id in strangers {
+            let [parcel] = roll.find_loosely(&id)[..] else {
+                continue;
+            };
+            let name = roll.id(parcel)?;
+            // Two accounts of one parcel cannot be told apart from one account twice.
+            if by_id.contains_key(&name) {
+                continue;
+            }
+            if let Some(mut account) = by_id.remove(&id) {
+                account.found = true;
+                let rows = account.reads.len() as u64;
+                loose.add(account.line, rows, &id, parcel);
+                by_id.insert(name, account);
+            }
+        }
+        self.accounts = by_id;
+        issues.extend(loose.issue(roll, &self.file)?);
+        Ok(issues)
+    }
+
+    /// How its rows were used so far.
+    pub(super) fn usage(&self) -> (LayerUse, Clues) {
+        let mut usage = LayerUse::of("meter", 0);
+        for account in self.accounts.values() {
+            usage.rows += account.rows;
+            match &account.fault {
+                Some(issue) if account.used => usage.add_unused(issue.code, account.rows),
+                _ if account.used => usage.used += account.rows,
+                _ if account.found => usage.left_out += account.rows,
+                _ => usage.add_unused(Code::ME04, account.rows),
+            }
+        }
+        let clues = Clues {
+            file: self.file.clone(),
+            ..Clues::default()
+        };
+        (usage, clues)
     }
 
     /// What is told of accounts that belong to no parcel.
@@ -161,7 +230,7 @@ impl Period {
         };
         match *self {
             Period::Days(start, end) => {
-                let day = |column| date(column, table.text(cells, column), "2023-07-31");
+                let day = |column| date(column, &table.day(line, cells, column)?, "2023-07-31");
                 Ok((day(start)?.day_number(), day(end)?.day_number()))
             }
             Period::Month(column) => {
@@ -242,7 +311,7 @@ mod tests {
         let mut field =
             field("id,month,m3\nB,2023-01,1\nX,2023-01,1\nY,2023-01,1\nC,2023-01,1\n").unwrap();
         field.of("B", &mut Vec::new());
-        field.know(|id| id == "C");
+        field.of("C", &mut Vec::new());
         let issue = field.strangers().unwrap();
         assert_eq!(issue.code, Code::ME04);
         assert_eq!(issue.found, "line 3: `X`, and 1 more");

@@ -37,6 +37,7 @@ mod feature;
 mod fields;
 mod geojson;
 mod heads;
+mod ids;
 mod join;
 mod json;
 mod land;
@@ -58,12 +59,15 @@ mod soils;
 mod stream;
 mod supply;
 mod turf;
+mod usage;
 mod validity;
 #[cfg(feature = "arrow")]
 mod wkb;
 mod zones;
 
+pub use ids::{MatchIds, RepeatedIds};
 pub use land::LandSources;
 pub use neighbourhood::{Inputs, Neighbourhood, ReadCounts, Reading};
 pub use source::Source;
+pub use usage::LayerUse;
 pub use zones::zone_years;

@@ -4,6 +4,7 @@
 //! grouped by its `parcel_id`, and a lawn without it is a parcel by itself. A text sequence
 //! without a parcel layer and heads streams: then the lawns of a parcel must stand together.
 
+use std::collections::BTreeMap;
 #[cfg(feature = "arrow")]
 use std::io::Read;
 
@@ -11,14 +12,16 @@ use std::io::Read;
 use super::bundles::Bundles;
 use super::feature::Feature;
 use super::fields::{Fields, Least};
+use super::ids::{MatchIds, RepeatedIds};
 use super::join::{Plan, fetch_run, group_id};
 use super::land::{LandField, LandSources};
 use super::meter::MeterField;
-use super::parcels::parcel_id;
-use super::repair::repair;
+use super::obstacles::ObstacleField;
+use super::repair::{repair, united};
 use super::source::Source;
 use super::stream::Streamed;
 use super::turf::{Joined, TurfIds, gather};
+use super::usage::{Clues, LayerUse};
 use crate::issue::{Code, Issue};
 use crate::site::{Attributes, LonLatPolygon, Parcel};
 
@@ -42,6 +45,10 @@ pub struct Inputs {
     pub where_clause: Option<String>,
     /// A box on the same layer: west, south, east, north \[degrees\].
     pub bbox: Option<[f64; 4]>,
+    /// What happens to parcels that share an id.
+    pub repeated_ids: RepeatedIds,
+    /// How ids of one layer are matched with those of another.
+    pub match_ids: MatchIds,
 }
 
 impl Inputs {
@@ -57,6 +64,8 @@ impl Inputs {
             id_field: None,
             where_clause: None,
             bbox: None,
+            repeated_ids: RepeatedIds::default(),
+            match_ids: MatchIds::default(),
         }
     }
 }
@@ -150,6 +159,9 @@ pub struct Neighbourhood {
     counts: ReadCounts,
     expected: Option<u64>,
     ended: bool,
+    /// Rows of turf that belong to a parcel and cannot be used, by why.
+    turf_unusable: BTreeMap<Code, u64>,
+    usage: Vec<LayerUse>,
 }
 
 impl Neighbourhood {
@@ -183,11 +195,15 @@ impl Neighbourhood {
             counts: found.counts,
             expected: found.expected,
             ended: false,
+            turf_unusable: BTreeMap::new(),
+            usage: Vec::new(),
         })
     }
 
     /// The parcels of a stream of Arrow record batches, each with the rows that stand with it. What the
-    /// stream is made of is known now; its rows are read as they are needed.
+    /// stream is made of is known now; its rows are read as they are needed. Ids are matched exactly,
+    /// and parcels that share one are numbered in the order of the stream: what other parcels are
+    /// called is not known.
     ///
     /// # Errors
     /// `IN01`, `IN08`, `IN13`, `IN14`, `CR02` and `CR04` for what stands in front of the rows.
@@ -195,8 +211,9 @@ impl Neighbourhood {
     pub fn of_arrow(
         stream: impl Read + Send + 'static,
         id_field: Option<&str>,
+        repeated_ids: RepeatedIds,
     ) -> Result<Neighbourhood, Issue> {
-        let bundles = Bundles::open(Box::new(stream), id_field)?;
+        let bundles = Bundles::open(Box::new(stream), id_field, repeated_ids)?;
         let orphans = bundles.notes();
         Ok(Neighbourhood {
             fields: Fields::none(),
@@ -209,6 +226,8 @@ impl Neighbourhood {
             counts: ReadCounts::default(),
             expected: None,
             ended: false,
+            turf_unusable: BTreeMap::new(),
+            usage: Vec::new(),
         })
     }
 
@@ -228,8 +247,8 @@ impl Neighbourhood {
     /// `IN07` and `IN08` for a table that cannot be read.
     pub fn metered(mut self, text: &str, file: &str) -> Result<Neighbourhood, Issue> {
         let mut field = MeterField::parse(text, file)?;
-        if let Plan::Parcels { roll, .. } = &self.fields.plan {
-            field.know(|id| roll.find(id).is_some());
+        if let Plan::Parcels { roll, .. } = &mut self.fields.plan {
+            self.orphans.extend(field.match_ids(roll)?);
             self.orphans.extend(field.strangers());
         }
         self.meter = Some(field);
@@ -241,6 +260,62 @@ impl Neighbourhood {
     #[must_use]
     pub fn orphans(&self) -> &[Issue] {
         &self.orphans
+    }
+
+    /// What became of the rows of each layer, once the iteration has ended; empty before, and for record
+    /// batches, whose rows stand with each parcel that needs them.
+    #[must_use]
+    pub fn usage(&self) -> &[LayerUse] {
+        &self.usage
+    }
+
+    /// Counts how layers were used, and says where little of one was.
+    fn end_usage(&mut self) {
+        let mut found: Vec<(LayerUse, Clues)> = Vec::new();
+        let mut turf = LayerUse::of("turf", self.counts.turf);
+        let unusable: u64 = self.turf_unusable.values().sum();
+        turf.used = self.counts.turf_joined.saturating_sub(unusable);
+        turf.left_out = self.counts.turf_left_out;
+        turf.unused = self.turf_unusable.clone();
+        let mut clues = Clues {
+            file: self.turf_name(),
+            ..Clues::default()
+        };
+        let mut extent = None;
+        match &self.fields.plan {
+            Plan::Parcels {
+                roll,
+                turf: layer,
+                unused,
+                id_columns,
+                ..
+            } => {
+                for (code, rows) in unused {
+                    turf.add_unused(*code, *rows);
+                }
+                extent = roll.extent();
+                clues = layer.clues();
+                clues.id_columns.clone_from(id_columns);
+            }
+            Plan::Groups { turf: layer, .. } => extent = layer.extent(),
+            Plan::Stream(stream) => extent = stream.extent(),
+            Plan::Nothing => {}
+        }
+        found.push((turf, clues));
+        let joined = self.counts.heads_joined;
+        found.extend(self.fields.heads.iter().map(|field| field.usage(joined)));
+        found.extend(self.fields.obstacles.iter().map(ObstacleField::usage));
+        let is_whole = self.is_whole;
+        found.extend(self.fields.supply.iter().map(|field| field.usage(is_whole)));
+        found.extend(self.land.usage());
+        found.extend(self.meter.iter().map(MeterField::usage));
+        for (layer, clues) in found {
+            // Of a part of the parcels nothing can be said of what lies around them.
+            if is_whole || layer.left_out > 0 {
+                self.orphans.extend(layer.issue(&clues, extent));
+            }
+            self.usage.push(layer);
+        }
     }
 
     /// How many rows went where, so far.
@@ -304,6 +379,7 @@ impl Neighbourhood {
                 links,
                 entry,
                 link,
+                ..
             } => {
                 while *entry < roll.len() && !roll.is_selected(*entry) {
                     *entry += 1;
@@ -314,22 +390,27 @@ impl Neighbourhood {
                 while links.get(*link).is_some_and(|found| found.parcel < *entry) {
                     *link += 1;
                 }
-                let feature = roll.fetch(*entry)?;
-                let lawns = fetch_run(turf, links, link, *entry)?;
+                let at = *entry;
+                let feature = roll.fetch(at)?;
+                let lawns = fetch_run(turf, links, link, at)?;
                 *entry += 1;
-                self.parcel(&feature, &lawns).map(Some)
+                self.parcel(at, &feature, &lawns).map(Some)
             }
             Plan::Groups {
                 turf,
                 column,
                 links,
                 link,
+                renamed,
             } => {
                 let Some(first) = links.get(*link).copied() else {
                     return Ok(None);
                 };
                 let lawns = fetch_run(turf, links, link, first.parcel)?;
-                let id = lawns.first().map(|(first, _)| group_id(first, column));
+                let id = match renamed.get(&first.parcel) {
+                    Some(name) => Some(name.clone()),
+                    None => lawns.first().map(|(first, _)| group_id(first, column)),
+                };
                 self.group(id.unwrap_or_default(), &lawns).map(Some)
             }
             Plan::Nothing => Ok(None),
@@ -356,34 +437,52 @@ impl Neighbourhood {
         }
     }
 
-    /// A reading of a feature of the parcel layer.
-    fn parcel(&mut self, feature: &Feature, lawns: &[(Feature, Joined)]) -> Result<Reading, Issue> {
-        let Plan::Parcels { roll, .. } = &self.fields.plan else {
+    /// A reading of a feature of the parcel layer, and of those that are joined to it.
+    fn parcel(
+        &mut self,
+        entry: u32,
+        feature: &Feature,
+        lawns: &[(Feature, Joined)],
+    ) -> Result<Reading, Issue> {
+        let Plan::Parcels { roll, .. } = &mut self.fields.plan else {
             return Err(Issue::new(Code::RU02, "a parcel without a parcel layer"));
         };
-        let id = parcel_id(feature, roll.id_field());
-        let place = |issue: Issue| {
+        let parts = roll.parts(entry, feature)?;
+        let id = roll.id_of(entry, feature);
+        let place = |issue: Issue, feature: &Feature| {
             issue
                 .in_file(roll.name())
                 .at_feature(feature.number)
                 .of_parcel(id.as_str())
         };
-        let mut issues: Vec<Issue> = feature.notes.iter().cloned().map(place).collect();
+        let said = parts.issues.into_iter();
+        let mut issues: Vec<Issue> = said.map(|issue| place(issue, feature)).collect();
         let (mut outline, mut failure) = (Vec::new(), None);
-        match feature.areas() {
-            Err(issue) => failure = Some(place(issue)),
-            Ok(areas) => {
-                for area in areas {
-                    match area.as_ref().map_err(Clone::clone).and_then(repair) {
-                        Ok(repaired) => {
-                            issues.extend(repaired.notes.into_iter().map(place));
-                            outline.extend(repaired.parts);
+        for feature in std::iter::once(feature).chain(&parts.features) {
+            let notes = feature.notes.iter().cloned();
+            issues.extend(notes.map(|issue| place(issue, feature)));
+            match feature.areas() {
+                Err(issue) if failure.is_none() => failure = Some(place(issue, feature)),
+                Err(_) => {}
+                Ok(areas) => {
+                    for area in areas {
+                        match area.as_ref().map_err(Clone::clone).and_then(repair) {
+                            Ok(repaired) => {
+                                let notes = repaired.notes.into_iter();
+                                issues.extend(notes.map(|issue| place(issue, feature)));
+                                outline.extend(repaired.parts);
+                            }
+                            Err(issue) if failure.is_none() => {
+                                failure = Some(place(issue, feature));
+                            }
+                            Err(_) => {}
                         }
-                        Err(issue) if failure.is_none() => failure = Some(place(issue)),
-                        Err(_) => {}
                     }
                 }
             }
+        }
+        if !parts.features.is_empty() {
+            outline = united(&outline);
         }
         let attributes = feature.attributes.clone();
         match failure {
@@ -415,6 +514,9 @@ impl Neighbourhood {
         let file = self.turf_name();
         let found = gather(lawns, &id, &outline, &file, &mut self.turf_ids);
         issues.extend(found.issues);
+        for code in found.unusable {
+            *self.turf_unusable.entry(code).or_default() += 1;
+        }
         if let Some(issue) = found.failure.filter(|_| found.areas.is_empty()) {
             return Ok(self.failed(id, issue, attributes, outline));
         }
@@ -497,6 +599,9 @@ impl Iterator for Neighbourhood {
         }
         let next = self.read_next();
         self.ended = !matches!(next, Ok(Some(_)));
+        if let (Ok(None), Plan::Stream(stream)) = (&next, &self.fields.plan) {
+            self.orphans.extend(stream.missing_ids());
+        }
         if matches!(next, Ok(None)) && self.is_whole {
             self.orphans.extend(
                 self.fields
@@ -511,6 +616,13 @@ impl Iterator for Neighbourhood {
             ) {
                 self.orphans.extend(field.strangers());
             }
+        }
+        #[cfg(feature = "arrow")]
+        let is_bundled = self.bundles.is_some();
+        #[cfg(not(feature = "arrow"))]
+        let is_bundled = false;
+        if matches!(next, Ok(None)) && !is_bundled {
+            self.end_usage();
         }
         next.transpose()
     }

@@ -1,15 +1,16 @@
 //! Obstacles: each parcel gets those that its heads may reach.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rstar::{AABB, RTree, RTreeObject};
 
-use super::feature::{Feature, bounds, column_of};
+use super::feature::{Feature, bounds, quantity, two_units};
 use super::filter::Filter;
 use super::layer::{Layer, Role};
 use super::plane::grown;
 use super::source::Source;
 use super::turf::{pieces, word};
+use super::usage::{Clues, LayerUse};
 use crate::issue::{Code, Issue};
 use crate::site::{LonLatPolygon, Obstacle, ObstacleKind};
 
@@ -24,7 +25,9 @@ pub(super) struct ObstacleField {
     layer: Layer,
     tree: RTree<ObstacleBox>,
     read: u64,
-    unusable: u64,
+    unusable: BTreeMap<Code, u64>,
+    /// Numbers of those that were handed over.
+    used: BTreeSet<u64>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -46,12 +49,16 @@ impl ObstacleField {
     /// Reads the whole layer once; what cannot be used is told, here and only here.
     pub(super) fn open(source: &Source, issues: &mut Vec<Issue>) -> Result<ObstacleField, Issue> {
         let mut layer = Layer::open(source, Role::Obstacles, &Filter::default())?;
-        let (mut boxes, mut read, mut unusable) = (Vec::new(), 0, 0);
+        let (mut boxes, mut read, mut unusable) = (Vec::new(), 0, BTreeMap::new());
         while let Some(feature) = layer.next()? {
             read += 1;
             let (obstacles, found) = obstacles(&feature, layer.name());
+            if obstacles.is_empty() {
+                let grave = found.iter().find(|issue| issue.is_grave());
+                let code = grave.map_or(Code::GE01, |issue| issue.code);
+                *unusable.entry(code).or_default() += 1;
+            }
             issues.extend(found);
-            unusable += u64::from(obstacles.is_empty());
             boxes.extend(obstacles.iter().map(|obstacle| {
                 let [west, south, east, north] = bounds(&obstacle.polygon);
                 ObstacleBox {
@@ -62,17 +69,29 @@ impl ObstacleField {
                 }
             }));
         }
+        two_units(layer.columns(), &["height_m"]).map_err(|issue| issue.in_file(layer.name()))?;
         Ok(ObstacleField {
             layer,
             tree: RTree::bulk_load(boxes),
             read,
             unusable,
+            used: BTreeSet::new(),
         })
     }
 
     /// How many rows the layer has, and how many of them cannot be used.
     pub(super) fn counts(&self) -> (u64, u64) {
-        (self.read, self.unusable)
+        (self.read, self.unusable.values().sum())
+    }
+
+    /// How its rows were used so far.
+    pub(super) fn usage(&self) -> (LayerUse, Clues) {
+        let mut usage = LayerUse::of(Role::Obstacles.name(), self.read);
+        usage.used = self.used.len() as u64;
+        usage.unused = self.unusable.clone();
+        let (_, unusable) = self.counts();
+        usage.elsewhere = self.read.saturating_sub(usage.used + unusable);
+        (usage, self.layer.clues())
     }
 
     /// The obstacles near any of the polygons, by their boxes, in input order.
@@ -87,6 +106,7 @@ impl ObstacleField {
             let near = self.tree.locate_in_envelope_intersecting(&around);
             found.extend(near.map(|near| (near.number, near.locator)));
         }
+        self.used.extend(found.keys());
         let mut near = Vec::new();
         for (number, locator) in found {
             let feature = self.layer.fetch(locator, number)?;
@@ -124,18 +144,17 @@ fn height_m(
     issues: &mut Vec<Issue>,
     place: impl Fn(Issue) -> Issue,
 ) -> Option<f64> {
-    let attribute = column_of(&feature.attributes, "height_m")?;
-    if attribute.text().trim().is_empty() {
-        return None;
-    }
-    let height_m = attribute
-        .number()
-        .filter(|height_m| (0.0..=MOST_HEIGHT_M).contains(height_m));
-    if height_m.is_none() {
-        let found = format!("height_m `{}`", attribute.text());
+    let read = quantity(&feature.attributes, "height_m")?;
+    let shown = |value: f64| ("height_m".to_owned(), value.to_string());
+    let within = read.and_then(|value| match (0.0..=MOST_HEIGHT_M).contains(&value) {
+        true => Ok(value),
+        false => Err(shown(value)),
+    });
+    if let Err((name, text)) = &within {
+        let found = format!("{name} `{text}`");
         issues.push(place(Issue::new(Code::IN11, found)));
     }
-    height_m
+    within.ok()
 }
 
 fn kind(word: &str) -> Option<ObstacleKind> {

@@ -1,5 +1,10 @@
 //! Layers of every other format, through the system's vector library.
 
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use gdal::vector::OGRFieldType;
 use gdal::vector::OGRwkbGeometryType as Type;
 use gdal::vector::geometry_type_flatten;
@@ -39,6 +44,9 @@ const DRIVERS: [&str; 20] = [
     "CSV",
     "VFK",
 ];
+/// What stands in the head of every file of GML, and how long that head is \[bytes\].
+const GML: &[u8] = b"opengis.net/gml";
+const GML_HEAD_BYTES: u64 = 16 * 1024;
 /// Deepest nesting of a geometry in collections.
 const MOST_LEVELS: usize = 32;
 /// Largest whole number that a float holds exactly.
@@ -55,6 +63,44 @@ pub(super) struct OgrLayer {
     /// All features, for formats that cannot find one by its id.
     held: Option<Vec<Feature>>,
     number: u64,
+    /// Goes when the layer is closed.
+    _alone: Option<Alone>,
+}
+
+/// A folder with nothing in it but a link to an input. The reader of GML writes what it has learnt of a
+/// file into another beside it, and believes such a file, or a schema, that it finds there.
+struct Alone(PathBuf);
+
+impl Alone {
+    /// A link to a file of GML; `None` for every other input.
+    fn of(path: &Path) -> io::Result<Option<(Alone, PathBuf)>> {
+        let mut head = Vec::new();
+        File::open(path)?
+            .take(GML_HEAD_BYTES)
+            .read_to_end(&mut head)?;
+        if !head.windows(GML.len()).any(|part| part == GML) {
+            return Ok(None);
+        }
+        static COUNT: AtomicU64 = AtomicU64::new(0);
+        let count = COUNT.fetch_add(1, Ordering::Relaxed);
+        let name = format!("evenfall-{}-{count}", std::process::id());
+        let folder = std::env::temp_dir().join(name);
+        std::fs::create_dir(&folder)?;
+        let alone = Alone(folder);
+        let linked = alone.0.join("input.gml");
+        #[cfg(unix)]
+        std::os::unix::fs::symlink(path, &linked)?;
+        #[cfg(not(unix))]
+        std::fs::copy(path, &linked).map(|_| ())?;
+        Ok(Some((alone, linked)))
+    }
+}
+
+impl Drop for Alone {
+    fn drop(&mut self) {
+        // What cannot be removed is a link in the folder for temporary files.
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
 }
 
 /// What all features of a layer have in common.
@@ -84,7 +130,8 @@ impl OgrLayer {
     ) -> Result<OgrLayer, Issue> {
         listen_to_gdal();
         let _ = take_gdal_complaint();
-        let dataset = dataset(source)?;
+        let (path, alone) = place(source)?;
+        let dataset = dataset(source, &path)?;
         let index = choose(source, role, &dataset)?;
         let finding = layer(source, dataset, index)?;
         let mut reference = finding.spatial_ref();
@@ -100,7 +147,19 @@ impl OgrLayer {
         }
         let crs = match reference {
             Some(reference) => Crs::from_reference(reference),
-            None => Err(Issue::new(Code::CR01, format!("layer {}", finding.name()))),
+            None => {
+                let extent = finding.get_extent().ok();
+                let _ = take_gdal_complaint();
+                let corner = extent.map(|extent| Coord {
+                    x: extent.MaxX,
+                    y: extent.MaxY,
+                });
+                let looks = corner.and_then(rings::likely_system);
+                let looks =
+                    looks.map_or(String::new(), |system| format!("; it looks like {system}"));
+                let found = format!("layer {}{looks}", finding.name());
+                Err(Issue::new(Code::CR01, found))
+            }
         };
         let crs = crs.map_err(|issue| issue.in_file(source.name()))?;
         let columns = finding.defn().fields().map(|field| {
@@ -113,7 +172,7 @@ impl OgrLayer {
         });
         let columns = columns.collect();
         let selected = match clause {
-            Some(clause) => Some(passing(source, index, clause)?),
+            Some(clause) => Some(passing(source, &path, index, clause)?),
             None => None,
         };
         let held = if finding.has_capability(LayerCaps::OLCRandomRead) {
@@ -121,7 +180,7 @@ impl OgrLayer {
         } else {
             Some(Vec::new())
         };
-        let reading = layer(source, self::dataset(source)?, index)?.owned_features();
+        let reading = layer(source, self::dataset(source, &path)?, index)?.owned_features();
         let name = source.name().to_owned();
         let form = Form { name, crs, columns };
         Ok(OgrLayer {
@@ -131,6 +190,7 @@ impl OgrLayer {
             selected,
             held,
             number: 0,
+            _alone: alone,
         })
     }
 
@@ -254,21 +314,34 @@ impl Form {
     }
 }
 
-fn dataset(source: &Source) -> Result<Dataset, Issue> {
-    let refused = |found: String| Issue::new(Code::IN02, found).in_file(source.name());
+/// Where the library is to find an input.
+fn place(source: &Source) -> Result<(PathBuf, Option<Alone>), Issue> {
     let Some(path) = source.path().filter(|_| !source.passes_once()) else {
-        return Err(refused("only GeoJSON can come through a pipe".to_owned()));
+        let found = "only GeoJSON can come through a pipe";
+        return Err(Issue::new(Code::IN02, found).in_file(source.name()));
     };
     // The full path begins with a slash and cannot be taken for a connection string.
     let path = path
         .canonicalize()
         .map_err(|fault| source.unreadable(&fault))?;
+    match Alone::of(&path).map_err(|fault| source.unreadable(&fault))? {
+        None => Ok((path, None)),
+        Some((alone, linked)) => {
+            // Otherwise `007` becomes a number where all ids of a file are made of digits.
+            let _ = gdal::config::set_config_option("GML_FIELDTYPES", "ALWAYS_STRING");
+            Ok((linked, Some(alone)))
+        }
+    }
+}
+
+fn dataset(source: &Source, path: &Path) -> Result<Dataset, Issue> {
+    let refused = |found: String| Issue::new(Code::IN02, found).in_file(source.name());
     let options = DatasetOptions {
         open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VECTOR,
         allowed_drivers: Some(&DRIVERS),
         ..DatasetOptions::default()
     };
-    Dataset::open_ex(&path, options).map_err(|_| {
+    Dataset::open_ex(path, options).map_err(|_| {
         refused(take_gdal_complaint().unwrap_or_else(|| "no driver reads the file".to_owned()))
     })
 }
@@ -294,8 +367,8 @@ fn choose(source: &Source, role: &str, dataset: &Dataset) -> Result<usize, Issue
 }
 
 /// The ids of the features that meet a condition in the SQL of the source.
-fn passing(source: &Source, index: usize, clause: &str) -> Result<Vec<u64>, Issue> {
-    let mut layer = layer(source, dataset(source)?, index)?;
+fn passing(source: &Source, path: &Path, index: usize, clause: &str) -> Result<Vec<u64>, Issue> {
+    let mut layer = layer(source, dataset(source, path)?, index)?;
     let refused = |complaint: Option<String>| {
         let why = complaint.unwrap_or_else(|| "the format refuses it".to_owned());
         Issue::new(Code::IN10, format!("`{clause}`: {why}")).in_file(source.name())

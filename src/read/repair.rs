@@ -6,20 +6,26 @@ use geo::algorithm::bool_ops::FillRule;
 use geo::orient::Direction;
 use geo::{Area, BooleanOps, Coord, Euclidean, Length, LineString, MultiPolygon, Orient, Polygon};
 
+use super::feature::bounds;
 use super::plane::Plane;
-use super::validity::{Verdict, judge};
+use super::validity::{Verdict, judge, meetings_exceed};
 use crate::issue::{Code, Issue};
 use crate::site::LonLatPolygon;
 
 /// Most vertices and holes of one polygon.
 const MOST_VERTICES: usize = 200_000;
 const MOST_HOLES: usize = 5_000;
+/// Most places in which sides of a polygon that is repaired may meet. The overlay splits the sides at
+/// each; at this number it takes well under a second, at 500,000 it took 20.
+const MAX_MEETINGS: usize = 20_000;
 /// Less area than this is nothing to water [m²].
 const LEAST_AREA_M2: f64 = 0.01;
 /// A polygon with 4 · area / perimeter below this vanishes when shrunk by 2 cm [m].
 const LEAST_WIDTH_M: f64 = 0.04;
 /// A repair may change the area by this fraction.
 const MOST_CHANGE_FRAC: f64 = 0.01;
+/// Polygons up to this number are compared pair by pair, to see whether their boxes are apart.
+const MAX_PAIRED: usize = 500;
 /// A corner of the overlay this close to a corner as drawn is that corner [m], and the same as a
 /// fraction of the extent, which is what the overlay's grid resolves.
 const SAME_CORNER_M: f64 = 1e-6;
@@ -50,6 +56,10 @@ pub(super) fn repair(polygon: &LonLatPolygon) -> Result<Repaired, Issue> {
     let verdict = judge(polygon);
     if verdict == Verdict::Valid {
         return as_drawn(polygon, &drawn);
+    }
+    if meetings_exceed(polygon, MAX_MEETINGS) {
+        let found = format!("more than {MAX_MEETINGS} places");
+        return Err(Issue::new(Code::GE14, found));
     }
     let overlaid = overlay(&drawn);
     if verdict == Verdict::Touching && overlaid.0.len() == 1 {
@@ -170,6 +180,46 @@ fn overlay(polygon: &Polygon<f64>) -> MultiPolygon<f64> {
         return shell;
     }
     shell.difference(&wound(polygon.interiors().iter().collect()))
+}
+
+/// The union of polygons that may lie on one another, such as the units of a condominium: every place
+/// counts once. Polygons whose boxes are apart stay as they are. The order is by the lowest corner.
+pub(super) fn united(polygons: &[LonLatPolygon]) -> Vec<LonLatPolygon> {
+    let Some(first) = polygons.first() else {
+        return Vec::new();
+    };
+    let boxes: Vec<[f64; 4]> = polygons.iter().map(bounds).collect();
+    let meet =
+        |a: &[f64; 4], b: &[f64; 4]| a[0] <= b[2] && b[0] <= a[2] && a[1] <= b[3] && b[1] <= a[3];
+    let apart = boxes.len() <= MAX_PAIRED
+        && boxes
+            .iter()
+            .enumerate()
+            .all(|(at, one)| boxes[..at].iter().all(|other| !meet(one, other)));
+    if apart {
+        return polygons.to_vec();
+    }
+    let plane = Plane::about(first);
+    let flat: Vec<Polygon<f64>> = polygons
+        .iter()
+        .map(|polygon| plane.to_metres(polygon).orient(Direction::Default))
+        .collect();
+    let nothing = MultiPolygon(Vec::new());
+    let mut whole = MultiPolygon(flat)
+        .union_with_fill_rule(&nothing, FillRule::NonZero)
+        .0;
+    whole.sort_by(|a, b| {
+        lowest(a)
+            .0
+            .total_cmp(&lowest(b).0)
+            .then(lowest(a).1.total_cmp(&lowest(b).1))
+    });
+    let others = polygons.iter().skip(1).flat_map(|polygon| {
+        std::iter::once(polygon.exterior().clone()).chain(polygon.interiors().iter().cloned())
+    });
+    let rings = first.interiors().iter().cloned().chain(others).collect();
+    let corners = Corners::new(&Polygon::new(first.exterior().clone(), rings), plane);
+    whole.iter().map(|part| corners.to_degrees(part)).collect()
 }
 
 fn lowest(polygon: &Polygon<f64>) -> (f64, f64) {
@@ -330,6 +380,36 @@ mod tests {
     }
 
     #[test]
+    fn a_place_under_two_polygons_counts_once() {
+        let square = |x: f64, side: f64| {
+            on_the_ground(
+                &geo::Rect::new(
+                    Coord { x, y: 0.0 },
+                    Coord {
+                        x: x + side,
+                        y: side,
+                    },
+                )
+                .to_polygon(),
+            )
+        };
+        let sum = |parts: &[LonLatPolygon]| super::super::plane::area_m2(parts);
+        // Two units of one building, a lot that touches it, one that laps over, one far away.
+        let stacked = united(&[square(0.0, 10.0), square(0.0, 10.0)]);
+        assert_eq!(stacked.len(), 1);
+        assert!((sum(&stacked) - 100.0).abs() < 1e-3);
+        let touching = united(&[square(0.0, 10.0), square(10.0, 10.0)]);
+        assert_eq!(touching.len(), 1);
+        assert!((sum(&touching) - 200.0).abs() < 1e-3);
+        let lapping = united(&[square(0.0, 10.0), square(5.0, 10.0), square(100.0, 2.0)]);
+        assert_eq!(lapping.len(), 2);
+        assert!((sum(&lapping) - 154.0).abs() < 1e-3);
+        let apart = [square(0.0, 10.0), square(30.0, 10.0)];
+        assert_eq!(united(&apart), apart);
+        assert!(united(&[]).is_empty());
+    }
+
+    #[test]
     fn slivers_are_refused() {
         for polygon in [
             geo::wkt!(POLYGON((0. 0., 10. 0., 20. 0., 0. 0.))),
@@ -340,6 +420,26 @@ mod tests {
         }
         let narrow = geo::wkt!(POLYGON((0. 0., 100. 0., 100. 0.03, 0. 0.03, 0. 0.)));
         assert!(repaired(&narrow).is_ok());
+    }
+
+    #[test]
+    fn a_star_of_many_points_is_refused_at_once() {
+        // Every side crosses nearly every other: 2,001 points, two million crossings.
+        let count = 2_001_u32;
+        let star: LineString<f64> = (0..=count)
+            .map(|i| {
+                let turn = f64::from(i * (count / 2) % count) / f64::from(count);
+                let angle = turn * std::f64::consts::TAU;
+                Coord {
+                    x: 100.0 * libm::cos(angle),
+                    y: 100.0 * libm::sin(angle),
+                }
+            })
+            .collect();
+        let began = std::time::Instant::now();
+        assert_eq!(repaired(&Polygon::new(star, vec![])), Err(Code::GE14));
+        // The budget of a feature is 5 s; this takes milliseconds, with room for a busy machine.
+        assert!(began.elapsed().as_secs() < 5);
     }
 
     #[test]

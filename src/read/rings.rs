@@ -61,7 +61,7 @@ fn one_ring(
             .iter()
             .position(|at| at.x.abs() > 180.0 || at.y.abs() > 90.0)
         {
-            let found = format!("({}, {})", ring[at].x, ring[at].y);
+            let found = out_of_range(ring[at]);
             return Err(Issue::new(Code::CR03, found).at_vertex(index, at));
         }
         return Ok(LineString(ring));
@@ -69,6 +69,45 @@ fn one_ring(
     let (mut x, mut y): (Vec<f64>, Vec<f64>) = ring.iter().map(|at| (at.x, at.y)).unzip();
     crs.to_lon_lat(&mut x, &mut y)?;
     Ok(x.into_iter().zip(y).map(|(x, y)| Coord { x, y }).collect())
+}
+
+/// A coordinate that is no longitude and latitude, and what it looks like.
+fn out_of_range(at: Coord<f64>) -> String {
+    match likely_system(at) {
+        Some(system) => format!("({}, {}), which looks like {system}", at.x, at.y),
+        None => format!("({}, {})", at.x, at.y),
+    }
+}
+
+/// The systems that coordinates like this one are likely to be of; `None` where none is.
+///
+/// Ranges: UTM has eastings of 100–900 km and northings below 10,000 km; Web Mercator reaches 20,038 km
+/// both ways; US State Plane zones in feet have eastings up to some 10 million and northings up to 5
+/// million.
+///
+/// # References
+/// - Snyder, J. P., *Map projections: a working manual*, USGS Professional Paper 1395, 1987, p. 57 and
+///   appendix C (original not consulted; ranges rounded outwards).
+pub(super) fn likely_system(at: Coord<f64>) -> Option<&'static str> {
+    let (x, y) = (at.x, at.y);
+    let swapped = x.abs() <= 90.0 && y.abs() <= 180.0;
+    if x.abs() <= 180.0 && y.abs() <= 90.0 {
+        Some("longitude and latitude, EPSG:4326")
+    } else if swapped {
+        Some("latitude before longitude")
+    } else if !(x.abs() <= 20_048_967.0 && y.abs() <= 20_048_967.0) {
+        None
+    } else if (100_000.0..=900_000.0).contains(&x) && (0.0..=10_000_000.0).contains(&y) {
+        Some(
+            "metres of a UTM zone, EPSG:326NN or 327NN, or feet of a state's plane, EPSG:2222 to 2289",
+        )
+    } else if x > 900_000.0 && x < 10_000_000.0 && (0.0..5_000_000.0).contains(&y) {
+        Some("feet of a state's plane, EPSG:2222 to 2289, or Web Mercator, EPSG:3857")
+    } else if x.abs() > 1_000.0 || y.abs() > 1_000.0 {
+        Some("Web Mercator, EPSG:3857, or metres or feet of a national grid")
+    } else {
+        None
+    }
 }
 
 fn ring_issue(index: usize, found: String) -> Issue {
@@ -98,6 +137,9 @@ pub(super) fn point(at: Coord<f64>, crs: &Crs) -> Result<geo::Point<f64>, Issue>
     if !(at.x.is_finite() && at.y.is_finite()) {
         return Err(Issue::new(Code::GE06, format!("({}, {})", at.x, at.y)));
     }
+    if *crs == Crs::LonLat && (at.x.abs() > 180.0 || at.y.abs() > 90.0) {
+        return Err(Issue::new(Code::CR03, out_of_range(at)));
+    }
     let (mut x, mut y) = ([at.x], [at.y]);
     crs.to_lon_lat(&mut x, &mut y)?;
     Ok(geo::Point::new(x[0], y[0]))
@@ -118,6 +160,21 @@ mod tests {
         assert_eq!(polygon.exterior().0.len(), 5);
         assert_eq!(notes.len(), 1);
         assert_eq!(notes[0].code, Code::GE10);
+    }
+
+    #[test]
+    fn coordinates_of_another_system_are_named() {
+        let looks = |x: f64, y: f64| likely_system(Coord { x, y }).unwrap_or_default();
+        assert!(looks(6_010_000.0, 2_110_000.0).contains("feet of a state's plane"));
+        assert!(looks(661_000.0, 4_826_000.0).contains("UTM"));
+        assert!(looks(-13_600_000.0, 4_550_000.0).contains("EPSG:3857"));
+        assert!(looks(43.5, -122.3).contains("latitude before longitude"));
+        assert!(looks(5.0, 43.0).contains("EPSG:4326"));
+        assert_eq!(looks(200.0, 300.0), "");
+        let square = ring(&[(6.01e6, 2.11e6), (6.02e6, 2.11e6), (6.02e6, 2.12e6)]);
+        let issue = polygon(vec![square], &Crs::LonLat).unwrap_err();
+        assert_eq!(issue.code, Code::CR03);
+        assert!(issue.found.contains("looks like feet"), "{}", issue.found);
     }
 
     #[test]

@@ -5,7 +5,7 @@
 //! that keeps a spreadsheet from taking a text for a formula is taken off again.
 
 use std::fs::File;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
 use crate::assumptions::nearest;
@@ -92,10 +92,16 @@ impl Sheet {
     /// The cells of the next row that is not empty; `None` at the end.
     ///
     /// # Errors
-    /// `IN01` when reading fails, `IN07` for a quote that is not closed.
+    /// `IN01` when reading fails, `IN07` for a quote that is not closed and for a row with more cells
+    /// than there are titles, `IN20` for text that is not UTF-8.
     pub fn next_row(&mut self) -> Result<Option<Vec<String>>, Issue> {
         while let Some(text) = self.record()? {
             let cells = split(&text, self.separator);
+            let titles = self.titles.len();
+            if cells.iter().skip(titles).any(|cell| !cell.is_empty()) {
+                let found = format!("{} cells, and there are {titles} titles", cells.len());
+                return Err(self.at_row(Code::IN07, &found));
+            }
             if cells.iter().any(|cell| !cell.is_empty()) {
                 return Ok(Some(cells));
             }
@@ -169,8 +175,9 @@ impl Sheet {
         self.line = self.read + 1;
         loop {
             let mut bytes = Vec::new();
-            let count = self
-                .lines
+            // A line without an end is cut off here and refused below.
+            let mut lines = (&mut self.lines).take(MOST_ROW_BYTES as u64 + 1);
+            let count = lines
                 .read_until(b'\n', &mut bytes)
                 .map_err(|error| Issue::new(Code::IN01, error.to_string()).in_file(&self.name))?;
             if count == 0 {
@@ -180,9 +187,18 @@ impl Sheet {
                 };
             }
             self.read += 1;
+            if count > MOST_ROW_BYTES {
+                self.line = self.read;
+                let found = format!("it is longer than {MOST_ROW_BYTES} bytes");
+                return Err(self.at_row(Code::IN12, &found));
+            }
             let quotes = bytes.iter().filter(|&&byte| byte == b'"').count();
             is_quoted ^= !quotes.is_multiple_of(2);
-            record.push_str(&String::from_utf8_lossy(&bytes));
+            let text = std::str::from_utf8(&bytes).map_err(|_| {
+                self.line = self.read;
+                self.at_row(Code::IN20, "it holds bytes of another encoding")
+            })?;
+            record.push_str(text);
             if record.len() > MOST_ROW_BYTES {
                 return Err(self.at_row(Code::IN07, "a quote is not closed"));
             }

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::feature::{Feature, column_of};
+use super::feature::{Feature, quantity};
 use super::layer::Role;
 use super::majority::AreaField;
 use super::source::Source;
@@ -99,7 +99,7 @@ pub(super) fn open(
         let word = text_of(feature, &TEXTURE).unwrap_or_default();
         let rate = INTAKE
             .iter()
-            .find_map(|name| column_of(&feature.attributes, name)?.number());
+            .find_map(|name| quantity(&feature.attributes, name)?.ok());
         with_value += u64::from(!word.is_empty() || rate.is_some());
         let own = soil(&word, rate, issues, place);
         let key = table.and_then(|table| text_of(feature, &[table.key.as_str()]));

@@ -6,12 +6,16 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::feature::Feature;
+use crate::cells::decode;
 use crate::issue::{Code, Issue};
 
 /// How much of an input is looked at to tell what it is [bytes].
 const HEAD_BYTES: usize = 64 * 1024;
 /// Most that is taken from a pipe when it has to be read twice [bytes].
 const MOST_SPOOLED_BYTES: u64 = 4 * 1024 * 1024 * 1024;
+/// Largest table, program file or record of a run [bytes]: a meter table of a million parcels over two
+/// years is near it.
+const MAX_TEXT_BYTES: u64 = 1 << 30;
 /// What starts a record of a text sequence (RFC 8142, section 2).
 pub(super) const RECORD_SEPARATOR: u8 = 0x1e;
 const UTF8_MARK: &[u8] = b"\xef\xbb\xbf";
@@ -205,17 +209,17 @@ impl Source {
     /// The whole input as text.
     ///
     /// # Errors
-    /// `IN01` if it cannot be read, `IN07` if it is not UTF-8.
-    pub(super) fn text(&self) -> Result<String, Issue> {
+    /// `IN01` if it cannot be read, `IN12` if it is larger than 1 GiB, `IN20` if it is no Unicode text.
+    pub fn text(&self) -> Result<String, Issue> {
         let mut bytes = Vec::new();
         self.bytes()?
-            .take(MOST_SPOOLED_BYTES)
+            .take(MAX_TEXT_BYTES + 1)
             .read_to_end(&mut bytes)
             .map_err(|fault| self.unreadable(&fault))?;
-        String::from_utf8(bytes).map_err(|fault| {
-            let at = fault.utf8_error().valid_up_to();
-            Issue::new(Code::IN07, format!("byte {} is not UTF-8", at + 1)).in_file(&self.name)
-        })
+        if bytes.len() as u64 > MAX_TEXT_BYTES {
+            return Err(Issue::new(Code::IN12, "a text may have 1 GiB").in_file(&self.name));
+        }
+        decode(bytes, &self.name)
     }
 
     /// The same source with its bytes in memory if they would otherwise pass only once.
@@ -328,6 +332,19 @@ impl Source {
             Some(_) => Ok(Kind::Other),
         }
     }
+}
+
+/// The text of a file.
+///
+/// # Errors
+/// `IN01` if it cannot be read, `IN12` if it is larger than 1 GiB, `IN20` if it is no Unicode text.
+pub fn text_of(path: &Path) -> Result<String, Issue> {
+    let source = Source {
+        name: path.display().to_string(),
+        place: Place::File(path.to_owned()),
+        layer: None,
+    };
+    source.text()
 }
 
 /// Takes bytes up to the end of the first line that is not blank, or [`HEAD_BYTES`].

@@ -4,6 +4,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::feature::Feature;
+use super::ids::{MissingIds, numbered};
 use super::join::group_id;
 use super::layer::Layer;
 use super::neighbourhood::ReadCounts;
@@ -30,6 +31,7 @@ pub(super) struct Stream {
     waiting: VecDeque<Feature>,
     /// Parcels that were handed over.
     closed: BTreeSet<Fingerprint>,
+    missing: MissingIds,
 }
 
 impl Stream {
@@ -48,6 +50,7 @@ impl Stream {
             column,
             waiting: VecDeque::new(),
             closed,
+            missing: MissingIds::default(),
         };
         match stream.read(counts)? {
             Some(first) => {
@@ -63,6 +66,16 @@ impl Stream {
         self.turf.name()
     }
 
+    /// The box around what was read so far.
+    pub(super) fn extent(&self) -> Option<[f64; 4]> {
+        self.turf.extent()
+    }
+
+    /// `IN18` where rows without an id came; complete at the end.
+    pub(super) fn missing_ids(&self) -> Option<Issue> {
+        self.missing.issue(self.turf.name())
+    }
+
     /// The next parcel, or a row that came too late for its parcel.
     pub(super) fn next(&mut self, counts: &mut ReadCounts) -> Result<Option<Streamed>, Issue> {
         let first = match self.waiting.pop_front() {
@@ -72,12 +85,20 @@ impl Stream {
                 None => return Ok(None),
             },
         };
+        let has_id = first.text(&self.column).is_some();
+        self.missing.add(first.number, has_id);
         let id = group_id(&first, &self.column);
+        if !has_id {
+            let is_used = |id: &str| self.closed.contains(&fingerprint(id));
+            let name = match is_used(&id) {
+                true => numbered(&id, is_used),
+                false => id,
+            };
+            self.closed.insert(fingerprint(&name));
+            return Ok(Some(Streamed::Group(name, vec![(first, Joined::ById)])));
+        }
         if !self.closed.insert(fingerprint(&id)) {
             return Ok(Some(Streamed::Late(id, Box::new(first))));
-        }
-        if first.text(&self.column).is_none() {
-            return Ok(Some(Streamed::Group(id, vec![(first, Joined::ById)])));
         }
         let mut lawns = vec![(first, Joined::ById)];
         // Bad records do not part the lawns of a parcel; they come behind it.
@@ -89,6 +110,7 @@ impl Stream {
             };
             let Some(next) = next else { break };
             if next.text(&self.column).as_deref() == Some(&id) {
+                self.missing.add(next.number, true);
                 lawns.push((next, Joined::ById));
                 continue;
             }

@@ -5,13 +5,15 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rstar::{AABB, RTree, RTreeObject};
 
-use super::feature::{Feature, bounds, column_of};
+use super::feature::{Feature, bounds, quantity, two_units};
 use super::filter::Filter;
+use super::ids::LooseMatches;
 use super::layer::{Layer, Role};
-use super::parcels::{Fingerprint, fingerprint};
+use super::parcels::Roll;
 use super::plane::{distance_m, grown};
 use super::source::Source;
 use super::turf::word;
+use super::usage::{Clues, LayerUse, by_code};
 use crate::issue::{Code, Issue};
 use crate::site::{LonLatPolygon, SupplyKind, SupplyPoint};
 
@@ -19,13 +21,19 @@ use crate::site::{LonLatPolygon, SupplyKind, SupplyPoint};
 /// this near [m].
 const REACH_M: f64 = 10.0;
 
+/// Columns that hold quantities.
+const QUANTITIES: [&str; 5] = ["flow_lpm", "static_kpa", "near_kpa", "far_kpa", "size_mm"];
+
 /// The points of a layer.
 pub(super) struct SupplyField {
     layer: Layer,
-    named: BTreeMap<Fingerprint, Vec<(u64, u64)>>,
+    /// By the id as it stands in the layer.
+    named: BTreeMap<String, Vec<Spot>>,
     unnamed: RTree<Spot>,
     /// Numbers of the points that no parcel has claimed yet.
     waiting: BTreeSet<u64>,
+    read: u64,
+    unusable: BTreeMap<Code, u64>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -46,10 +54,12 @@ impl SupplyField {
     /// Reads the whole layer once; what cannot be used is told.
     pub(super) fn open(source: &Source, issues: &mut Vec<Issue>) -> Result<SupplyField, Issue> {
         let mut layer = Layer::open(source, Role::Supply, &Filter::default())?;
-        let mut named: BTreeMap<Fingerprint, Vec<(u64, u64)>> = BTreeMap::new();
-        let (mut spots, mut waiting) = (Vec::new(), BTreeSet::new());
+        let mut named: BTreeMap<String, Vec<Spot>> = BTreeMap::new();
+        let (mut spots, mut waiting, mut read) = (Vec::new(), BTreeSet::new(), 0);
+        let first = issues.len();
         while let Some(feature) = layer.next()? {
             let (number, locator) = (feature.number, feature.locator);
+            read += 1;
             let told = |issue: Issue| issue.in_file(layer.name()).at_feature(number);
             match feature.point() {
                 Err(issue) => issues.push(told(issue)),
@@ -60,25 +70,75 @@ impl SupplyField {
                         continue;
                     }
                     waiting.insert(number);
-                    if let Some(parcel) = feature.text("parcel_id") {
-                        let rows = named.entry(fingerprint(&parcel)).or_default();
-                        rows.push((number, locator));
-                    } else {
-                        spots.push(Spot {
-                            at: [at.x(), at.y()],
-                            number,
-                            locator,
-                        });
+                    let spot = Spot {
+                        at: [at.x(), at.y()],
+                        number,
+                        locator,
+                    };
+                    match feature.text("parcel_id") {
+                        Some(parcel) => named.entry(parcel).or_default().push(spot),
+                        None => spots.push(spot),
                     }
                 }
             }
         }
+        two_units(layer.columns(), &QUANTITIES).map_err(|issue| issue.in_file(layer.name()))?;
         Ok(SupplyField {
             layer,
             named,
             unnamed: RTree::bulk_load(spots),
             waiting,
+            read,
+            unusable: by_code(&issues[first..]),
         })
+    }
+
+    /// How its rows were used so far; without filters, rows that nobody claimed belong to no parcel.
+    pub(super) fn usage(&self, is_whole: bool) -> (LayerUse, Clues) {
+        let mut usage = LayerUse::of(Role::Supply.name(), self.read);
+        usage.unused = self.unusable.clone();
+        let unusable: u64 = self.unusable.values().sum();
+        let waiting = self.waiting.len() as u64;
+        usage.used = self.read.saturating_sub(unusable + waiting);
+        if is_whole {
+            usage.add_unused(Code::HY06, waiting);
+        } else {
+            usage.left_out = waiting;
+        }
+        (usage, self.layer.clues())
+    }
+
+    /// Matches the ids of the layer with those of the parcels: points of an id that several parcels
+    /// have go by place, ids that differ in writing alone become the parcel's (`JO06`).
+    ///
+    /// # Errors
+    /// As the parcel layer, which is read again where that is needed.
+    pub(super) fn match_ids(&mut self, roll: &mut Roll) -> Result<Option<Issue>, Issue> {
+        let mut loose = LooseMatches::default();
+        let ids: Vec<String> = self.named.keys().cloned().collect();
+        for id in ids {
+            match roll.all_of(&id).len() {
+                1 => {}
+                0 => {
+                    let [parcel] = roll.find_loosely(&id)[..] else {
+                        continue;
+                    };
+                    let spots = self.named.remove(&id).unwrap_or_default();
+                    let first = spots.first().map_or(0, |spot| spot.number);
+                    loose.add(first, spots.len() as u64, &id, parcel);
+                    self.named
+                        .entry(roll.id(parcel)?)
+                        .or_default()
+                        .extend(spots);
+                }
+                _ => {
+                    for spot in self.named.remove(&id).unwrap_or_default() {
+                        self.unnamed.insert(spot);
+                    }
+                }
+            }
+        }
+        loose.issue(roll, self.layer.name())
     }
 
     /// The points of a parcel in input order.
@@ -113,11 +173,8 @@ impl SupplyField {
         outline: &'a [LonLatPolygon],
         turf: impl Iterator<Item = &'a LonLatPolygon>,
     ) -> Vec<(u64, u64)> {
-        let mut rows = self
-            .named
-            .get(&fingerprint(parcel))
-            .cloned()
-            .unwrap_or_default();
+        let named = self.named.get(parcel).into_iter().flatten();
+        let mut rows: Vec<(u64, u64)> = named.map(|spot| (spot.number, spot.locator)).collect();
         let mut near = |polygon: &LonLatPolygon| {
             let [west, south, east, north] = grown(bounds(polygon), REACH_M);
             let around = AABB::from_corners([west, south], [east, north]);
@@ -159,18 +216,17 @@ fn point(
     place: impl Fn(Issue) -> Issue,
 ) -> Result<SupplyPoint, Issue> {
     let mut number = |column: &str, least: f64, most: f64| {
-        let attribute = column_of(&feature.attributes, column)?;
-        let text = attribute.text();
-        if text.trim().is_empty() {
-            return None;
-        }
-        let value = attribute.number();
-        let within = value.filter(|value| (least..=most).contains(value));
-        if within.is_none() {
-            let found = format!("{column} `{}`, {least} to {most} is allowed", text.trim());
+        let read = quantity(&feature.attributes, column)?;
+        let shown = |value: f64| (column.to_owned(), value.to_string());
+        let within = read.and_then(|value| match (least..=most).contains(&value) {
+            true => Ok(value),
+            false => Err(shown(value)),
+        });
+        if let Err((name, text)) = &within {
+            let found = format!("{name} `{text}`, {column} {least} to {most} is allowed");
             issues.push(place(Issue::new(Code::IN11, found)));
         }
-        within
+        within.ok()
     };
     // A flow of zero or less is kept: the plan refuses it, since nobody can water from it.
     let flow_lpm = number("flow_lpm", -1e6, 1e6);

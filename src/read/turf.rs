@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::feature::{Feature, column_of};
+use super::feature::{Feature, bounds, column_of};
 use super::parcels::{Fingerprint, fingerprint};
 use super::plane::{area_m2, shared_m2};
 use super::repair::{Repaired, repair};
@@ -12,6 +12,12 @@ use crate::site::{Exposure, Grass, Land, LonLatPolygon, TurfArea};
 /// Turf may lie outside its parcel by both of these before it is noted.
 const OUTSIDE_FRAC: f64 = 0.01;
 const OUTSIDE_M2: f64 = 1.0;
+
+/// Two turf areas are one drawing when they share this fraction of the larger.
+const SAME_FRAC: f64 = 0.99;
+/// A turf area is compared with so many before it in its parcel: the copies that editing leaves stand
+/// near one another, and a parcel of many thousands of pieces must stay cheap.
+const MAX_COMPARED: usize = 2_000;
 
 /// How a lawn came to its parcel.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,6 +59,8 @@ pub(super) struct Lawns {
     pub issues: Vec<Issue>,
     /// The first failure among the pieces.
     pub failure: Option<Issue>,
+    /// For each feature without an area that can be used, why.
+    pub unusable: Vec<Code>,
 }
 
 /// Gathers the lawns of a parcel, in input order; `outline` is empty without a parcel layer.
@@ -84,6 +92,10 @@ pub(super) fn gather(
         let exposure = word(feature, "exposure", exposure, &mut lawns.issues, place);
         let grass = word(feature, "grass", grass, &mut lawns.issues, place);
         let alone = pieces.len() == 1;
+        let why = pieces.iter().find_map(|piece| piece.as_ref().err());
+        if let (Some(issue), true) = (why, pieces.iter().all(Result::is_err)) {
+            lawns.unusable.push(issue.code);
+        }
         let mut ordinal = 0;
         for (k, piece) in pieces.into_iter().enumerate() {
             numbered += 1;
@@ -114,6 +126,23 @@ pub(super) fn gather(
                     format!("{id}.{}", j + 1)
                 };
                 let repair_area_frac = repaired.area_frac;
+                let own_ordinal = ordinal;
+                ordinal += 1;
+                match overlap(&polygon, &lawns.areas) {
+                    Some(Overlap::Same(other)) => {
+                        let found = format!("it is turf area {}", lawns.areas[other].id);
+                        lawns
+                            .issues
+                            .push(place(Issue::new(Code::JO10, found)).of_turf(id));
+                        continue;
+                    }
+                    Some(Overlap::Share(other, shared_m2)) => {
+                        let found = format!("{shared_m2:.1} m2 with {}", lawns.areas[other].id);
+                        let issue = place(Issue::new(Code::JO11, found));
+                        lawns.issues.push(issue.of_turf(id.as_str()));
+                    }
+                    None => {}
+                }
                 lawns.areas.push(TurfArea {
                     id,
                     polygon,
@@ -125,12 +154,43 @@ pub(super) fn gather(
                         ..Land::default()
                     },
                 });
-                lawns.keys.push((feature.number, ordinal));
-                ordinal += 1;
+                lawns.keys.push((feature.number, own_ordinal));
             }
         }
     }
     lawns
+}
+
+/// How a polygon lies on an earlier one: the earlier one's place in the list.
+enum Overlap {
+    /// They are one drawing.
+    Same(usize),
+    /// They share so many square metres, the most of all.
+    Share(usize, f64),
+}
+
+/// Whether a polygon lies on one of these. What two hand drawings of one boundary share is left alone.
+fn overlap(polygon: &LonLatPolygon, earlier: &[TurfArea]) -> Option<Overlap> {
+    let own = bounds(polygon);
+    let meets = |other: [f64; 4]| {
+        own[0] < other[2] && other[0] < own[2] && own[1] < other[3] && other[1] < own[3]
+    };
+    let mut most: Option<(usize, f64)> = None;
+    let own_m2 = area_m2(std::slice::from_ref(polygon));
+    let compared = earlier.iter().enumerate().rev().take(MAX_COMPARED);
+    for (at, other) in compared.filter(|(_, other)| meets(bounds(&other.polygon))) {
+        let other = std::slice::from_ref(&other.polygon);
+        let other_m2 = area_m2(other);
+        let shared_m2 = shared_m2(std::slice::from_ref(polygon), other);
+        if shared_m2 >= SAME_FRAC * own_m2.max(other_m2) {
+            return Some(Overlap::Same(at));
+        }
+        let is_share = shared_m2 > OUTSIDE_M2 && shared_m2 > OUTSIDE_FRAC * own_m2.min(other_m2);
+        if is_share && most.is_none_or(|(_, most_m2)| shared_m2 > most_m2) {
+            most = Some((at, shared_m2));
+        }
+    }
+    most.map(|(at, shared_m2)| Overlap::Share(at, shared_m2))
 }
 
 fn own_id(
@@ -143,8 +203,7 @@ fn own_id(
     if ids.used.insert(fingerprint(&own)) {
         return Some(own);
     }
-    let found = format!("turf_id `{own}` stands there twice; the area is numbered instead");
-    issues.push(place(Issue::new(Code::IN11, found)));
+    issues.push(place(Issue::new(Code::IN19, format!("turf_id `{own}`"))));
     None
 }
 
@@ -153,7 +212,11 @@ fn outside(parts: &[LonLatPolygon], outline: &[LonLatPolygon]) -> Option<Issue> 
         return None;
     }
     let whole_m2 = area_m2(parts);
-    let outside_m2 = whole_m2 - shared_m2(parts, outline);
+    let shared_m2 = shared_m2(parts, outline);
+    let outside_m2 = whole_m2 - shared_m2;
+    if shared_m2 == 0.0 {
+        return Some(Issue::new(Code::JO09, format!("{whole_m2:.1} m2")));
+    }
     (outside_m2 > OUTSIDE_M2 && outside_m2 > OUTSIDE_FRAC * whole_m2).then(|| {
         Issue::new(
             Code::JO04,
@@ -205,19 +268,33 @@ mod tests {
     use super::*;
     use crate::site::{Attribute, Attributes};
 
+    /// A feature of squares, each apart from the others.
     fn lawn(number: u64, columns: &[(&str, &str)], polygons: &[Option<f64>]) -> (Feature, Joined) {
-        let area = |side_m: &Option<f64>| match side_m {
+        lawn_at(number, 0.01, columns, polygons)
+    }
+
+    /// A feature of squares whose corners are so many degrees apart.
+    fn lawn_at(
+        number: u64,
+        apart_deg: f64,
+        columns: &[(&str, &str)],
+        polygons: &[Option<f64>],
+    ) -> (Feature, Joined) {
+        let area = |(k, side_m): (usize, &Option<f64>)| match side_m {
             Some(side_m) => {
+                let x = 5.0 + (number as f64 + k as f64 / 10.0) * apart_deg;
                 let far = geo::Coord {
-                    x: 5.0 + side_m / 80_000.0,
+                    x: x + side_m / 80_000.0,
                     y: 43.0 + side_m / 111_000.0,
                 };
-                Ok(geo::Rect::new(geo::Coord { x: 5.0, y: 43.0 }, far).to_polygon())
+                Ok(geo::Rect::new(geo::Coord { x, y: 43.0 }, far).to_polygon())
             }
             None => Err(Issue::new(Code::GE03, "")),
         };
         let mut feature = Feature::bad(number, 0, Issue::new(Code::GE01, ""));
-        feature.shape = Ok(Shape::Areas(polygons.iter().map(area).collect()));
+        feature.shape = Ok(Shape::Areas(
+            polygons.iter().enumerate().map(area).collect(),
+        ));
         feature.attributes = Attributes(
             columns
                 .iter()
@@ -261,7 +338,51 @@ mod tests {
         let lawns = gather(&features, "A", &[], "f", &mut used);
         assert_eq!(ids(&lawns), ["007", "T2.1", "T2.2", "A#4"]);
         assert_eq!(lawns.issues.len(), 1);
-        assert_eq!(lawns.issues[0].code, Code::IN11);
+        assert_eq!(lawns.issues[0].code, Code::IN19);
+    }
+
+    #[test]
+    fn a_drawing_that_stands_twice_counts_once() {
+        let features = [
+            lawn_at(1, 0.0, &[("turf_id", "T1")], &[Some(20.0)]),
+            lawn_at(2, 0.0, &[("turf_id", "T2")], &[Some(20.0)]),
+            lawn_at(3, 0.0, &[("turf_id", "T3")], &[Some(10.0), Some(10.0)]),
+        ];
+        let lawns = gather(&features, "A", &[], "f", &mut TurfIds::default());
+        // The third lies on a quarter of the first; its second piece on its first.
+        assert_eq!(ids(&lawns), ["T1", "T3.1"]);
+        assert_eq!(lawns.keys, [(1, 0), (3, 0)]);
+        let said: Vec<(Code, Option<&str>, &str)> = lawns
+            .issues
+            .iter()
+            .map(|issue| {
+                (
+                    issue.code,
+                    issue.place.turf.as_deref(),
+                    issue.found.as_str(),
+                )
+            })
+            .collect();
+        assert_eq!(said[0], (Code::JO10, Some("T2"), "it is turf area T1"));
+        assert_eq!((said[1].0, said[1].1), (Code::JO11, Some("T3.1")));
+        assert_eq!(said[2], (Code::JO10, Some("T3.2"), "it is turf area T3.1"));
+        assert_eq!(said.len(), 3);
+        // Beside its parcel: not a part of it, but all of it.
+        let far = geo::Rect::new(
+            geo::Coord { x: 6.0, y: 43.0 },
+            geo::Coord {
+                x: 6.001,
+                y: 43.001,
+            },
+        );
+        let lawns = gather(
+            &features[..1],
+            "A",
+            &[far.to_polygon()],
+            "f",
+            &mut TurfIds::default(),
+        );
+        assert_eq!(lawns.issues[0].code, Code::JO09);
     }
 
     #[test]

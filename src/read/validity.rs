@@ -70,6 +70,44 @@ pub(super) fn judge(polygon: &LonLatPolygon) -> Verdict {
     verdict
 }
 
+/// Whether sides of a polygon that do not follow one another meet in more than so many places.
+pub(super) fn meetings_exceed(polygon: &LonLatPolygon, limit: usize) -> bool {
+    let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
+    let tree = RTree::bulk_load(
+        rings
+            .enumerate()
+            .flat_map(|(ring, line)| sides(ring, line))
+            .collect(),
+    );
+    let mut count = 0;
+    for one in &tree {
+        for other in tree.locate_in_envelope_intersecting(&one.envelope()) {
+            if (one.ring, one.place) >= (other.ring, other.place) {
+                continue;
+            }
+            count += usize::from(meeting(one, other) != Meeting::Apart);
+            if count > limit + tree.size() {
+                return true;
+            }
+        }
+    }
+    false
+}
+
+/// The sides of a ring; none where it has fewer than three points.
+fn sides(ring: usize, line: &LineString<f64>) -> Vec<Side> {
+    let points = without_repeats(line);
+    let count = if points.len() < 3 { 0 } else { points.len() };
+    let side = |place: usize| Side {
+        a: points[place],
+        b: points[(place + 1) % count],
+        ring: ring as u32,
+        place: place as u32,
+        sides: count as u32,
+    };
+    (0..count).map(side).collect()
+}
+
 /// The points of a closed ring, without the last and without repeats.
 fn without_repeats(ring: &LineString<f64>) -> Vec<Coord<f64>> {
     let mut points = ring.0.clone();

@@ -3,12 +3,13 @@
 use super::layer::{Column, Geometry, Layer, count, text};
 use super::rows::{FailureRow, file_name, severity_word};
 
-/// One row per thing that failed.
+/// One row per thing that failed or is probably not as meant.
 pub struct Failures;
 
 impl Layer for Failures {
     const NAME: &'static str = "failures";
-    const ROW: &'static str = "thing that could not be planned or read";
+    const ROW: &'static str =
+        "thing that could not be planned or read, or is probably not as meant";
     const SHAPE: &'static str = "";
     type Row<'a> = FailureRow<'a>;
     const COLUMNS: &'static [Column<Failures>] = &[
@@ -19,7 +20,7 @@ impl Layer for Failures {
         ),
         text(
             "severity",
-            "partial: a piece of a parcel; failed: a parcel or a record",
+            "warning: input that is probably not as meant; partial: a piece of a parcel; failed: a parcel or a record",
             |r| severity_word(r.issue.severity()).into(),
         ),
         text("file", "File name of the input", |r| {

@@ -12,6 +12,7 @@ use super::report::Report;
 use super::run_record::RunRecord;
 use super::summary::Summary;
 use crate::issue::Issue;
+use crate::read::LayerUse;
 
 /// The open outputs. Nothing but the summary's figures is held of the parcels written.
 pub struct Outputs<'f> {
@@ -91,13 +92,19 @@ impl<'f> Outputs<'f> {
             .map_err(|error| failed(&error))
     }
 
-    /// Writes what belongs to no parcel, the summary and the record of the run, and puts the folder
+    /// Writes what belongs to no parcel, how layers were used, the summary and the record of the run, and puts the folder
     /// in its place.
     ///
     /// # Errors
     /// `OU03` when a file cannot be written.
-    pub fn finish(mut self, orphans: &[Issue], record: &RunRecord) -> Result<Summary, Issue> {
+    pub fn finish(
+        mut self,
+        orphans: &[Issue],
+        usage: &[LayerUse],
+        record: &RunRecord,
+    ) -> Result<Summary, Issue> {
         self.summary.add_orphans(orphans);
+        self.summary.layers = usage.to_vec();
         for (which, row) in failures(orphans, None) {
             self.row(which, &row)?;
             self.report.add_failure(&row);

@@ -71,7 +71,7 @@ pub fn failure_rows<'a>(
 ) -> impl Iterator<Item = FailureRow<'a>> {
     issues
         .iter()
-        .filter(|issue| issue.severity() >= Severity::Partial)
+        .filter(|issue| issue.severity() >= Severity::Warning)
         .map(move |issue| FailureRow { issue, parcel })
 }
 
@@ -167,6 +167,7 @@ pub(super) fn file_name(path: &str) -> &str {
 pub fn severity_word(severity: Severity) -> &'static str {
     match severity {
         Severity::Note => "note",
+        Severity::Warning => "warning",
         Severity::Partial => "partial",
         Severity::Failed => "failed",
         Severity::Fatal => "fatal",

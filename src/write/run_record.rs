@@ -79,6 +79,12 @@ pub struct ReadingRecord {
     pub where_clause: Option<String>,
     /// West, south, east, north \[degrees\].
     pub bbox: Option<[f64; 4]>,
+    /// What happens to parcels that share an id, unless they are numbered.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repeated_ids: Option<String>,
+    /// How ids of one layer are matched with those of another, unless loosely.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub match_ids: Option<String>,
 }
 
 /// The choices that bear on the layouts.
@@ -133,6 +139,8 @@ mod tests {
                 id_field: None,
                 where_clause: Some("A = 'b'".into()),
                 bbox: Some([-1.5, 2.0, 3.0, 4.0]),
+                repeated_ids: Some("join".into()),
+                match_ids: None,
             },
             layout: LayoutRecord {
                 effort: "normal".into(),

@@ -557,6 +557,11 @@ fn summary() -> Value {
                 "additionalProperties": count,
             },
             "outside_parcels": {"type": "integer", "description": "Features that lie on no parcel"},
+            "layers": {"type": "array", "items": {
+                "type": "object",
+                "description": "Rows of an input: used + left_out (of parcels that filters leave out or that failed) + elsewhere (near nothing that is planned) + unused (by the code that says why) add up to rows",
+                "required": ["layer", "rows", "used", "left_out", "elsewhere", "unused"],
+            }},
             "turf": {"type": "object", "description": "Number and area of the turf areas"},
             "water": {"type": "object", "description": "Totals of the columns of the same names in `parcels` [m³/yr]"},
             "heads": {"type": "integer", "description": "Heads of the recommended scenarios"},

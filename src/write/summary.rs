@@ -15,6 +15,7 @@ use crate::plan::{
     NetworkPlan, ParcelPlan, ParcelSavings, PipeRow, Scenario, ScenarioPlan, Status, TurfPlan,
 };
 use crate::program::{Control, Wiring};
+use crate::read::LayerUse;
 
 /// New layouts are compared with those of this family, which is what most systems have.
 const COMPARED_FAMILY: &str = "spray";
@@ -53,6 +54,8 @@ pub struct Summary {
     pub issues: BTreeMap<Code, u64>,
     /// What failed and belongs to no parcel: records that could not be read, turf without a parcel.
     pub orphans: u64,
+    /// What became of the rows of each layer.
+    pub layers: Vec<LayerUse>,
     /// What the run comes to for the program.
     pub program: ProgramTotals,
     /// Stations and wire as found and as recommended.
@@ -377,6 +380,24 @@ impl Summary {
                 })
             })
             .collect();
+        let layers: Vec<Value> = self
+            .layers
+            .iter()
+            .map(|layer| {
+                let unused = layer.unused.iter();
+                let unused: Map<String, Value> = unused
+                    .map(|(code, rows)| (code.text().to_owned(), json!(rows)))
+                    .collect();
+                json!({
+                    "layer": layer.role,
+                    "rows": layer.rows,
+                    "used": layer.used,
+                    "left_out": layer.left_out,
+                    "elsewhere": layer.elsewhere,
+                    "unused": unused,
+                })
+            })
+            .collect();
         let months = |which: usize| -> Vec<Value> {
             let months = self.months_m3[which].iter();
             months.map(|month| number(*month, 3)).collect()
@@ -384,6 +405,7 @@ impl Summary {
         json!({
             "parcels": parcels,
             "outside_parcels": self.orphans,
+            "layers": layers,
             "turf": {"areas": self.turf_areas, "area_m2": number(self.turf_m2, 3)},
             "water": {
                 "asfound_m3_yr": number(self.asfound_m3_yr, 3),

@@ -79,8 +79,8 @@ fn defects_between_layers() {
             "the same id twice",
             collection(&[parcel("A", 0.0), parcel("A", 5.0)]),
             collection(&[named("A", 0.0)]),
-            Code::IN09,
-            0,
+            Code::IN15,
+            2,
         ),
         (
             "a parcel that is a line",

@@ -117,9 +117,9 @@ fn defects_of_weather() {
             Code::IN07,
         ),
         (
-            "a day in another order",
-            weather_with(40, 0, "13.02.2025"),
-            Code::IN07,
+            "a day in an order that nothing settles",
+            weather_with(40, 0, "10/02/2025"),
+            Code::IN23,
         ),
         (
             "a word for a number",

@@ -122,6 +122,29 @@ fn defects_of_elevation_models() {
             ),
             Code::EL01,
         ),
+        (
+            "a mark of no height that is not declared",
+            write(
+                "undeclared",
+                &grid(&header(WEST_M, "10"), &|column| match column % 2 {
+                    0 => "-32768".to_owned(),
+                    _ => "100".to_owned(),
+                }),
+                Some(32631),
+            ),
+            Code::EL04,
+        ),
+        (
+            "heights in centimetres",
+            write(
+                "steep",
+                &grid(&header(WEST_M, "10"), &|column| {
+                    format!("{}", f64::from(column) * 30.0)
+                }),
+                Some(32631),
+            ),
+            Code::EL04,
+        ),
     ];
     let cases: Vec<Case> = fatal
         .into_iter()

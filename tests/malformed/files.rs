@@ -162,8 +162,8 @@ pub fn rows() -> Vec<Row> {
         row(
             "an id that is a row's number",
             collection(&[good(0.0, &id("2")), good(4.0, "")]),
-            Code::IN09,
-            NONE,
+            Code::IN18,
+            &["2", "2~2"],
         ),
         // Sequences.
         sequence("an empty sequence", &[], Code::IN05, NONE),

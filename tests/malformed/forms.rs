@@ -83,7 +83,7 @@ fn defects_of_catch_cans() {
             "a comma for a point",
             with("1,0,9", "1,0,\"9,5\""),
             4,
-            "IN07",
+            "IN22",
         ),
         ("a negative reading", with("1,0,9", "1,0,-9"), 4, "AU01"),
         ("three cans", with("1,1,8,15\n", ""), 4, "AU02"),

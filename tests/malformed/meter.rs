@@ -60,9 +60,9 @@ fn defects_of_meters() {
             Code::IN07,
         ),
         (
-            "a day in another order",
-            changed(second, "2,01.04.2023,2023-07-01,30"),
-            Code::IN07,
+            "a day in an order that nothing settles",
+            changed(second, "2,01/04/2023,2023-07-01,30"),
+            Code::IN23,
         ),
         (
             "a volume that is a word",

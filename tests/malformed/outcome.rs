@@ -35,7 +35,7 @@ impl Outcome {
                         .into_iter()
                         .any(|all| all.contains(&code))
             }
-            Severity::Note => {
+            Severity::Note | Severity::Warning => {
                 self.fatal.is_none() && (self.notes.contains(&code) || self.orphans.contains(&code))
             }
         }
