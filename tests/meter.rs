@@ -45,6 +45,8 @@ fn plan(home: &Path, more: &[&str]) -> shared::Ran {
                 "rule",
                 "--set",
                 "water.drift_spray_extra_frac=0.05",
+                "--set",
+                "prices.externality_cur_m3=90", // so that water is worth new nozzles
             ],
             more,
         ]

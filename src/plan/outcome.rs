@@ -173,8 +173,6 @@ pub struct YearUse {
     /// What is credited to this scenario against `savings.counterfactual` and under
     /// `savings.behaviour`, before anything is deducted \[m³/yr\]; `None` as found.
     pub credited_m3_yr: Option<f64>,
-    /// The same net of realisation and free riders, in the first year \[m³/yr\].
-    pub first_year_m3: Option<f64>,
     /// What may be claimed for the hardware, a mean over its life \[m³/yr\]; `None` where hardware
     /// stays.
     pub claimed_m3_yr: Option<f64>,

@@ -432,7 +432,6 @@ impl<'a> Area<'a> {
             after: watered.after,
             saved_m3_yr: None,
             credited_m3_yr: None,
-            first_year_m3: None,
             claimed_m3_yr: None,
             claims: None,
             behaviours: None,
@@ -448,7 +447,6 @@ impl<'a> Area<'a> {
         let uses = without.uses(&watered.water, watered.after);
         let credited = uses.gross(self.terms.counterfactual);
         year.credited_m3_yr = Some(credited.m3_yr());
-        year.first_year_m3 = Some(self.terms.first_year_m3(credited));
         if is_reclock && !without.clock_observed {
             // Nobody knows what the clock does today: no figure, and not a figure of 0.
             plan.flags.push(NOT_OBSERVABLE);

@@ -10,7 +10,7 @@ use super::area::Ways;
 use super::decide::{Judge, ParcelLadder, rung};
 use super::measures::{Bases, Unit};
 use crate::assumptions::Assumptions;
-use crate::savings::{DrawnLawn, Gross, Rung, Values, Way};
+use crate::savings::{Behaviour, DrawnLawn, Gross, Rung, Values, Way};
 
 /// Every so many draws one is decided again. The draws have no order of their own, so some of them
 /// are a sample of all: with 64 a share of a half is known to within 0.06 (its standard error).
@@ -184,10 +184,13 @@ fn gross(
                     true => less(0, 1),
                     false => 0.0,
                 };
-                for (way, &(at, _)) in changed.iter().enumerate() {
-                    let hardware_m3_yr = match unit.measures[at].is_clock() {
-                        true => 0.0,
-                        false => less(1, way + 2),
+                for (way, &(at, year)) in changed.iter().enumerate() {
+                    let with_m3_yr = year.after.use_m3_yr(uses[0], uses[way + 2]);
+                    let hardware_m3_yr = match (unit.measures[at].is_clock(), year.after.behaviour)
+                    {
+                        (true, _) => 0.0,
+                        (false, Behaviour::Retimed) => uses[1] - with_m3_yr,
+                        (false, Behaviour::Unchanged | Behaviour::Scaled) => uses[0] - with_m3_yr,
                     };
                     drawn[number][at][draw].push(Gross {
                         clock_m3_yr,

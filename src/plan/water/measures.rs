@@ -6,7 +6,7 @@ use super::verdict::objection;
 use crate::budget::Follows;
 use crate::catalogue::Hardware;
 use crate::hydraulics::costs::BillBasis;
-use crate::savings::Gross;
+use crate::savings::{Behaviour, Gross};
 
 /// Turf areas that share stations, and their measures.
 pub(super) struct Unit {
@@ -72,7 +72,13 @@ impl<'p> Bases<'p> {
 
     fn gross(&self, plan: &ScenarioPlan, year: &YearUse) -> Gross {
         let clock_m3_yr = self.found.use_m3_yr - self.same_clock.use_m3_yr;
-        let hardware_m3_yr = self.same_clock.use_m3_yr - year.use_m3_yr;
+        let found_m3_yr = self.found.use_m3_yr;
+        let with_m3_yr = year.after.use_m3_yr(found_m3_yr, year.use_m3_yr);
+        let hardware_m3_yr = match year.after.behaviour {
+            Behaviour::Retimed => self.same_clock.use_m3_yr - with_m3_yr,
+            // Who leaves the clock alone has no other with the old hardware.
+            Behaviour::Unchanged | Behaviour::Scaled => found_m3_yr - with_m3_yr,
+        };
         Gross {
             clock_m3_yr: if self.clock_is_known() {
                 clock_m3_yr

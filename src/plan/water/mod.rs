@@ -18,11 +18,6 @@ pub(super) use area::{Ways, reclocked, settle};
 pub use decide::{ParcelLadder, ParcelOption, StepFigures};
 pub use meter::MeterUse;
 pub use savings::{ParcelSavings, Percentiles, Takes, Tier};
-#[allow(
-    unused_imports,
-    reason = "what decisions are tested with, draw by draw"
-)]
-pub(in crate::plan) use savings::{ScenarioDraws, in_draws};
 
 use super::{ParcelPlan, Scenario, TurfPlan};
 use crate::assumptions::Assumptions;

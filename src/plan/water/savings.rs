@@ -8,8 +8,8 @@ use super::meter::MeterUse;
 use super::{CLAIM_CAPPED, UNDER_WATERED};
 use crate::assumptions::{Assumptions, Key};
 use crate::savings::{
-    After, Against, Attribution, ClaimTerms, Claims, Counterfactual, DrawnLawn, Forms, Gross,
-    MeterRules, Metered, Uses, Values, Way, percentiles, ranges,
+    After, Against, Attribution, ClaimTerms, Claims, Counterfactual, DrawnLawn, Forms, MeterRules,
+    Metered, Uses, Values, Way, percentiles, ranges,
 };
 
 /// What the recommended scenarios of a parcel save.
@@ -479,7 +479,7 @@ impl<'p> Counted<'p> {
 
     /// Ready for draws, with its recommended scenario where that changes anything.
     fn compared(&self, assumptions: &Assumptions) -> Compared<'p> {
-        let best = (self.best != Scenario::AsFound).then_some((0, self.year));
+        let best = (self.best != Scenario::AsFound).then_some(self.year);
         Compared::of(assumptions, self.ways, self.without, best.into_iter())
     }
 }
@@ -495,9 +495,6 @@ struct Compared<'p> {
 
 /// A scenario among the ways of a turf area.
 struct Row {
-    /// Its place among the scenarios.
-    #[allow(dead_code, reason = "read with the draws of every scenario")]
-    scenario: usize,
     /// Its place among the ways.
     way: usize,
     after: After,
@@ -508,7 +505,7 @@ impl<'p> Compared<'p> {
         assumptions: &Assumptions,
         area: &'p Ways<'p>,
         without: &'p Without,
-        scenarios: impl Iterator<Item = (usize, &'p YearUse)>,
+        scenarios: impl Iterator<Item = &'p YearUse>,
     ) -> Compared<'p> {
         let mut ways: Vec<Way<'p>> = Vec::new();
         let mut push = |watered: &'p Watered| {
@@ -523,9 +520,8 @@ impl<'p> Compared<'p> {
         let reclock = without.reclock.as_ref().map(&mut push);
         let repair = without.repair.as_ref().map(&mut push);
         let mut rows = Vec::new();
-        for (scenario, year) in scenarios {
+        for year in scenarios {
             rows.push(Row {
-                scenario,
                 way: ways.len(),
                 after: year.after,
             });
@@ -568,59 +564,6 @@ impl<'p> Compared<'p> {
             with_m3_yr: row.after.use_m3_yr(found, by_way[row.way]),
         }
     }
-}
-
-#[allow(dead_code, reason = "what decisions are tested with, draw by draw")]
-/// What a scenario of a turf area saves in each draw, against `savings.counterfactual` and under
-/// `savings.behaviour` \[m³/yr\].
-#[derive(Debug, Clone, PartialEq)]
-pub(in crate::plan) struct ScenarioDraws {
-    /// Its place among the scenarios of the turf area.
-    pub(in crate::plan) scenario: usize,
-    /// Before anything is deducted.
-    pub(in crate::plan) gross_m3_yr: Vec<f64>,
-    /// Net of realisation, free riders and spillover, in the first year; decay comes on top.
-    pub(in crate::plan) first_year_m3: Vec<f64>,
-}
-
-#[allow(dead_code, reason = "what decisions are tested with, draw by draw")]
-/// What every scenario of a turf area but the one as found saves in each of some draws, meters left
-/// aside; empty where nothing stands for what is in the ground. The draws of parcels are those of
-/// [`draws`](crate::savings::draws), so that the place of a draw means the same everywhere.
-pub(in crate::plan) fn in_draws(
-    assumptions: &Assumptions,
-    area: &TurfPlan,
-    ways: &Ways<'_>,
-    draws: &[Values],
-) -> Vec<ScenarioDraws> {
-    let Some(without) = &ways.without else {
-        return Vec::new();
-    };
-    let years = area.scenarios.iter().enumerate().filter_map(|(at, plan)| {
-        let year = plan.year.as_ref()?;
-        (plan.scenario != Scenario::AsFound).then_some((at, year))
-    });
-    let compared = Compared::of(assumptions, ways, without, years);
-    let mut all: Vec<ScenarioDraws> = compared
-        .rows
-        .iter()
-        .map(|row| ScenarioDraws {
-            scenario: row.scenario,
-            gross_m3_yr: Vec::with_capacity(draws.len()),
-            first_year_m3: Vec::with_capacity(draws.len()),
-        })
-        .collect();
-    let terms = ClaimTerms::assumed(assumptions);
-    for values in draws {
-        let terms = values.claim_terms(&terms);
-        let by_way = compared.uses_m3(values, &compared.drawn.net_mm(values));
-        for (own, row) in all.iter_mut().zip(&compared.rows) {
-            let gross: Gross = compared.uses(&by_way, row).gross(terms.counterfactual);
-            own.gross_m3_yr.push(gross.m3_yr());
-            own.first_year_m3.push(terms.first_year_m3(gross));
-        }
-    }
-    all
 }
 
 #[cfg(test)]
