@@ -3,8 +3,9 @@
 //! One station runs at a time, so each gets the whole way of the water to itself: a reservoir for
 //! the pressure less the losses that do not depend on the flow, the service line with the meter as
 //! a minor loss, the main, and its laterals. Heads are emitters; heads whose bodies hold the
-//! pressure are fixed demands. A regulated body's own loss is given to the height of its emitter. An
-//! emitter without pressure draws water in; a check valve before each lets nothing come back.
+//! pressure are fixed demands. A regulated body's own loss is given to the height of its emitter. A
+//! head without pressure has no emitter, which would draw water in: its junction has no demand, and the
+//! solver must find no pressure there.
 //!
 //! # References
 //! - Rossman, L. A. et al., *EPANET 2.2 User Manual*, US EPA, EPA/600/R-20/133, 2020, appendix C.2
@@ -117,6 +118,7 @@ impl File {
             let height_m = station.heights_m.get(tap.node).copied().unwrap_or(0.0);
             let id = format!("S{number}H{}", head + 1);
             let holds = tap.body.is_holding(served.inlet_kpa);
+            let is_dry = served.nozzle_kpa <= 0.0;
             let (raised_m, demand_lpm) = match (station.response.pure_exponent(), holds) {
                 (Some(_), false) => (body_loss_m(tap), 0.0),
                 _ => (0.0, served.flow_lpm),
@@ -132,12 +134,12 @@ impl File {
             line(
                 &mut self.pipes,
                 format_args!(
-                    "S{number}Q{}\tS{number}N{}\t{id}\t{SHORT_M}\t{WIDE_MM}\t150\t0\tCV",
+                    "S{number}Q{}\tS{number}N{}\t{id}\t{SHORT_M}\t{WIDE_MM}\t150\t0\tOpen",
                     head + 1,
                     tap.node
                 ),
             );
-            if let (Some(exponent), false) = (station.response.pure_exponent(), holds) {
+            if let (Some(exponent), false) = (station.response.pure_exponent(), holds || is_dry) {
                 let rated_m = station.response.rated_kpa() / KPA_PER_M;
                 let coefficient = tap.rated_lpm / libm::pow(rated_m, exponent);
                 line(&mut self.emitters, format_args!("{id}\t{coefficient:.12}"));
