@@ -343,6 +343,8 @@ fn bundles_of_all_layers_give_the_rows_of_an_ordinary_run() {
         "obstacles.geojson",
         "--supply",
         "supply.geojson",
+        "--set",
+        "prices.avoided_cur_m3=90", // so that there is something to walk
         "-f",
         "csv",
         "-o",
@@ -365,7 +367,11 @@ fn bundles_of_all_layers_give_the_rows_of_an_ordinary_run() {
         })
         .collect();
     let tables = "parcels,turf,heads,throws,stations,laterals,schedule,materials,walk,failures";
-    let (status, bytes, messages) = plan(home.path(), &stream(&batches), &[tables]);
+    let (status, bytes, messages) = plan(
+        home.path(),
+        &stream(&batches),
+        &[tables, "--set", "prices.avoided_cur_m3=90"],
+    );
     assert_eq!(status, Some(1), "{messages}");
     let (found, streamed) = rows(&bytes);
     let mut wanted: Vec<Option<String>> = ids.into_iter().map(Some).collect();

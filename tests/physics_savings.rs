@@ -456,7 +456,9 @@ fn draws_give_what_the_whole_reckoning_gives_with_the_schedule_kept() {
             let by_ponding_first = setting.contains("green-ampt");
             // The rounds of a plan settle to below a tenth of a per mille.
             let most = if by_ponding_first { 0.004 } else { 1e-4 };
-            assert!(by_table < most && by_ponding < 0.004, "{way}");
+            // Runs that follow the share read from a table of ponding have its error twice.
+            let most_ponding = if by_ponding_first { 0.01 } else { 0.004 };
+            assert!(by_table < most && by_ponding < most_ponding, "{way}");
         }
     }
 }

@@ -63,7 +63,12 @@ static LAYOUTS: LazyLock<Vec<Layout>> = LazyLock::new(|| {
     static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(Catalogue::generic);
     let mut layouts = Vec::new();
     for (name, corners, outline) in all_lawns() {
-        for family in &CATALOGUE.families {
+        // Rotors throw 8 m and more: these lawns are not theirs.
+        for family in CATALOGUE
+            .families
+            .iter()
+            .filter(|family| family.shortest_m() < 5.0)
+        {
             let throw_m = rule_throw_m(&Site::open(&outline), family);
             layouts.push(Layout {
                 what: format!("{name}, {}", family.name),

@@ -26,6 +26,8 @@ fn planned(home: &Path) {
         "rule",
         "--where",
         "parcel_id = '00018'",
+        "--set",
+        "prices.avoided_cur_m3=90", // so that water is worth new nozzles
     ];
     command.extend(layers.iter().flatten().map(String::as_str));
     let ran = evenfall(home, &command);

@@ -598,6 +598,8 @@ impl Layers {
             arguments.extend(["--heads", "heads.geojson"]);
         }
         arguments.extend(["--effort", "fast"]);
+        // So that water is worth new nozzles.
+        arguments.extend(["--set", "prices.avoided_cur_m3=90"]);
         let ran = evenfall(home.path(), &arguments);
         assert_eq!(ran.status, Some(0), "{}", ran.stderr);
         let rows = |name: &str| -> Vec<Value> {

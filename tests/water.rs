@@ -126,7 +126,12 @@ fn a_right_schedule_is_reckoned_for_every_area_and_can_be_keyed_in() {
     let ran = plan(home.path(), &clay);
     assert_eq!(ran.status, Some(0), "{}", ran.stderr);
     let found = rows(home.path(), "turf.geojson");
-    for area in found.chunks(5) {
+    let scenarios = found
+        .iter()
+        .filter(|row| row["turf_id"] == found[0]["turf_id"]);
+    let scenarios = scenarios.count();
+    assert_eq!(found.len(), 3 * scenarios);
+    for area in found.chunks(scenarios) {
         let (as_found, reclock) = (scenario(area, "as-found"), scenario(area, "reclock"));
         for same in [
             "heads",
@@ -138,7 +143,8 @@ fn a_right_schedule_is_reckoned_for_every_area_and_can_be_keyed_in() {
         ] {
             assert_eq!(as_found[same], reclock[same], "{same}");
         }
-        assert!(as_found["soak_min"].is_null() && number(as_found, "cycle_min") == 10.0);
+        // As found one start brings the need; nobody keyed cycles in.
+        assert!(as_found["soak_min"].is_null() && number(as_found, "cycle_min") > 10.0);
         assert!(number(reclock, "cycles") > 1.0 && number(reclock, "soak_min") > 0.0);
         assert_eq!(
             area.iter().filter(|row| row["recommended"] == true).count(),
@@ -194,7 +200,7 @@ fn a_right_schedule_is_reckoned_for_every_area_and_can_be_keyed_in() {
         assert!(percents.iter().all(|p| p.parse::<u32>().unwrap() <= 100));
         keyed += 1;
     }
-    assert_eq!(keyed, 3 * 4);
+    assert_eq!(keyed, 3 * (scenarios - 1));
 }
 
 #[test]

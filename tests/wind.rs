@@ -166,7 +166,12 @@ fn turned_head(head: &Head) -> Head {
 fn still_air_is_what_it_was() {
     let catalogue = Catalogue::generic();
     for outline in [lawns::l_shape(), lawns::trapezoid(), lawns::kidney()] {
-        for family in &catalogue.families {
+        // Rotors throw 8 m and more: these lawns are not theirs.
+        for family in catalogue
+            .families
+            .iter()
+            .filter(|family| family.shortest_m() < 5.0)
+        {
             let heads = layout(&outline, family);
             let around = Surroundings::default();
             let still = measure(&outline, &heads, &family.profile, &around).unwrap();
@@ -196,7 +201,12 @@ fn turning_the_world_and_the_wind_changes_nothing() {
     for outline in [lawns::l_shape(), lawns::trapezoid(), lawns::triangle()] {
         let ring: Vec<Point> = outline.outer().iter().map(|&at| turned(at)).collect();
         let outline_turned = Outline::new(ring, vec![]).unwrap();
-        for family in &catalogue.families {
+        // Rotors throw 8 m and more: these lawns are not theirs.
+        for family in catalogue
+            .families
+            .iter()
+            .filter(|family| family.shortest_m() < 5.0)
+        {
             let heads = layout(&outline, family);
             let heads_turned: Vec<Head> = heads.iter().map(turned_head).collect();
             let winds = Winds::of_shares(2.5, &shares);

@@ -298,7 +298,7 @@ mod tests {
         let install = of(&run, Key::DegradationInstall);
         assert!((install.low - 0.17).abs() < 1e-12 && (install.high - 0.215).abs() < 1e-12);
         let realised = of(&run, Key::SavingsRealisation);
-        assert!((realised.low - 0.7).abs() < 1e-12 && realised.high == 1.0);
+        assert!((realised.low - 0.75).abs() < 1e-12 && realised.high == 1.0);
         let halved = run.with_setting("soil.intake_multiplier=0.5").unwrap();
         let intake = of(&halved, Key::SoilIntakeMultiplier);
         assert!((intake.low - 0.2).abs() < 1e-12 && (intake.high - 1.25).abs() < 1e-12);

@@ -67,7 +67,7 @@ impl AllowedDays {
             return AllowedDays::EveryOther;
         }
         let allowed = assumptions.set(Key::RestrictionDays);
-        AllowedDays::Weekdays(WEEKDAYS.map(|day| allowed.iter().any(|own| *own == day)))
+        AllowedDays::Weekdays(WEEKDAYS.map(|day| allowed.contains(&day)))
     }
 
     /// Watering days a week, at most.

@@ -298,10 +298,13 @@ impl<'a> Packing<'a> {
     }
 }
 
+/// The starts of a station on sets of days \[min after the window opens\].
+type DayStarts = Vec<(DaySet, Vec<f64>)>;
+
 impl Packing<'_> {
     /// Starts when each day is planned by itself, and the longest day.
-    fn by_day(&self, days: &[DaySet]) -> (Vec<Vec<(DaySet, Vec<f64>)>>, f64) {
-        let mut starts: Vec<Vec<(DaySet, Vec<f64>)>> = vec![Vec::new(); days.len()];
+    fn by_day(&self, days: &[DaySet]) -> (Vec<DayStarts>, f64) {
+        let mut starts: Vec<DayStarts> = vec![Vec::new(); days.len()];
         let mut longest_min = 0.0;
         for day in DaySet::EACH {
             let own: Vec<usize> = (0..days.len()).filter(|&i| days[i].meets(day)).collect();

@@ -135,8 +135,8 @@ impl WeatherYears {
             rain_mm += rain;
         }
         let rain_mm_yr = 365.25 * rain_mm / f64::from(wet_days.max(1));
-        // Less than a year says nothing of the rain of a year.
-        if wet_days >= 365 && rain_mm_yr > 0.0 && rain_mm_yr < MIN_RAIN_MM_YR {
+        // Less than eleven months say nothing of the rain of a year.
+        if wet_days >= 330 && rain_mm_yr > 0.0 && rain_mm_yr < MIN_RAIN_MM_YR {
             found.push(Issue::new(Code::CL13, format!("{rain_mm_yr:.1} mm a year")));
         }
         let (mut days, mut above) = (0_u32, 0_u32);
@@ -236,16 +236,16 @@ mod tests {
     #[test]
     fn weather_that_cannot_be_is_reported() {
         let unused = Code::CL15;
-        let sound = |_| "28,14,1.5,2,55,17".to_owned();
+        let sound = |_| "28,14,1.5,2,55,12".to_owned();
         assert_eq!(weather(sound), [unused]);
-        assert_eq!(weather(|_| "28,14,1.5,2,0.55,17".to_owned())[0], Code::CL11);
-        let gale = weather(|_| "28,14,1.5,20,55,17".to_owned());
+        assert_eq!(weather(|_| "28,14,1.5,2,0.55,12".to_owned())[0], Code::CL11);
+        let gale = weather(|_| "28,14,1.5,20,55,12".to_owned());
         assert!(
             gale.contains(&Code::CL12) && gale.contains(&Code::CL16),
             "{gale:?}"
         );
         assert_eq!(
-            weather(|_| "28,14,0.05,2,55,17".to_owned()),
+            weather(|_| "28,14,0.05,2,55,12".to_owned()),
             [Code::CL13, unused]
         );
         // In winter the sky at 33 degrees gives about 13 MJ at most.

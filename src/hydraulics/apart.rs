@@ -36,7 +36,7 @@ impl Sights {
     pub(super) fn of(count: usize, members: &[(usize, Point)], rules: Rules<'_>) -> Option<Sights> {
         let is_clear = rules.is_clear?;
         let n = members.len();
-        if n < 2 || n > MAX_HEADS {
+        if !(2..=MAX_HEADS).contains(&n) {
             return None;
         }
         let mut row = vec![usize::MAX; count];

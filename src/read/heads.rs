@@ -92,9 +92,12 @@ struct Claim {
     area: AreaKey,
 }
 
+/// What is to be reported of a head that has its place, and how far off it stands \[m\].
+type Doubt = (Code, f64);
+
 impl Head {
     /// Where it belongs, and whether that is to be reported; else why it is left out.
-    fn place(&self) -> Result<(AreaKey, Option<(Code, f64)>), (Code, Option<f64>)> {
+    fn place(&self) -> Result<(AreaKey, Option<Doubt>), (Code, Option<f64>)> {
         match (self.named, self.nearest) {
             (Some((named, claim)), nearest) => {
                 let reach_m = match (named, nearest) {

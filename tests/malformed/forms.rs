@@ -20,6 +20,8 @@ fn planned() -> &'static Path {
         let some = "parcel_id > '00014' AND parcel_id < '00031'";
         let mut command = vec!["plan", "-o", "out", "-q", "--effort", "rule"];
         command.extend(["--families", "rotary-mid", "--where", some]);
+        // So that water is worth new nozzles, and a rebate.
+        command.extend(["--set", "prices.avoided_cur_m3=90"]);
         for (flag, file) in &layers {
             command.extend([flag.as_str(), file.as_str()]);
         }
@@ -171,7 +173,7 @@ fn defects_of_lists_as_built() {
         ),
         (
             "a head that is not planned",
-            with("00018#1/repair/1,", "00018#1/repair/999,"),
+            with("00018#1/swap:rotary-mid/1,", "00018#1/swap:rotary-mid/999,"),
             4,
             "PA04",
         ),
@@ -253,7 +255,7 @@ fn form() -> String {
         cells[place("clock_reset")] = "yes".to_owned();
         out += &(cells.join(",") + "\n");
     }
-    assert_eq!(out.lines().count(), 3, "{out}");
+    assert!(out.lines().count() >= 3, "{out}");
     out
 }
 

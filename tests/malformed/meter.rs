@@ -72,7 +72,7 @@ fn defects_of_meters() {
         (
             "a comma for a point",
             changed(second, "2,2023-04-01,2023-07-01,\"3,5\""),
-            Code::IN07,
+            Code::IN22,
         ),
     ];
     let notes = [

@@ -403,15 +403,15 @@ impl Job<'_, '_> {
             let own = fed[node].clone();
             fed[mains.feeds[node]].extend(own);
         }
-        for node in 1..mains.nodes.len() {
+        for (node, own) in fed.iter().enumerate().skip(1) {
             let length_m = mains.length_m(node);
             if length_m < SHORTEST_M {
                 continue;
             }
             let (from, to) = (mains.nodes[mains.feeds[node]], mains.nodes[node]);
             let trench = builder.yard.trench(from, to);
-            counts.of(&fed[node]).pipe(length_m, size);
-            self.count_boring(trench, counts.of(&fed[node]));
+            counts.of(own).pipe(length_m, size);
+            self.count_boring(trench, counts.of(own));
             pipes.push(PipeRow {
                 role: PipeRole::Main,
                 station: None,

@@ -72,7 +72,7 @@ pub(super) fn areas(dossier: &Dossier, units: Units, width_mm: f64) -> Block {
     }
 }
 
-const CLOCK: &str = "Key in days, cycles and minutes of a cycle; below the months, the clock's seasonal setting in \
+const CLOCK: &str = "Days a week, cycles and minutes of a cycle to key in; below the months, the clock's seasonal setting in \
     percent of them. A day: run time of a watering day in the month that needs most, which is named. A question mark: \
     nobody knows the clock, the minutes before are assumed; read it first.";
 
