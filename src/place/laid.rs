@@ -189,12 +189,18 @@ fn wet_layout(
             let found = order(restraint).designed(effort);
             candidates.extend(found.into_iter().map(Layout::found));
         }
-        candidates.extend(strip_rows(site, family).into_iter().map(Layout::of));
+    }
+    // A designed layout has more heads than these only where brown patches ask for them.
+    let mut others: Vec<Layout> = Vec::new();
+    if is_narrow {
+        others.extend(strip_rows(site, family).into_iter().map(Layout::of));
     }
     if wet.len() > 1 {
-        candidates.extend(assembled(site, family, wet, effort, favour));
+        others.extend(assembled(site, family, wet, effort, favour));
     }
     let heads = rule.len();
+    others.retain(|layout| layout.heads.len() <= most_heads(heads));
+    candidates.extend(others);
     // Few heads are asked for: the rule is no answer to that, unless there is no other.
     if favour == Favour::Evenness || candidates.is_empty() {
         candidates.push(Layout::of(rule));
