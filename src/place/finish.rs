@@ -6,7 +6,7 @@
 
 use super::design::{Order, freed};
 use super::draft::Free;
-use super::refine::Search;
+use super::refine::{Search, within_play};
 use super::ring::{self, Spot};
 use super::{CROWDED_FRAC, Favour, Head};
 use crate::rain::{Patch, patches};
@@ -49,17 +49,19 @@ impl Order<'_> {
         let frontage = ring::frontage(&lawn.boundaries, CROWDED_FRAC * self.throw_m);
         let mut free = freed(heads, &lawn, &frontage);
         for head in &mut free {
-            // What the boundary gives the head, so that two searches do not turn it twice as far.
-            if let Some(spot) = head.spot {
-                let throw_m = head.sector.radius_m;
-                let boundary = &lawn.boundaries[spot.ring];
-                let natural = lawn.throws.at_spot(spot, boundary, &lawn.footing, throw_m);
-                let natural = natural.map_or(head.natural, |natural| natural.natural);
-                let before = (head.natural, head.sector.sweep_deg);
-                head.natural = natural;
-                if !super::refine::within_play(head, before.0.0, before.1) {
-                    head.natural = before.0;
-                }
+            let Some(spot) = head.spot else { continue };
+            let boundary = &lawn.boundaries[spot.ring];
+            let throw_m = head.sector.radius_m;
+            let own = lawn.throws.at_spot(spot, boundary, &lawn.footing, throw_m);
+            // The middle of its play is what the boundary gives it, so that two searches do not turn it twice as
+            // far; where it stands beyond that already, its own arc stays the middle.
+            let (start_deg, sweep_deg) = head.natural;
+            let by_boundary = Free {
+                natural: own.map_or(head.natural, |own| own.natural),
+                ..*head
+            };
+            if within_play(&by_boundary, start_deg, sweep_deg) {
+                *head = by_boundary;
             }
         }
         let mut search = Search::on(&lawn);

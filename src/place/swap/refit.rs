@@ -28,26 +28,9 @@ pub fn refitted(heads: &[Head], family: &Family) -> Option<Vec<Head>> {
                 return None;
             }
             let arc_deg = setter.nearest_sweep_deg(sweep_deg);
-            let start_deg = if arc_deg >= 360.0 {
-                0.0
-            } else {
-                (start_deg + (sweep_deg - arc_deg) / 2.0)
-                    .round()
-                    .rem_euclid(360.0)
-            };
+            let start_deg = start_deg + (sweep_deg - arc_deg) / 2.0;
             let throw_m = radius_m.clamp(shortest_m, longest_m);
-            let nozzle = family.nozzle_for(throw_m);
-            Some(Head {
-                role: Role::Kept,
-                pattern: Pattern::Sector {
-                    radius_m: throw_m,
-                    start_deg,
-                    sweep_deg: arc_deg,
-                },
-                nozzle,
-                flow: family.flow(nozzle, throw_m, arc_deg),
-                ..*head
-            })
+            Some(setter.head(head.at, Role::Kept, throw_m, start_deg, arc_deg))
         })
         .collect()
 }
